@@ -1,0 +1,204 @@
+"""
+Settings, every value from the environment; docs/operations.md lists each name.
+
+With nothing set, the embedded default runs: SQLite and a file-backed broker under `var/`.
+"""
+
+import secrets
+from pathlib import Path
+
+import environ
+
+BASE_DIR = Path(__file__).resolve().parent.parent
+env = environ.FileAwareEnv()
+
+VAR_DIR = Path(env.str("VAR_DIR", default=str(BASE_DIR / "var")))
+VAR_DIR.mkdir(parents=True, exist_ok=True)
+
+
+def _embedded_secret() -> str:
+    """Return this installation's own secret, made at first start and readable by its owner only."""
+    path = VAR_DIR / "secret_key"
+    try:
+        with path.open("x", opener=lambda name, flags: __import__("os").open(name, flags, 0o600)) as f:
+            f.write(secrets.token_urlsafe(50))
+    except FileExistsError:
+        pass
+    return path.read_text()
+
+
+SECRET_KEY = env.str("SECRET_KEY", default="") or _embedded_secret()
+DEBUG = env.bool("DEBUG", default=False)
+ALLOWED_HOSTS = env.list("ALLOWED_HOSTS", default=["localhost", "127.0.0.1", "[::1]"])
+CSRF_TRUSTED_ORIGINS = env.list("CSRF_TRUSTED_ORIGINS", default=[])
+
+INSTALLED_APPS = [
+    "django.contrib.admin",
+    "django.contrib.auth",
+    "django.contrib.contenttypes",
+    "django.contrib.sessions",
+    "django.contrib.messages",
+    "whitenoise.runserver_nostatic",
+    "django.contrib.staticfiles",
+    "rest_framework",
+    "rest_framework.authtoken",
+    "drf_spectacular",
+    "contractor",
+    "crews",
+    "jobs",
+    "inspections",
+]
+
+MIDDLEWARE = [
+    "django.middleware.security.SecurityMiddleware",
+    "whitenoise.middleware.WhiteNoiseMiddleware",
+    "django.contrib.sessions.middleware.SessionMiddleware",
+    "django.middleware.common.CommonMiddleware",
+    "django.middleware.csrf.CsrfViewMiddleware",
+    "django.contrib.auth.middleware.AuthenticationMiddleware",
+    "django.contrib.messages.middleware.MessageMiddleware",
+    "django.middleware.clickjacking.XFrameOptionsMiddleware",
+]
+
+ROOT_URLCONF = "contractor.urls"
+WSGI_APPLICATION = "contractor.wsgi.application"
+
+TEMPLATES = [
+    {
+        "BACKEND": "django.template.backends.django.DjangoTemplates",
+        "DIRS": [BASE_DIR / "contractor" / "templates"],
+        "APP_DIRS": True,
+        "OPTIONS": {
+            "context_processors": [
+                "django.template.context_processors.request",
+                "django.contrib.auth.context_processors.auth",
+                "django.contrib.messages.context_processors.messages",
+            ],
+        },
+    },
+]
+
+DATABASES = {
+    "default": env.db("DATABASE_URL", default=f"sqlite:///{VAR_DIR / 'girtline.sqlite3'}"),
+}
+DEFAULT_AUTO_FIELD = "django.db.models.BigAutoField"
+if DATABASES["default"]["ENGINE"] == "django.db.backends.sqlite3":
+    # IMMEDIATE takes the write lock at BEGIN, so that a check inside a write transaction holds.
+    DATABASES["default"]["OPTIONS"] = {
+        "transaction_mode": "IMMEDIATE",
+        "timeout": 20,
+        "init_command": "PRAGMA journal_mode=WAL; PRAGMA synchronous=NORMAL;",
+    }
+else:
+    DATABASES["default"]["CONN_MAX_AGE"] = 60
+    DATABASES["default"]["CONN_HEALTH_CHECKS"] = True
+
+AUTH_PASSWORD_VALIDATORS = [
+    {"NAME": f"django.contrib.auth.password_validation.{name}"}
+    for name in (
+        "UserAttributeSimilarityValidator",
+        "MinimumLengthValidator",
+        "CommonPasswordValidator",
+        "NumericPasswordValidator",
+    )
+]
+
+LANGUAGE_CODE = "en-us"
+USE_I18N = False
+USE_TZ = True
+TIME_ZONE = env.str("SITE_ZONE", default="America/New_York")
+DATE_FORMAT = "D M j, Y"
+DATETIME_FORMAT = "D M j, Y H:i"
+
+STATIC_URL = "static/"
+STATIC_ROOT = VAR_DIR / "static"
+WHITENOISE_USE_FINDERS = True
+
+LOGIN_URL = "admin:login"
+
+HTTPS_ONLY = env.bool("HTTPS_ONLY", default=False)
+SECURE_SSL_REDIRECT = HTTPS_ONLY
+SESSION_COOKIE_SECURE = HTTPS_ONLY
+CSRF_COOKIE_SECURE = HTTPS_ONLY
+SECURE_HSTS_SECONDS = 31_536_000 if HTTPS_ONLY else 0
+SECURE_HSTS_INCLUDE_SUBDOMAINS = HTTPS_ONLY
+SECURE_HSTS_PRELOAD = HTTPS_ONLY
+SECURE_REDIRECT_EXEMPT = [r"^health/$"]
+if env.bool("BEHIND_PROXY", default=False):
+    SECURE_PROXY_SSL_HEADER = ("HTTP_X_FORWARDED_PROTO", "https")
+X_FRAME_OPTIONS = "DENY"
+
+REST_FRAMEWORK = {
+    "DEFAULT_AUTHENTICATION_CLASSES": [
+        "rest_framework.authentication.TokenAuthentication",
+        "rest_framework.authentication.SessionAuthentication",
+    ],
+    "DEFAULT_PERMISSION_CLASSES": ["contractor.roles.OwnerReads"],
+    "DEFAULT_SCHEMA_CLASS": "drf_spectacular.openapi.AutoSchema",
+    "DEFAULT_PAGINATION_CLASS": "contractor.pagination.Pages",
+    "DEFAULT_THROTTLE_CLASSES": [
+        "rest_framework.throttling.AnonRateThrottle",
+        "rest_framework.throttling.UserRateThrottle",
+    ],
+    "DEFAULT_THROTTLE_RATES": {"anon": "30/min", "user": "600/min"},
+}
+SPECTACULAR_SETTINGS = {
+    "TITLE": "Girtline owner's API",
+    "DESCRIPTION": "Backlog, plans and dates of a post-frame contractor's jobs.",
+    "VERSION": "1",
+    "SERVE_INCLUDE_SCHEMA": False,
+}
+
+# Links in feeds and printed addresses; the address the crews' phones reach.
+PUBLIC_URL = env.str("PUBLIC_URL", default="http://localhost:8000").rstrip("/")
+
+REDIS_URL = env.str("REDIS_URL", default="")
+if REDIS_URL:
+    CELERY_BROKER_URL = REDIS_URL
+    CELERY_BROKER_TRANSPORT_OPTIONS = {
+        "visibility_timeout": 3600,
+        "socket_connect_timeout": 1,
+        "socket_timeout": 5,
+        "max_retries": 1,
+    }
+else:
+    _queue = VAR_DIR / "queue"
+    for _name in ("messages", "control", "processed"):
+        (_queue / _name).mkdir(parents=True, exist_ok=True)
+    CELERY_BROKER_URL = "filesystem://"
+    CELERY_BROKER_TRANSPORT_OPTIONS = {
+        "data_folder_in": str(_queue / "messages"),
+        "data_folder_out": str(_queue / "messages"),
+        "control_folder": str(_queue / "control"),
+        "processed_folder": str(_queue / "processed"),
+    }
+CELERY_TASK_IGNORE_RESULT = True
+CELERY_TASK_TIME_LIMIT = 300
+CELERY_TASK_SOFT_TIME_LIMIT = 240
+CELERY_WORKER_PREFETCH_MULTIPLIER = 1
+CELERY_WORKER_MAX_TASKS_PER_CHILD = 200
+CELERY_WORKER_CANCEL_LONG_RUNNING_TASKS_ON_CONNECTION_LOSS = True
+CELERY_WORKER_SOFT_SHUTDOWN_TIMEOUT = 10
+CELERY_BROKER_CONNECTION_RETRY_ON_STARTUP = True
+CELERY_TIMEZONE = TIME_ZONE
+CELERY_BEAT_SCHEDULE_FILENAME = str(VAR_DIR / "beat-schedule")
+CELERY_BEAT_SCHEDULE = {
+    "heartbeat": {
+        "task": "jobs.tasks.heartbeat",
+        "schedule": 30.0,
+        "options": {"expires": 60},
+    },
+    "sweep-plan-requests": {
+        "task": "jobs.tasks.sweep_plan_requests",
+        "schedule": 60.0,
+        "options": {"expires": 120},
+    },
+}
+
+LOGGING = {
+    "version": 1,
+    "disable_existing_loggers": False,
+    "formatters": {"line": {"format": "%(asctime)s %(levelname)s %(name)s %(message)s"}},
+    "handlers": {"console": {"class": "logging.StreamHandler", "formatter": "line"}},
+    "root": {"handlers": ["console"], "level": env.str("LOG_LEVEL", default="INFO")},
+}

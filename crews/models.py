@@ -1,0 +1,266 @@
+"""Rows of the firm, its crews and machines, and what their calendars read."""
+
+import uuid
+from datetime import time
+
+from django.conf import settings
+from django.core.exceptions import ValidationError
+from django.core.validators import MaxValueValidator, MinValueValidator, RegexValidator
+from django.db import models
+from django.db.models import F, Q
+
+from crews.shifts import ShiftTextError, parse_shifts
+
+WEEKDAYS = ("monday", "tuesday", "wednesday", "thursday", "friday", "saturday", "sunday")
+
+STATE_CODE = RegexValidator(r"^[A-Z]{2}$", "Write the two capital letters of the state, like OH.")
+
+
+def validate_shifts(value: str) -> None:
+    """Refuse a text that is not a day's shifts."""
+    try:
+        parse_shifts(value)
+    except ShiftTextError as error:
+        raise ValidationError(str(error)) from error
+
+
+def validate_month_temperatures(value: str) -> None:
+    """Refuse anything but twelve mean temperatures in °F, January first."""
+    try:
+        temperatures = [float(part) for part in value.split()]
+    except ValueError:
+        temperatures = []
+    if len(temperatures) != 12 or not all(-40 <= degf <= 110 for degf in temperatures):
+        raise ValidationError(
+            f"{value!r} is not twelve temperatures. Write the mean of each month in °F, "
+            "January first, apart by spaces."
+        )
+
+
+class Firm(models.Model):
+    """The builder. There is one row; selectors.firm() reads it."""
+
+    name = models.CharField(max_length=80)
+    county = models.CharField(max_length=60, blank=True)
+    state = models.CharField(max_length=2, validators=[STATE_CODE])
+    phone = models.CharField(max_length=30, blank=True)
+    month_temperatures_degf = models.CharField(
+        "mean temperature by month (°F)",
+        max_length=80,
+        validators=[validate_month_temperatures],
+        default="28 31 41 52 62 71 75 73 66 54 43 33",
+        help_text="Twelve numbers, January first. Concrete is expected to cure at these.",
+    )
+    daily_swing_degf = models.FloatField(
+        "day to night swing (°F)",
+        default=18,
+        validators=[MinValueValidator(0), MaxValueValidator(50)],
+    )
+    freeze_days = models.PositiveSmallIntegerField(
+        default=5,
+        help_text="Published bookings that start within this many days stay where they are "
+        "unless they must move.",
+        validators=[MaxValueValidator(60)],
+    )
+
+    class Meta:
+        verbose_name_plural = "firm"
+
+    def __str__(self) -> str:
+        return self.name
+
+
+class WorkHours(models.Model):
+    """A week of work: the shifts of each weekday at the yard, driving included."""
+
+    name = models.CharField(max_length=60, unique=True)
+    monday = models.CharField(max_length=60, blank=True, validators=[validate_shifts])
+    tuesday = models.CharField(max_length=60, blank=True, validators=[validate_shifts])
+    wednesday = models.CharField(max_length=60, blank=True, validators=[validate_shifts])
+    thursday = models.CharField(max_length=60, blank=True, validators=[validate_shifts])
+    friday = models.CharField(max_length=60, blank=True, validators=[validate_shifts])
+    saturday = models.CharField(max_length=60, blank=True, validators=[validate_shifts])
+    sunday = models.CharField(max_length=60, blank=True, validators=[validate_shifts])
+
+    class Meta:
+        verbose_name_plural = "work hours"
+
+    def __str__(self) -> str:
+        return self.name
+
+    def clean(self) -> None:
+        """Refuse a week without any work: nothing could ever be planned on it."""
+        if not any(getattr(self, day).strip() not in ("", "off") for day in WEEKDAYS):
+            raise ValidationError("No weekday has a shift. Write at least one, like 07:00-15:30.")
+
+    def week(self) -> dict[int, tuple[tuple[time, time], ...]]:
+        """Return the shifts by weekday, Monday 0; days off are left out."""
+        week = {number: parse_shifts(getattr(self, day)) for number, day in enumerate(WEEKDAYS)}
+        return {number: shifts for number, shifts in week.items() if shifts}
+
+
+class Crew(models.Model):
+    """People who work as one."""
+
+    class Skill(models.TextChoices):
+        LAYOUT = "LAYOUT", "Layout"
+        AUGER = "AUGER", "Auger"
+        CONCRETE = "CONCRETE", "Concrete"
+        FRAMING = "FRAMING", "Framing"
+        STEEL = "STEEL", "Steel"
+        FINISH = "FINISH", "Doors, liner and finish"
+
+    name = models.CharField(max_length=60, unique=True)
+    lead_name = models.CharField(max_length=60, blank=True)
+    lead_phone = models.CharField(max_length=30, blank=True)
+    lead = models.ForeignKey(
+        settings.AUTH_USER_MODEL,
+        null=True,
+        blank=True,
+        on_delete=models.SET_NULL,
+        related_name="crews_led",
+        help_text="The sign-in of the crew lead.",
+    )
+    size = models.PositiveSmallIntegerField(
+        validators=[MinValueValidator(1), MaxValueValidator(20)], help_text="People."
+    )
+    skills = models.JSONField(default=list, help_text="What this crew may be booked for.")
+    pace = models.FloatField(
+        default=1.0,
+        validators=[MinValueValidator(0.3), MaxValueValidator(2.0)],
+        help_text="1 works at the firm's rates; 1.2 is a fifth faster.",
+    )
+    work_hours = models.ForeignKey(WorkHours, on_delete=models.PROTECT, related_name="crews")
+    is_active = models.BooleanField("active", default=True)
+    feed_revised_at = models.DateTimeField(
+        null=True, editable=False, help_text="Only ever moves forward."
+    )
+
+    class Meta:
+        constraints = [
+            models.CheckConstraint(
+                name="crew_size_at_least_one",
+                condition=Q(size__gte=1),
+                violation_error_message="A crew has at least one person.",
+            ),
+            models.CheckConstraint(
+                name="crew_pace_above_zero",
+                condition=Q(pace__gt=0),
+                violation_error_message="Pace is above 0; 1 is the firm's own rate.",
+            ),
+        ]
+
+    def __str__(self) -> str:
+        return self.name
+
+    def clean(self) -> None:
+        """Refuse skills that no phase asks for."""
+        known = set(self.Skill.values)
+        wrong = [skill for skill in self.skills if skill not in known]
+        if not isinstance(self.skills, list) or wrong or not self.skills:
+            raise ValidationError(
+                {"skills": f"Skills {self.skills!r}: choose one or more of {', '.join(known)}."}
+            )
+
+
+class Equipment(models.Model):
+    """A machine that crews share."""
+
+    class Kind(models.TextChoices):
+        AUGER = "AUGER", "Auger rig"
+        TELEHANDLER = "TELEHANDLER", "Telehandler"
+
+    name = models.CharField(max_length=60, unique=True)
+    kind = models.CharField(max_length=12, choices=Kind)
+    is_active = models.BooleanField("active", default=True)
+
+    class Meta:
+        verbose_name_plural = "equipment"
+
+    def __str__(self) -> str:
+        return self.name
+
+
+class DayOff(models.Model):
+    """Days without work, first and last included: the firm's, one crew's, or one machine's."""
+
+    first_day = models.DateField()
+    last_day = models.DateField()
+    crew = models.ForeignKey(
+        Crew, null=True, blank=True, on_delete=models.CASCADE, related_name="days_off"
+    )
+    equipment = models.ForeignKey(
+        Equipment, null=True, blank=True, on_delete=models.CASCADE, related_name="days_off"
+    )
+    reason = models.CharField(max_length=80)
+    is_public_holiday = models.BooleanField(default=False, editable=False)
+
+    class Meta:
+        verbose_name_plural = "days off"
+        constraints = [
+            models.CheckConstraint(
+                name="day_off_ends_after_it_starts",
+                condition=Q(last_day__gte=F("first_day")),
+                violation_error_message="The last day is before the first day.",
+            ),
+            models.CheckConstraint(
+                name="day_off_of_crew_or_machine",
+                condition=Q(crew__isnull=True) | Q(equipment__isnull=True),
+                violation_error_message="Choose a crew or a machine, not both; neither is everyone.",
+            ),
+        ]
+
+    def __str__(self) -> str:
+        return f"{self.reason}, {self.first_day}"
+
+
+class HolidayYear(models.Model):
+    """A year whose public holidays were written into days off; they are never written again."""
+
+    year = models.PositiveSmallIntegerField(unique=True)
+
+    def __str__(self) -> str:
+        return str(self.year)
+
+
+class FeedSubscription(models.Model):
+    """One reader's right to one crew's calendar feed."""
+
+    crew = models.ForeignKey(Crew, on_delete=models.CASCADE, related_name="subscriptions")
+    reader = models.CharField(max_length=60, help_text="Whose calendar this link is for.")
+    nonce = models.UUIDField(default=uuid.uuid4, editable=False)
+    token_hash = models.CharField(max_length=64, unique=True, editable=False)
+    created_at = models.DateTimeField(editable=False)
+    revoked_at = models.DateTimeField(null=True, blank=True, editable=False)
+    last_fetched_at = models.DateTimeField(null=True, blank=True, editable=False)
+    last_client = models.CharField(max_length=40, blank=True, editable=False)
+
+    def __str__(self) -> str:
+        return f"{self.reader}: {self.crew}"
+
+
+class FeedEvent(models.Model):
+    """A stretch of work as a calendar shows it; written by publishing, read by the feed."""
+
+    uid = models.UUIDField(default=uuid.uuid4, unique=True, editable=False)
+    crew = models.ForeignKey(Crew, on_delete=models.CASCADE, related_name="feed_events")
+    source = models.CharField(max_length=60, help_text="What it stands for, like phase:17.")
+    starts_at = models.DateTimeField()
+    ends_at = models.DateTimeField()
+    summary = models.CharField(max_length=120)
+    location = models.CharField(max_length=200, blank=True)
+    description = models.TextField(blank=True)
+    sequence = models.PositiveIntegerField(default=0)
+    revised_at = models.DateTimeField()
+    is_dropped = models.BooleanField(default=False)
+
+    class Meta:
+        constraints = [
+            models.UniqueConstraint(fields=["crew", "source"], name="feed_event_once_per_crew"),
+            models.CheckConstraint(
+                name="feed_event_ends_after_it_starts", condition=Q(ends_at__gt=F("starts_at"))
+            ),
+        ]
+
+    def __str__(self) -> str:
+        return self.summary

@@ -1,0 +1,254 @@
+"""A job, what it is built of, and the phases it is built in."""
+
+from django.core.validators import MaxValueValidator, MinValueValidator, RegexValidator
+from django.db import models
+from django.db.models import F, Q
+
+from contractor.trade.building import OpeningKind
+from contractor.trade.phases import PHASE_TABLE
+from crews.models import STATE_CODE, Crew
+from jobs.models.specification import Specification
+
+NUMBER = RegexValidator(
+    r"^[A-Z0-9][A-Z0-9-]{0,19}$", "Use capital letters, digits and dashes, like 26-041."
+)
+PHASE_CHOICES = [(kind.code, kind.label) for kind in PHASE_TABLE.values()]
+
+
+class Job(Specification):
+    """One building under contract, at one site, for one buyer."""
+
+    class Status(models.TextChoices):
+        SIGNED = "SIGNED", "Signed"
+        ON_HOLD = "ON_HOLD", "On hold"
+        DONE = "DONE", "Done"
+        CANCELLED = "CANCELLED", "Cancelled"
+
+    number = models.CharField(max_length=20, unique=True, validators=[NUMBER])
+    status = models.CharField(max_length=9, choices=Status, default=Status.SIGNED)
+    sold_on = models.DateField(help_text="The day the contract was signed.")
+    promised_on = models.DateField(
+        null=True, blank=True, help_text="The completion date given to the buyer."
+    )
+    earliest_start_on = models.DateField(
+        null=True, blank=True, help_text="Not before: site ready, or the buyer's wish."
+    )
+    completed_on = models.DateField(null=True, blank=True)
+    contract_value_usd = models.DecimalField(
+        "contract value (USD)",
+        max_digits=10,
+        decimal_places=2,
+        validators=[MinValueValidator(0)],
+    )
+    promise_weight = models.PositiveSmallIntegerField(
+        default=1,
+        validators=[MinValueValidator(1), MaxValueValidator(10)],
+        help_text="1 is usual; 10 means a late day here costs as much as ten elsewhere.",
+    )
+    preferred_crew = models.ForeignKey(
+        Crew, null=True, blank=True, on_delete=models.SET_NULL, related_name="preferred_by"
+    )
+
+    buyer_name = models.CharField(max_length=80)
+    buyer_phone = models.CharField(max_length=30, blank=True)
+    buyer_email = models.EmailField(blank=True)
+
+    site_address = models.CharField(max_length=120)
+    site_town = models.CharField(max_length=60)
+    site_county = models.CharField(max_length=60)
+    site_state = models.CharField(max_length=2, validators=[STATE_CODE])
+    drive_minutes = models.PositiveSmallIntegerField(
+        default=30,
+        validators=[MaxValueValidator(180)],
+        help_text="From the yard, one way. It comes off the working day.",
+    )
+    notes = models.TextField(blank=True)
+
+    class Meta:
+        constraints = [
+            models.CheckConstraint(
+                name="job_done_has_its_day",
+                condition=~Q(status="DONE") | Q(completed_on__isnull=False),
+                violation_error_message="A job that is done needs its completion date.",
+            ),
+            models.CheckConstraint(
+                name="job_promise_after_sale",
+                condition=Q(promised_on__isnull=True) | Q(promised_on__gte=F("sold_on")),
+                violation_error_message="The promise is before the day of the sale.",
+            ),
+            models.CheckConstraint(
+                name="job_completed_after_sale",
+                condition=Q(completed_on__isnull=True) | Q(completed_on__gte=F("sold_on")),
+                violation_error_message="The completion is before the day of the sale.",
+            ),
+            models.CheckConstraint(
+                name="job_sizes_above_zero",
+                condition=Q(width_ft__gt=0, length_ft__gt=0, eave_ft__gt=0, bay_ft__gt=0),
+                violation_error_message="Width, length, eave and bay are above 0 ft.",
+            ),
+            models.CheckConstraint(
+                name="job_bay_within_length",
+                condition=Q(bay_ft__lte=F("length_ft")),
+                violation_error_message="A bay cannot be longer than the building.",
+            ),
+        ]
+
+    def __str__(self) -> str:
+        return f"{self.number} {self.buyer_name}"
+
+
+class Opening(models.Model):
+    """A kind of door or window of a job's building, and how many."""
+
+    job = models.ForeignKey(Job, on_delete=models.CASCADE, related_name="openings")
+    kind = models.CharField(
+        max_length=14, choices=[(kind.value, kind.label) for kind in OpeningKind]
+    )
+    width_ft = models.FloatField("width (ft)")
+    height_ft = models.FloatField("height (ft)")
+    count = models.PositiveSmallIntegerField(default=1, validators=[MinValueValidator(1)])
+
+    class Meta:
+        verbose_name = "door or window"
+        verbose_name_plural = "doors and windows"
+
+    def __str__(self) -> str:
+        return f"{self.count} × {self.get_kind_display()} {self.width_ft:g}×{self.height_ft:g}"
+
+
+class LeanTo(models.Model):
+    """A lean-to along a side of a job's building."""
+
+    job = models.ForeignKey(Job, on_delete=models.CASCADE, related_name="lean_tos")
+    width_ft = models.FloatField("width (ft)")
+    length_ft = models.FloatField("length (ft)")
+    low_eave_ft = models.FloatField("low eave (ft)")
+    enclosed = models.BooleanField(default=False)
+
+    class Meta:
+        verbose_name_plural = "lean-tos"
+
+    def __str__(self) -> str:
+        return f"Lean-to {self.width_ft:g}×{self.length_ft:g}"
+
+
+class Phase(models.Model):
+    """A stretch of work on a job, or an inspection of it."""
+
+    class Status(models.TextChoices):
+        OPEN = "OPEN", "Open"
+        UNDER_WAY = "UNDER_WAY", "Under way"
+        DONE = "DONE", "Done"
+
+    job = models.ForeignKey(Job, on_delete=models.CASCADE, related_name="phases")
+    code = models.CharField(max_length=20, choices=PHASE_CHOICES)
+    sequence = models.PositiveSmallIntegerField(help_text="Build order within the job.")
+    labor_hours = models.FloatField(default=0, help_text="From the take-off and the rates.")
+    labor_arithmetic = models.TextField(blank=True)
+    office_hours = models.FloatField(
+        "hours set by the office",
+        null=True,
+        blank=True,
+        validators=[MinValueValidator(0.25), MaxValueValidator(5000)],
+        help_text="Used instead of the computed hours.",
+    )
+    status = models.CharField(max_length=9, choices=Status, default=Status.OPEN)
+    crew = models.ForeignKey(
+        Crew,
+        null=True,
+        blank=True,
+        on_delete=models.PROTECT,
+        related_name="phases_worked",
+        help_text="Who is on it or did it.",
+    )
+    started_at = models.DateTimeField(null=True, blank=True)
+    done_at = models.DateTimeField(null=True, blank=True)
+    share_done = models.FloatField(
+        default=0, validators=[MinValueValidator(0), MaxValueValidator(1)]
+    )
+    reported_hours = models.FloatField(null=True, blank=True, validators=[MinValueValidator(0)])
+    pinned_crew = models.ForeignKey(
+        Crew, null=True, blank=True, on_delete=models.PROTECT, related_name="pinned_phases"
+    )
+    pinned_start_at = models.DateTimeField(null=True, blank=True)
+
+    class Meta:
+        constraints = [
+            models.UniqueConstraint(fields=["job", "code"], name="phase_once_per_job"),
+            models.CheckConstraint(
+                name="phase_share_between_0_and_1",
+                condition=Q(share_done__gte=0, share_done__lte=1),
+                violation_error_message="The share done is between 0 and 1.",
+            ),
+            models.CheckConstraint(
+                name="phase_done_has_its_moment",
+                condition=(Q(status="DONE") & Q(done_at__isnull=False))
+                | (~Q(status="DONE") & Q(done_at__isnull=True)),
+                violation_error_message="A phase has an end exactly when it is done.",
+            ),
+            models.CheckConstraint(
+                name="phase_under_way_has_started",
+                condition=~Q(status="UNDER_WAY") | Q(started_at__isnull=False),
+                violation_error_message="A phase under way needs its start.",
+            ),
+            models.CheckConstraint(
+                name="phase_ends_after_it_starts",
+                condition=Q(started_at__isnull=True)
+                | Q(done_at__isnull=True)
+                | Q(done_at__gte=F("started_at")),
+                violation_error_message="The end is before the start.",
+            ),
+        ]
+
+    def __str__(self) -> str:
+        return f"{self.get_code_display()}, job {self.job_id}"
+
+    @property
+    def planned_hours(self) -> float:
+        """Return the labor hours the plan uses: the office's figure, else the computed one."""
+        return self.labor_hours if self.office_hours is None else self.office_hours
+
+
+class Delivery(models.Model):
+    """Material that a phase waits for."""
+
+    class Item(models.TextChoices):
+        POSTS = "POSTS", "Posts"
+        TRUSSES = "TRUSSES", "Trusses"
+        STEEL = "STEEL", "Steel and trim"
+        OVERHEAD_DOORS = "OVERHEAD_DOORS", "Overhead doors"
+        WINDOWS_AND_DOORS = "WINDOWS_AND_DOORS", "Windows and walk doors"
+        LINER = "LINER", "Liner"
+        INSULATION = "INSULATION", "Insulation"
+
+    job = models.ForeignKey(Job, on_delete=models.CASCADE, related_name="deliveries")
+    item = models.CharField(max_length=20, choices=Item)
+    supplier = models.CharField(max_length=60, blank=True)
+    ordered_on = models.DateField(null=True, blank=True)
+    promised_on = models.DateField(null=True, blank=True)
+    arrived_on = models.DateField(null=True, blank=True)
+
+    class Meta:
+        verbose_name_plural = "deliveries"
+        constraints = [
+            models.UniqueConstraint(fields=["job", "item"], name="delivery_once_per_job"),
+        ]
+
+    def __str__(self) -> str:
+        return f"{self.get_item_display()}, job {self.job_id}"
+
+
+class LaborRate(models.Model):
+    """The firm's own rate in place of a starter rate."""
+
+    code = models.CharField(max_length=40, unique=True)
+    hours_per_unit = models.FloatField(validators=[MinValueValidator(0.0001)])
+    note = models.CharField(max_length=120, blank=True)
+
+    class Meta:
+        constraints = [
+            models.CheckConstraint(name="labor_rate_above_zero", condition=Q(hours_per_unit__gt=0)),
+        ]
+
+    def __str__(self) -> str:
+        return self.code
