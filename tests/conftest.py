@@ -1,0 +1,51 @@
+"""Fixtures that every kind of test shares."""
+
+import socket
+from typing import Any, NoReturn
+
+import pytest
+from django.contrib.auth.models import AbstractUser
+
+from tests import factories
+
+LOOPBACK = {"127.0.0.1", "::1", "localhost"}
+
+
+@pytest.fixture(autouse=True)
+def no_network(monkeypatch: pytest.MonkeyPatch) -> None:
+    """Refuse connections beyond this computer: no test may lean on someone else's server."""
+    connect = socket.socket.connect
+
+    def connect_here(self: socket.socket, address: Any) -> None:
+        if isinstance(address, tuple) and address[0] not in LOOPBACK:
+            refuse(address)
+        return connect(self, address)
+
+    def refuse(address: Any) -> NoReturn:
+        raise AssertionError(f"A test tried to reach {address!r}; tests stay on this computer.")
+
+    monkeypatch.setattr(socket.socket, "connect", connect_here)
+
+
+@pytest.fixture
+def office(db: None) -> AbstractUser:
+    """Someone of the office: staff, may change jobs, crews and inspections."""
+    return factories.OfficeFactory(username="office")
+
+
+@pytest.fixture
+def owner(db: None) -> AbstractUser:
+    """The owner: staff, may look at everything."""
+    return factories.OwnerFactory(username="owner")
+
+
+@pytest.fixture
+def lead(db: None) -> AbstractUser:
+    """A crew lead: no admin."""
+    return factories.CrewLeadFactory(username="lead")
+
+
+@pytest.fixture
+def stranger(db: None) -> AbstractUser:
+    """Someone signed in without any role."""
+    return factories.StrangerFactory(username="stranger")
