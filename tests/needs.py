@@ -1,0 +1,88 @@
+"""
+What a test run stands on: its own folder, and the outside programs that marked tests need.
+
+One rule for all of them: without the program a marked test is skipped with the reason; with
+CI=true it fails instead, and so does a run in which any test was skipped for any reason.
+"""
+
+import os
+import shutil
+import tempfile
+from collections.abc import Generator
+from pathlib import Path
+
+import pytest
+
+IS_CI = os.environ.get("CI") == "true"
+
+
+def need_services() -> None:
+    """Skip unless PostgreSQL and Redis are named by DATABASE_URL and REDIS_URL; in CI, fail."""
+    if not os.environ.get("DATABASE_URL", "").startswith(("postgres://", "postgresql://")):
+        _missing("needs PostgreSQL: set DATABASE_URL to postgres://…")
+    if not os.environ.get("REDIS_URL", "").startswith("redis"):
+        _missing("needs Redis: set REDIS_URL to redis://…")
+
+
+def need_chromium() -> str:
+    """Return the path of Chromium, or skip; in CI, fail."""
+    path = shutil.which("chromium") or shutil.which("chromium-browser")
+    if path is None:
+        _missing("needs Chromium: install Debian's package chromium")
+    return path or ""
+
+
+def need_node() -> str:
+    """Return the path of Node.js, or skip; in CI, fail."""
+    path = shutil.which("node")
+    if path is None:
+        _missing("needs Node.js: install Debian's packages nodejs and npm")
+    return path or ""
+
+
+NEEDS = {"services": need_services, "browser": need_chromium, "node": need_node}
+
+
+def _missing(reason: str) -> None:
+    if IS_CI:
+        pytest.fail(f"{reason} (CI=true: nothing may be skipped)", pytrace=False)
+    pytest.skip(reason)
+
+
+@pytest.hookimpl(wrapper=True)
+def pytest_load_initial_conftests() -> Generator[None]:
+    """Give the run a folder of its own before settings load; var/ belongs to the installation."""
+    if "PYTEST_XDIST_WORKER" not in os.environ:
+        os.environ["VAR_DIR"] = tempfile.mkdtemp(prefix="girtline-tests-")
+    return (yield)
+
+
+def pytest_unconfigure(config: pytest.Config) -> None:
+    """Remove the run's folder; parallel workers leave it to the process that made it."""
+    if "PYTEST_XDIST_WORKER" not in os.environ:
+        shutil.rmtree(Path(os.environ["VAR_DIR"]), ignore_errors=True)
+
+
+def pytest_collection_modifyitems(items: list[pytest.Item]) -> None:
+    """Keep tests that share one worker process or one browser together under `--dist loadgroup`."""
+    for item in items:
+        for marker in ("services", "browser"):
+            if item.get_closest_marker(marker):
+                item.add_marker(pytest.mark.xdist_group(marker))
+
+
+@pytest.hookimpl(tryfirst=True)
+def pytest_runtest_setup(item: pytest.Item) -> None:
+    """Ask for the programs a test is marked with, before its fixtures start anything."""
+    for marker, need in NEEDS.items():
+        if item.get_closest_marker(marker):
+            need()
+
+
+@pytest.hookimpl(trylast=True)
+def pytest_sessionfinish(session: pytest.Session) -> None:
+    """Turn a green run red in CI if a test was skipped: a skip there hides a broken set-up."""
+    reporter = session.config.pluginmanager.get_plugin("terminalreporter")
+    if IS_CI and reporter is not None and reporter.stats.get("skipped") and not session.exitstatus:
+        reporter.write_line("CI=true and tests were skipped: the run fails", red=True)
+        session.exitstatus = pytest.ExitCode.TESTS_FAILED
