@@ -4,6 +4,7 @@ Settings, every value from the environment; docs/operations.md lists each name.
 With nothing set, the embedded default runs: SQLite and a file-backed broker under `var/`.
 """
 
+import os
 import secrets
 from pathlib import Path
 
@@ -20,7 +21,7 @@ def _embedded_secret() -> str:
     """Return this installation's own secret, made at first start and readable by its owner only."""
     path = VAR_DIR / "secret_key"
     try:
-        with path.open("x", opener=lambda name, flags: __import__("os").open(name, flags, 0o600)) as f:
+        with open(path, "x", opener=lambda name, flags: os.open(name, flags, 0o600)) as f:
             f.write(secrets.token_urlsafe(50))
     except FileExistsError:
         pass
