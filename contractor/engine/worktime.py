@@ -38,7 +38,7 @@ _DAY_MINUTES = 24 * 60
 _NO_SPECIAL_DAYS: Mapping[date, DayPattern] = MappingProxyType({})
 
 
-class HorizonExceeded(Exception):
+class HorizonExceeded(Exception):  # noqa: N818 - a signal to the caller, who recovers
     """Something would end after the axis does; the caller builds a longer axis and tries again."""
 
 
@@ -111,8 +111,8 @@ class WorkCalendar:
         self.working = table
         self.slots = int(table.size)
         self.total = int(slot_of.size)
-        self.before = memoryview(before)
-        self.slot_of = memoryview(slot_of)
+        self.before = before.data
+        self.slot_of = slot_of.data
 
     def __reduce__(self) -> tuple[Any, ...]:
         return (WorkCalendar, (self.key, self.working))
@@ -188,8 +188,10 @@ def weekly_calendar(
     one that comes twice is the first: RFC 5545 section 3.3.5 (from memory).
     Raises ValueError for a wrong weekday, hours out of order, or negative minutes.
     """
-    for name, minutes in (("late_start_minutes", late_start_minutes),
-                          ("early_end_minutes", early_end_minutes)):
+    for name, minutes in (
+        ("late_start_minutes", late_start_minutes),
+        ("early_end_minutes", early_end_minutes),
+    ):
         if minutes < 0:
             raise ValueError(f"calendar {key!r}: {name} {minutes} cannot be negative")
     if wrong := sorted(set(weekly) - set(range(7))):

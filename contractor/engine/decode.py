@@ -1,0 +1,188 @@
+"""The decoder: the only owner of dates. Everything else proposes an order and crews to it."""
+
+from collections.abc import Mapping, Sequence
+
+from contractor.engine.prepared import FROZEN, PINNED, UNDER_WAY, Prepared, prepare
+from contractor.engine.problem import Problem
+from contractor.engine.schedule import (
+    Because,
+    Bind,
+    BrokenPin,
+    Placed,
+    Schedule,
+    Unplanned,
+)
+from contractor.engine.serial import UNPLANNED, WINDOW, Blocker, Dates, run_serial
+from contractor.engine.worktime import SLOTS_PER_DAY
+
+__all__ = [
+    "Because",
+    "Bind",
+    "BrokenPin",
+    "Placed",
+    "Schedule",
+    "Unplanned",
+    "decode",
+    "to_schedule",
+]
+
+LONG_PAUSE_SLOTS = 4 * SLOTS_PER_DAY
+"""A pause longer than nights and a long weekend binds in its own right."""
+
+
+def decode(
+    problem: Problem,
+    order: Sequence[int],
+    *,
+    crew_choice: Mapping[int, int] | None = None,
+    right_shift: bool = False,
+) -> Schedule:
+    """Return the schedule that one serial pass in `order` makes.
+
+    `order` names every activity once; where it runs against a link, the next activity whose
+    leaders are placed is taken. Work under way comes first, then pins, then the freeze.
+    `crew_choice` names a crew (index of a resource) by activity. With `right_shift` announced
+    activities keep their crews and order and only move later.
+    Raises HorizonExceeded when the axis is too short.
+    """
+    dates = run_serial(prepare(problem), order, crew_choice=crew_choice, right_shift=right_shift)
+    return to_schedule(problem, dates, right_shift=right_shift)
+
+
+def to_schedule(problem: Problem, dates: Dates, *, right_shift: bool = False) -> Schedule:
+    """Return `dates` of `problem` with what binds each start."""
+    prepared = prepare(problem)
+    explainer = _Explainer(problem, prepared, dates, right_shift)
+    placed = tuple(
+        None if dates.mode[i] == UNPLANNED else _placed(explainer, i) for i in range(prepared.size)
+    )
+    unplanned = tuple(
+        Unplanned(i, _unplanned_reason(problem, i, by)) for i, by in sorted(dates.held_by.items())
+    )
+    broken = [_broken_pin(problem, placed[i], i) for i in sorted(dates.broken_pins)]
+    broken += [
+        BrokenPin(entry.activity, entry.reason, None)
+        for entry in unplanned
+        if prepared.rank[entry.activity] == PINNED
+    ]
+    return Schedule(placed, unplanned, tuple(broken))
+
+
+class _Explainer:
+    """Works out the bounds of one activity from the dates of all."""
+
+    __slots__ = ("dates", "prepared", "problem", "right_shift")
+
+    def __init__(
+        self, problem: Problem, prepared: Prepared, dates: Dates, right_shift: bool
+    ) -> None:
+        self.problem = problem
+        self.prepared = prepared
+        self.dates = dates
+        self.right_shift = right_shift
+
+    def fixed_bounds(self, i: int) -> list[Because]:
+        """Return what the activity itself and its leaders ask for, whoever does it."""
+        problem, dates = self.problem, self.dates
+        activity = problem.activities[i]
+        now_why = "under way" if activity.under_way else "nothing starts in the past"
+        bounds = [Because(Bind.NOW, None, None, problem.now, now_why)]
+        if activity.release > 0:
+            why = activity.release_why or "earliest date"
+            bounds.append(Because(Bind.RELEASE, None, None, activity.release, why))
+        for leader in self.prepared.leaders[i]:
+            link = problem.links[leader.link]
+            slot = (
+                dates.start[leader.activity]
+                if leader.start_to_start
+                else (dates.finish[leader.activity])
+            )
+            if leader.table is not None:
+                slot = leader.table[slot]
+            why = link.why or f"follows {problem.activities[leader.activity].key}"
+            bounds.append(Because(Bind.LINK, leader.activity, None, slot, why))
+        return bounds
+
+    def told_bound(self, i: int) -> Because | None:
+        """Return the bound of a pin, or of an announced start that is being kept."""
+        prepared = self.prepared
+        rank, wanted = prepared.rank[i], prepared.wanted_start[i]
+        if rank == PINNED and wanted is not None:
+            return Because(Bind.PIN, None, None, wanted, "pinned")
+        if rank == FROZEN and wanted is not None:
+            return Because(Bind.FROZEN, None, None, wanted, "announced, inside the freeze")
+        told = prepared.announced_start[i]
+        if self.right_shift and told is not None and rank != UNDER_WAY:
+            return Because(Bind.FROZEN, None, None, told, "kept where it was announced")
+        return None
+
+    def blocker_bound(self, i: int, blocker: Blocker) -> Because:
+        """Return the bound of the window, crew or machine that moved the activity last."""
+        problem = self.problem
+        if blocker.resource == WINDOW:
+            return Because(Bind.WINDOW, None, None, blocker.slot, "next window that holds it")
+        crew = self.dates.crew[i]
+        kind = Bind.CREW if blocker.resource == crew else Bind.MACHINE
+        label = problem.resources[blocker.resource].label
+        if blocker.holder < 0:
+            return Because(kind, None, blocker.resource, blocker.slot, f"{label} is blocked")
+        holder = problem.activities[blocker.holder].key
+        return Because(
+            kind, blocker.holder, blocker.resource, blocker.slot, f"{label} is on {holder}"
+        )
+
+
+def _placed(explainer: _Explainer, i: int) -> Placed:
+    dates = explainer.dates
+    start = dates.start[i]
+    bounds = explainer.fixed_bounds(i)
+    told = explainer.told_bound(i)
+    if told is not None:
+        bounds.append(told)
+    blocker = dates.blocker[i]
+    if blocker is not None:
+        bounds.append(explainer.blocker_bound(i, blocker))
+    binding = max(reversed(bounds), key=lambda bound: bound.slot)
+    if start > binding.slot:
+        pause = Because(
+            Bind.CALENDAR,
+            binding.activity,
+            binding.resource,
+            start,
+            f"next working time after: {binding.why}",
+        )
+        bounds.append(pause)
+        if start - binding.slot > LONG_PAUSE_SLOTS:
+            binding = pause
+    if told is not None and told.kind is Bind.FROZEN and start > told.slot:
+        binding = Because(
+            Bind.FROZEN,
+            binding.activity,
+            binding.resource,
+            binding.slot,
+            f"{told.why}, moved later by: {binding.kind}, {binding.why}",
+        )
+    return Placed(i, dates.mode[i], start, dates.finish[i], binding, tuple(bounds))
+
+
+def _unplanned_reason(problem: Problem, i: int, held_by: int) -> str:
+    activity = problem.activities[i]
+    if held_by != i:
+        return f"waits for {problem.activities[held_by].key}, which is not planned"
+    if not activity.modes:
+        return activity.no_mode_why or "nobody can do it"
+    return "no window is left that is long enough for it"
+
+
+def _broken_pin(problem: Problem, placed: Placed | None, i: int) -> BrokenPin:
+    pin = problem.activities[i].pin
+    assert pin is not None
+    assert placed is not None
+    crews = {mode.crew for mode in problem.activities[i].modes}
+    if pin.crew is not None and pin.crew not in crews:
+        reason = f"{problem.resources[pin.crew].label} cannot do it"
+    elif placed.because.kind is Bind.PIN:
+        reason = "the pinned start is outside working time"
+    else:
+        reason = placed.because.why
+    return BrokenPin(i, reason, placed.start)

@@ -1,0 +1,166 @@
+"""First plans: several priority rules through the decoder, and the announced plan pushed right.
+
+No single rule wins on every problem: Browning and Yassine (2010), International Journal of
+Production Economics 126(2), compare twenty (abstract, from memory). So all run and the best stays.
+"""
+
+from collections.abc import Callable, Mapping
+from dataclasses import dataclass
+from math import exp, inf
+
+from contractor.engine.objective import Objective, score
+from contractor.engine.prepared import Prepared, prepare
+from contractor.engine.problem import Problem
+from contractor.engine.serial import Dates, run_serial
+from contractor.engine.worktime import HorizonExceeded
+
+__all__ = ["RIGHT_SHIFT", "RULES", "Candidate", "announced_crews", "candidates", "greedy"]
+
+RIGHT_SHIFT = "right shift"
+ANNOUNCED_ORDER = "announced order"
+ATC_LOOK_AHEAD = 2.0
+"""The k of apparent tardiness cost; 1.5 to 4.5 is usual (from memory)."""
+
+
+@dataclass(frozen=True, slots=True)
+class Candidate:
+    """One way to make a first plan, with the dates and cost that it gives."""
+
+    source: str
+    dates: Dates
+    objective: Objective
+
+
+@dataclass(frozen=True, slots=True)
+class _Load:
+    """Estimates in slots of the axis, contention left aside: by activity, then by job."""
+
+    tail: tuple[float, ...]
+    work_by_job: tuple[float, ...]
+    release_by_job: tuple[int, ...]
+    average_work: float
+
+
+_Key = tuple[float, ...]
+Rule = Callable[[Problem, _Load, int], _Key]
+
+
+def candidates(problem: Problem) -> tuple[Candidate, ...]:
+    """Return the plan of every rule that fits the axis; the pushed-right plan is the first.
+
+    Raises HorizonExceeded when none fits.
+    """
+    prepared = prepare(problem)
+    load = _load(problem, prepared)
+    found = []
+    too_long: HorizonExceeded | None = None
+    for source, rule in RULES.items():
+        if source in (RIGHT_SHIFT, ANNOUNCED_ORDER) and not prepared.announced:
+            continue
+        keys = [rule(problem, load, i) for i in range(prepared.size)]
+        order = sorted(prepared.topological, key=keys.__getitem__)
+        told = source in (RIGHT_SHIFT, ANNOUNCED_ORDER)
+        crews = announced_crews(problem) if told else None
+        try:
+            dates = run_serial(
+                prepared, order, crew_choice=crews, right_shift=source == RIGHT_SHIFT
+            )
+        except HorizonExceeded as exceeded:
+            too_long = exceeded
+            continue
+        found.append(Candidate(source, dates, score(problem, dates)))
+    if not found and too_long is not None:
+        raise too_long
+    return tuple(found)
+
+
+def greedy(problem: Problem) -> Candidate:
+    """Return the cheapest candidate; of equals the one that moves least, hence the first."""
+    return min(candidates(problem), key=lambda candidate: candidate.objective.total)
+
+
+def announced_crews(problem: Problem) -> Mapping[int, int]:
+    """Return the crew that people have been told, by activity."""
+    return {
+        i: activity.announced.crew
+        for i, activity in enumerate(problem.activities)
+        if activity.announced and activity.announced.crew is not None
+    }
+
+
+def _load(problem: Problem, prepared: Prepared) -> _Load:
+    now = problem.now
+    own = [
+        min((m.work * prepared.axis_slots / max(m.total, 1) for m in modes), default=0.0)
+        for modes in prepared.modes
+    ]
+    tail = list(own)
+    for i in reversed(prepared.topological):
+        for before, _, table, _ in prepared.leaders[i]:
+            wait = 0 if table is None else min(table[now], prepared.axis_slots) - now
+            tail[before] = max(tail[before], own[before] + wait + tail[i])
+    work = [0.0] * len(problem.jobs)
+    release = [prepared.axis_slots] * len(problem.jobs)
+    for i, job in enumerate(prepared.job):
+        work[job] += own[i]
+        release[job] = min(release[job], prepared.earliest[i])
+    busy = [amount for amount in work if amount > 0]
+    average = sum(busy) / len(busy) if busy else 1.0
+    return _Load(tuple(tail), tuple(work), tuple(release), average)
+
+
+def _due(problem: Problem, i: int) -> float:
+    due = problem.jobs[problem.activities[i].job].due
+    return inf if due is None else due
+
+
+def _weight(problem: Problem, i: int) -> float:
+    return max(problem.jobs[problem.activities[i].job].weight, 1e-6)
+
+
+def _told(problem: Problem, load: _Load, i: int) -> _Key:
+    told = problem.activities[i].announced
+    return (inf if told is None else told.start, _due(problem, i), problem.activities[i].job)
+
+
+def _due_date(problem: Problem, load: _Load, i: int) -> _Key:
+    return (_due(problem, i), problem.activities[i].job)
+
+
+def _slack_per_weight(problem: Problem, load: _Load, i: int) -> _Key:
+    slack = _due(problem, i) - problem.now - load.tail[i]
+    weight = _weight(problem, i)
+    return (slack / weight if slack > 0 else slack * weight,)
+
+
+def _weighted_due(problem: Problem, load: _Load, i: int) -> _Key:
+    return ((_due(problem, i) - problem.now) / _weight(problem, i), problem.activities[i].job)
+
+
+def _apparent_tardiness_cost(problem: Problem, load: _Load, i: int) -> _Key:
+    work = max(load.work_by_job[problem.activities[i].job], 1.0)
+    slack = max(0.0, _due(problem, i) - problem.now - load.tail[i])
+    urgency = exp(-slack / (ATC_LOOK_AHEAD * load.average_work))
+    return (-_weight(problem, i) / work * urgency, _due(problem, i), problem.activities[i].job)
+
+
+def _weighted_work(problem: Problem, load: _Load, i: int) -> _Key:
+    job = problem.activities[i].job
+    return (load.work_by_job[job] / _weight(problem, i), job)
+
+
+def _first_released(problem: Problem, load: _Load, i: int) -> _Key:
+    job = problem.activities[i].job
+    return (load.release_by_job[job], job)
+
+
+RULES: Mapping[str, Rule] = {
+    RIGHT_SHIFT: _told,
+    ANNOUNCED_ORDER: _told,
+    "due date": _due_date,
+    "slack by weight": _slack_per_weight,
+    "weighted due date": _weighted_due,
+    "apparent tardiness cost": _apparent_tardiness_cost,
+    "weighted shortest work": _weighted_work,
+    "first released": _first_released,
+}
