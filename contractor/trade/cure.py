@@ -1,0 +1,289 @@
+"""
+How long concrete must wait, from the temperature it has, not from a day count.
+
+Strength against age: ACI 209R-92 (from memory). Age against temperature: the
+maturity methods of ASTM C1074 (from memory). Estimates for planning only; the
+engineer's drawings, field-cured cylinders and the authority come first.
+"""
+
+import math
+from collections.abc import Callable, Sequence
+from datetime import date
+from types import MappingProxyType
+from typing import NamedTuple
+
+import numpy as np
+from numpy.typing import NDArray
+
+from contractor.trade.units import degf_to_degc
+
+GAS_CONSTANT_J_PER_MOL_K = 8.314
+# Type I cement without admixture: ASTM C1074 appendix (from memory).
+ACTIVATION_ENERGY_J_PER_MOL = 41_500.0
+REFERENCE_DEGC = 20.0
+DATUM_DEGC = 0.0
+KELVIN = 273.15
+# The plan looks no farther: two years of hours.
+LONGEST_WAIT_HOURS = 2 * 366 * 24
+_WARMEST_HOUR = 15.0
+_DAYS_PER_YEAR = 365.25
+_MID_MONTH_DAYS = np.array([15.5, 45, 74.5, 105, 135.5, 166, 196.5, 227.5, 258, 288.5, 319, 349.5])
+# Keeps a target met exactly on the hour from slipping to the next by rounding.
+_HOURS_TOLERANCE = 1e-6
+
+
+class _Strength(NamedTuple):
+    a: float
+    b: float
+
+
+# f(t) / f28 = t / (a + b t), t in days at 20 °C: ACI 209R-92 section 2.2 (from memory).
+_ACI_209: MappingProxyType[tuple[str, str], _Strength] = MappingProxyType(
+    {
+        ("I", "moist"): _Strength(4.0, 0.85),
+        ("III", "moist"): _Strength(2.3, 0.92),
+        ("I", "steam"): _Strength(1.0, 0.95),
+        ("III", "steam"): _Strength(0.70, 0.98),
+    }
+)
+
+
+class NeverCuresError(ValueError):
+    """Concrete that does not reach its strength within the temperatures given."""
+
+
+def strength_share(*, age_days_at_20c: float, cement: str, curing: str = "moist") -> float:
+    """
+    Return the share of 28-day strength at an age, 0 at placing, about 1 at 28 days.
+
+    ``cement`` is "I" or "III", ``curing`` "moist" or "steam". Raises
+    ValueError for another cement or a negative age. Source: ACI 209R-92
+    section 2.2 (from memory).
+    """
+    curve = _curve(cement, curing)
+    if not 0 <= age_days_at_20c < math.inf:
+        raise ValueError(f"age_days_at_20c {age_days_at_20c}: enter an age of 0 days or more.")
+    return age_days_at_20c / (curve.a + curve.b * age_days_at_20c)
+
+
+def age_hours_for_share(*, share: float, cement: str, curing: str = "moist") -> float:
+    """
+    Return the hours at 20 °C after which concrete has a share of its 28-day strength.
+
+    The inverse of ``strength_share``. Raises ValueError unless ``share`` is
+    above 0 and at most 1.
+    """
+    curve = _curve(cement, curing)
+    if not 0 < share <= 1:
+        raise ValueError(
+            f"share {share}: a share of 28-day strength is above 0 and at most 1. "
+            "Enter 0.5 for one half."
+        )
+    return 24 * curve.a * share / (1 - curve.b * share)
+
+
+def rate_factor(
+    temp_degc: float,
+    *,
+    reference_degc: float = REFERENCE_DEGC,
+    activation_energy_j_per_mol: float = ACTIVATION_ENERGY_J_PER_MOL,
+) -> float:
+    """
+    Return how fast concrete ages at a temperature against the reference.
+
+    Source: the Arrhenius form of ASTM C1074 (from memory),
+    exp(-E/R (1/T - 1/Tr)), T in kelvin.
+    """
+    factors = _rate_factors(np.array([temp_degc]), reference_degc, activation_energy_j_per_mol)
+    return float(factors[0])
+
+
+def equivalent_age_hours(
+    *,
+    temps_degc: Sequence[float],
+    step_hours: float,
+    reference_degc: float = REFERENCE_DEGC,
+    activation_energy_j_per_mol: float = ACTIVATION_ENERGY_J_PER_MOL,
+) -> float:
+    """
+    Return the age at the reference temperature that has the same strength.
+
+    Each temperature holds for ``step_hours``. Hours below freezing count
+    nothing: a caution of ours beyond the formula. Raises ValueError for a step
+    not above 0 or a temperature that is not a number. Source: ASTM C1074
+    (from memory).
+    """
+    temps = _checked(temps_degc, step_hours)
+    rates = _rate_factors(temps, reference_degc, activation_energy_j_per_mol)
+    return float(np.where(temps < 0, 0.0, rates).sum() * step_hours)
+
+
+def maturity_degc_hours(
+    *, temps_degc: Sequence[float], step_hours: float, datum_degc: float = DATUM_DEGC
+) -> float:
+    """
+    Return the temperature-time factor in °C·h.
+
+    A step colder than the datum adds nothing and takes nothing away. Raises
+    ValueError as ``equivalent_age_hours``. Source: the Nurse-Saul sum of
+    ASTM C1074 (from memory), M = Σ (T − T0) Δt.
+    """
+    temps = _checked(temps_degc, step_hours)
+    return float(np.maximum(temps - datum_degc, 0.0).sum() * step_hours)
+
+
+class CureClock:
+    """
+    When concrete is ready, over one long run of hourly temperatures.
+
+    Built once from hourly means in °C; each question then costs one binary
+    search. Hour 0 is the start of the first temperature.
+    """
+
+    __slots__ = ("_age_hours",)
+
+    def __init__(self, temps_degc: NDArray[np.float64] | Sequence[float]) -> None:
+        temps = _checked(temps_degc, 1.0)
+        rates = _rate_factors(temps, REFERENCE_DEGC, ACTIVATION_ENERGY_J_PER_MOL)
+        hourly = np.where(temps < 0, 0.0, rates)
+        self._age_hours = np.concatenate(([0.0], np.cumsum(hourly)))
+
+    @property
+    def hours(self) -> int:
+        """Return how many hours of temperature the clock knows."""
+        return len(self._age_hours) - 1
+
+    def age_hours(self, pour_hour: float, hour: float) -> float:
+        """Return the equivalent age at 20 °C reached between two hours."""
+        at = np.interp([pour_hour, hour], np.arange(self.hours + 1), self._age_hours)
+        return float(at[1] - at[0])
+
+    def ready_hour(
+        self, pour_hour: float, *, share: float, cement: str, minimum_hours: float = 0.0
+    ) -> float:
+        """
+        Return the first whole hour with the share of strength, never before the minimum.
+
+        Hours are counted as in the temperatures. Raises ValueError for a
+        pour outside them, and NeverCuresError when the share is not reached
+        within them.
+        """
+        if not 0 <= pour_hour <= self.hours:
+            raise ValueError(
+                f"pour_hour {pour_hour}: temperatures are known for hours 0 to {self.hours}. "
+                "Enter an hour within them."
+            )
+        if not 0 <= minimum_hours < math.inf:
+            raise ValueError(f"minimum_hours {minimum_hours}: enter 0 or more.")
+        needed = age_hours_for_share(share=share, cement=cement)
+        start = float(np.interp(pour_hour, np.arange(self.hours + 1), self._age_hours))
+        target = start + needed - _HOURS_TOLERANCE
+        ready = int(np.searchsorted(self._age_hours, target, side="left"))
+        if ready > self.hours:
+            raise NeverCuresError(
+                f"share {share:g}: concrete placed in hour {pour_hour:g} does not get there in "
+                f"the {self.hours - pour_hour:g} hours of temperature known. Protect and heat "
+                "it, or look farther ahead."
+            )
+        return max(float(ready), pour_hour + minimum_hours)
+
+
+def hours_to_strength(
+    *,
+    share: float,
+    cement: str,
+    temps_degc_by_hour: Callable[[int], float] | Sequence[float] | NDArray[np.float64],
+    minimum_hours: float = 0.0,
+) -> float:
+    """
+    Return the hours from placing until concrete has a share of its strength.
+
+    ``temps_degc_by_hour`` gives the mean of each hour after placing, as a list
+    or as a function of the hour; a function is asked for at most two years.
+    Raises NeverCuresError when that is not enough. For many pours over the same
+    weather build one ``CureClock``.
+    """
+    if not callable(temps_degc_by_hour):
+        return CureClock(temps_degc_by_hour).ready_hour(
+            0.0, share=share, cement=cement, minimum_hours=minimum_hours
+        )
+    needed = age_hours_for_share(share=share, cement=cement) - _HOURS_TOLERANCE
+    age = 0.0
+    for hour in range(LONGEST_WAIT_HOURS):
+        temp = temps_degc_by_hour(hour)
+        age += equivalent_age_hours(temps_degc=[temp], step_hours=1.0)
+        if age >= needed:
+            return max(float(hour + 1), minimum_hours)
+    raise NeverCuresError(
+        f"share {share:g}: not reached within two years. Protect and heat the concrete."
+    )
+
+
+def expected_temps_degc(
+    *,
+    monthly_mean_degf: Sequence[float],
+    daily_swing_degf: float,
+    first_day: date,
+    hours: int,
+) -> NDArray[np.float64]:
+    """
+    Return expected air temperature for each hour from midnight of a day, shape (hours,).
+
+    Monthly means (January first) stand at mid-month and are joined by straight
+    lines; the day is a cosine, warmest at 3 pm, ``daily_swing_degf`` from
+    lowest to highest. Clock changes are ignored. Our own arithmetic. Raises
+    ValueError unless there are 12 means and the swing and hours are 0 or more.
+    """
+    means = np.asarray(monthly_mean_degf, dtype=np.float64)
+    if means.shape != (12,) or not np.isfinite(means).all():
+        raise ValueError(
+            f"monthly_mean_degf {list(monthly_mean_degf)}: enter 12 numbers, January first."
+        )
+    if not 0 <= daily_swing_degf < math.inf or hours < 0:
+        raise ValueError(
+            f"daily_swing_degf {daily_swing_degf}, hours {hours}: enter 0 or more for both."
+        )
+    start = first_day.timetuple().tm_yday - 1
+    hour = np.arange(hours) + 0.5
+    year_day = (start + hour / 24) % _DAYS_PER_YEAR
+    daily = np.interp(year_day, _MID_MONTH_DAYS, means, period=_DAYS_PER_YEAR)
+    phase = 2 * np.pi * ((hour % 24) - _WARMEST_HOUR) / 24
+    degf = daily + daily_swing_degf / 2 * np.cos(phase)
+    return np.asarray((degf - 32) * 5 / 9, dtype=np.float64)
+
+
+def concrete_cure_hours_at(*, temp_degf: float, share: float, cement: str) -> float:
+    """Return the hours to a share of strength at one steady temperature in °F."""
+    factor = rate_factor(degf_to_degc(temp_degf)) if temp_degf >= 32 else 0.0
+    if factor == 0.0:
+        raise NeverCuresError(f"temp_degf {temp_degf:g}: concrete below 32 °F does not cure.")
+    return age_hours_for_share(share=share, cement=cement) / factor
+
+
+def _curve(cement: str, curing: str) -> _Strength:
+    if (cement, curing) not in _ACI_209:
+        raise ValueError(
+            f"cement {cement}, curing {curing}: no such curve. "
+            "Enter cement I or III, and curing moist or steam."
+        )
+    return _ACI_209[(cement, curing)]
+
+
+def _rate_factors(
+    temps_degc: NDArray[np.float64], reference_degc: float, activation_energy_j_per_mol: float
+) -> NDArray[np.float64]:
+    gap = 1 / (temps_degc + KELVIN) - 1 / (reference_degc + KELVIN)
+    return np.exp(-activation_energy_j_per_mol / GAS_CONSTANT_J_PER_MOL_K * gap)
+
+
+def _checked(
+    temps_degc: NDArray[np.float64] | Sequence[float], step_hours: float
+) -> NDArray[np.float64]:
+    temps = np.asarray(temps_degc, dtype=np.float64)
+    if temps.ndim != 1 or not np.isfinite(temps).all() or (temps <= -KELVIN).any():
+        raise ValueError(
+            "temps_degc: enter a plain list of temperatures in °C, all of them numbers."
+        )
+    if not 0 < step_hours < math.inf:
+        raise ValueError(f"step_hours {step_hours}: enter the hours between readings, above 0.")
+    return temps

@@ -1,0 +1,332 @@
+"""
+The network of one job: its phases, what each follows, and what must cure first.
+
+A full set of links is cut down to the phases that the building has; links
+bridge over the absent ones. Waits are starter values (common practice, no
+source); the engineer's drawings and the authority come first.
+"""
+
+import heapq
+from collections.abc import Iterable, Iterator
+from dataclasses import dataclass, replace
+from graphlib import CycleError, TopologicalSorter
+
+from contractor.trade.building import Building
+from contractor.trade.kinds import Foundation, Insulation, Lining, OpeningKind, Use
+from contractor.trade.labeled import Labeled
+from contractor.trade.phase_table import (
+    EQUIPMENT,
+    INSPECTIONS,
+    PHASE_TABLE,
+    SKILLS,
+    Performer,
+    PhaseKind,
+)
+
+__all__ = [
+    "EQUIPMENT",
+    "INSPECTIONS",
+    "PHASE_TABLE",
+    "SKILLS",
+    "CureNeed",
+    "Follows",
+    "JobNetwork",
+    "Performer",
+    "PhaseKind",
+    "WaitKind",
+    "build_order",
+    "job_network",
+]
+
+
+class WaitKind(Labeled):
+    """Time in which no crew works on the job."""
+
+    CURE = "CURE"
+    INSPECTION_NOTICE = "INSPECTION_NOTICE"
+    LOCATE = "LOCATE"
+    DELIVERY = "DELIVERY"
+    PERMIT = "PERMIT"
+
+
+@dataclass(frozen=True, slots=True)
+class CureNeed:
+    """The share of 28-day strength to wait for, the cement type, and the least hours."""
+
+    strength_share: float
+    cement: str
+    minimum_hours: float
+
+
+@dataclass(frozen=True, slots=True)
+class Follows:
+    """
+    One link: ``after`` starts when ``before`` is finished (or started) plus a lag.
+
+    ``lag_hours`` and the cure run in elapsed, not working, hours.
+    """
+
+    before: str
+    after: str
+    start_to_start: bool = False
+    lag_hours: float = 0
+    cure: CureNeed | None = None
+    why: str = ""
+
+
+@dataclass(frozen=True, slots=True)
+class JobNetwork:
+    """
+    The phases of one job in build order, their links, deliveries and digging.
+
+    ``deliveries`` pairs an item with the phase it holds; ``dig_phases`` need a
+    live locate ticket.
+    """
+
+    phases: tuple[str, ...]
+    follows: tuple[Follows, ...]
+    deliveries: tuple[tuple[str, str], ...] = ()
+    dig_phases: tuple[str, ...] = ()
+
+
+# 500 psi of a 3,000 psi mix, the strength that survives one freeze: ACI 306R (from memory).
+PAD_CURE = CureNeed(strength_share=0.17, cement="I", minimum_hours=24)
+# About 2.4 days at 68 °F and 4.4 at 50 °F; common practice, no source.
+COLLAR_CURE = CureNeed(strength_share=0.40, cement="I", minimum_hours=48)
+SLAB_FOOT_CURE = CureNeed(strength_share=0.17, cement="I", minimum_hours=24)
+# Brackets bolted to young concrete wait 3 to 7 days; common practice, no source.
+BRACKET_CURE = CureNeed(strength_share=0.60, cement="I", minimum_hours=72)
+# A lift on a slab waits about 7 days; common practice, no source.
+SLAB_LIFT_CURE = CureNeed(strength_share=0.70, cement="I", minimum_hours=72)
+
+_PASS = "No work past an inspection point before it is passed (IRC R109.4, from memory)."
+_SHELL = (
+    Follows("FRAME", "FRAME_INSPECTION", why="The frame must stand and be braced."),
+    Follows("FRAME", "ROOF", why="Roof steel goes on purlins."),
+    Follows("FRAME_INSPECTION", "WALLS", why=_PASS),
+    Follows("ROOF", "WALLS", why="Wall steel tucks under the roof edge."),
+    Follows("WALLS", "TRIM", why="Corners cover the edges of the wall steel."),
+    Follows("WALLS", "DOORS", why="Doors hang on finished walls."),
+    Follows("TRIM", "OVERHEAD_DOORS", why="The tracks mount on trimmed jambs."),
+    Follows("WALLS", "ROUGH_TRADES", why="Wiring goes in under cover."),
+    Follows("ROUGH_TRADES", "INSULATION", why="Wires lie behind the insulation."),
+    Follows("DOORS", "INSULATION", why="The building must be closed in."),
+    Follows("ROUGH_TRADES", "LINER", why="Wires lie behind the liner."),
+    Follows("DOORS", "LINER", why="Liner is cut around the door frames."),
+    Follows(
+        "INSULATION",
+        "LINER",
+        start_to_start=True,
+        lag_hours=4,
+        why="Liner may follow the insulation along the walls.",
+    ),
+    *(
+        Follows(before, "PUNCH", why="Everything is done before the walk-through.")
+        for before in (
+            "TRIM",
+            "DOORS",
+            "OVERHEAD_DOORS",
+            "ROUGH_TRADES",
+            "INSULATION",
+            "LINER",
+            "SLAB",
+        )
+    ),
+    Follows("PUNCH", "FINAL_INSPECTION", why="The authority sees finished work."),
+)
+_HOLES = (
+    Follows("LAYOUT", "DIG", why="Holes are dug where the strings cross."),
+    Follows("DIG", "HOLE_INSPECTION", why="The authority sees open holes."),
+)
+_SLAB_LATE = (
+    Follows("WALLS", "SLAB_INSPECTION", why="The slab is prepared under the finished shell."),
+    Follows("SLAB_INSPECTION", "SLAB", why=_PASS),
+    Follows("SLAB", "OVERHEAD_DOORS", cure=SLAB_FOOT_CURE, why="The door seals on the slab."),
+    Follows("SLAB", "LINER", cure=SLAB_LIFT_CURE, why="The lift stands on the slab."),
+)
+_GROUND: dict[Foundation, tuple[Follows, ...]] = {
+    Foundation.POURED_PIER: (
+        *_HOLES,
+        Follows("HOLE_INSPECTION", "POUR", why=_PASS),
+        Follows("POUR", "POSTS", cure=PAD_CURE, why="Posts stand on the poured pads."),
+        Follows("POSTS", "FRAME", cure=COLLAR_CURE, why="Trusses load the poured collars."),
+        *_SLAB_LATE,
+    ),
+    Foundation.PRECAST_PIER: (
+        *_HOLES,
+        Follows("HOLE_INSPECTION", "POSTS", why=_PASS),
+        Follows("POSTS", "FRAME", why="Precast piers are full strength when they arrive."),
+        *_SLAB_LATE,
+    ),
+    Foundation.SLAB_BRACKET: (
+        Follows("LAYOUT", "SLAB_INSPECTION", why="The authority sees forms and steel."),
+        Follows("SLAB_INSPECTION", "SLAB", why=_PASS),
+        Follows("SLAB", "POSTS", cure=BRACKET_CURE, why="Brackets are bolted to the slab."),
+        Follows("SLAB", "FRAME", cure=SLAB_LIFT_CURE, why="The lift stands on the slab."),
+        Follows("POSTS", "FRAME", why="Girts and trusses hang on the posts."),
+    ),
+}
+
+
+def job_network(*, building: Building, inspections: frozenset[str]) -> JobNetwork:
+    """
+    Return the phases, links, deliveries and digging of one building.
+
+    ``inspections`` are the phases that the authority requires; those that
+    this building does not reach (holes of a bracketed slab) are left out, an
+    unknown one raises ValueError.
+    """
+    unknown = sorted(set(inspections) - INSPECTIONS)
+    if unknown:
+        raise ValueError(
+            f"inspections {', '.join(unknown)}: no such inspection. "
+            f"Enter any of {', '.join(sorted(INSPECTIONS))}."
+        )
+    present = {code for code in PHASE_TABLE if _applies(code, building, inspections)}
+    links = (*_ground_links(building), *_SHELL)
+    follows = _without_implied(_bridged(links, present))
+    order = build_order(present, follows)
+    rank = {code: index for index, code in enumerate(order)}
+    return JobNetwork(
+        phases=order,
+        follows=tuple(sorted(follows, key=lambda link: (rank[link.before], rank[link.after]))),
+        deliveries=tuple(pair for pair in _deliveries(building) if pair[1] in present),
+        dig_phases=tuple(code for code in _digging(building) if code in present),
+    )
+
+
+def _ground_links(building: Building) -> Iterator[Follows]:
+    for link in _GROUND[building.foundation]:
+        no_collar = link.cure is COLLAR_CURE and building.collar_in == 0
+        yield replace(link, cure=None, why="Tamped fill does not cure.") if no_collar else link
+
+
+def build_order(phases: Iterable[str], follows: Iterable[Follows]) -> tuple[str, ...]:
+    """
+    Return phases so that each comes after all it follows, else in table order.
+
+    Raises ValueError that names the phases of a loop.
+    """
+    before: dict[str, set[str]] = {code: set() for code in phases}
+    for link in follows:
+        before[link.after].add(link.before)
+    sorter = TopologicalSorter(before)
+    try:
+        sorter.prepare()
+    except CycleError as error:
+        loop = " → ".join(reversed(error.args[1]))
+        raise ValueError(
+            f"follows: the phases wait for one another in a loop ({loop}). Remove one of the links."
+        ) from error
+    rank = {code: index for index, code in enumerate(PHASE_TABLE)}
+    ready = [(rank.get(code, len(rank)), code) for code in sorter.get_ready()]
+    heapq.heapify(ready)
+    order = []
+    while ready:
+        _, code = heapq.heappop(ready)
+        order.append(code)
+        sorter.done(code)
+        for free in sorter.get_ready():
+            heapq.heappush(ready, (rank.get(free, len(rank)), free))
+    return tuple(order)
+
+
+def _applies(code: str, building: Building, inspections: frozenset[str]) -> bool:
+    bracketed = building.foundation == Foundation.SLAB_BRACKET
+    slab = building.slab_in > 0
+    kinds = {opening.kind for opening in building.openings}
+    insulated = building.insulation in (Insulation.BATTS, Insulation.BLOWN_AND_BATTS)
+    linings = {building.wall_lining, building.ceiling_lining}
+    rules = {
+        "DIG": not bracketed,
+        "HOLE_INSPECTION": not bracketed and code in inspections,
+        # Pads are a phase of their own; collars are poured while the posts are set.
+        "POUR": building.foundation == Foundation.POURED_PIER and building.pad_in > 0,
+        "SLAB_INSPECTION": slab and code in inspections,
+        "SLAB": slab,
+        "FRAME_INSPECTION": code in inspections,
+        "FINAL_INSPECTION": code in inspections,
+        "OVERHEAD_DOORS": OpeningKind.OVERHEAD_DOOR in kinds,
+        "DOORS": bool(kinds - {OpeningKind.OVERHEAD_DOOR}),
+        "ROUGH_TRADES": building.use == Use.HOUSE_SHELL or insulated or linings != {Lining.NONE},
+        "INSULATION": insulated,
+        "LINER": Lining.STEEL in linings,
+    }
+    return rules.get(code, True)
+
+
+def _deliveries(building: Building) -> Iterator[tuple[str, str]]:
+    if building.foundation == Foundation.POURED_PIER and building.pad_in + building.collar_in > 0:
+        yield ("CONCRETE", "POUR" if building.pad_in > 0 else "POSTS")
+    if building.foundation == Foundation.PRECAST_PIER:
+        yield ("PRECAST_PIERS", "POSTS")
+    yield ("POSTS", "POSTS")
+    yield ("TRUSSES", "FRAME")
+    yield ("STEEL", "ROOF")
+    yield ("OVERHEAD_DOORS", "OVERHEAD_DOORS")
+    yield ("WINDOWS_AND_DOORS", "DOORS")
+    blanket = building.insulation == Insulation.CONDENSATION_BLANKET
+    yield ("INSULATION", "ROOF" if blanket else "INSULATION")
+    yield ("LINER", "LINER")
+
+
+def _digging(building: Building) -> tuple[str, ...]:
+    # The thickened edge of a bracketed slab is dug by the concrete trade.
+    return ("SLAB",) if building.foundation == Foundation.SLAB_BRACKET else ("DIG",)
+
+
+def _bridged(links: Iterable[Follows], present: set[str]) -> list[Follows]:
+    """Return the links among present phases, joined over each absent one."""
+    kept = list(links)
+    absent = {code for link in kept for code in (link.before, link.after)} - present
+    for code in sorted(absent):
+        into = [link for link in kept if link.after == code]
+        out = [link for link in kept if link.before == code]
+        kept = [link for link in kept if code not in (link.before, link.after)]
+        kept += [_joined(first, second) for first in into for second in out]
+    return kept
+
+
+def _joined(first: Follows, second: Follows) -> Follows:
+    """
+    Return one link over a phase that takes no time because it is absent.
+
+    What remains of the first link decides whether the start or the finish counts.
+    """
+    return replace(
+        first,
+        after=second.after,
+        lag_hours=first.lag_hours + second.lag_hours,
+        cure=first.cure,
+        why=first.why,
+    )
+
+
+def _without_implied(links: Iterable[Follows]) -> list[Follows]:
+    """Return the links without doubles and without those a chain of others already means."""
+    strongest: dict[tuple[str, str], Follows] = {}
+    for link in links:
+        pair = (link.before, link.after)
+        if pair not in strongest or _strength(link) > _strength(strongest[pair]):
+            strongest[pair] = link
+    kept = list(strongest.values())
+    return [link for link in kept if _strength(link) > (1, 0, 0) or not _implied(link, kept)]
+
+
+def _strength(link: Follows) -> tuple[int, float, float]:
+    share = link.cure.strength_share if link.cure else 0.0
+    return (0 if link.start_to_start else 1, share, link.lag_hours)
+
+
+def _implied(link: Follows, links: list[Follows]) -> bool:
+    if link.start_to_start:
+        return False
+    chain = [other for other in links if other is not link and not other.start_to_start]
+    reached, frontier = set[str](), [link.before]
+    while frontier:
+        code = frontier.pop()
+        for other in chain:
+            if other.before == code and other.after not in reached:
+                reached.add(other.after)
+                frontier.append(other.after)
+    return link.after in reached

@@ -1,0 +1,31 @@
+"""Counting an office's own working days, whatever calendar it keeps."""
+
+from collections.abc import Callable
+from datetime import date, timedelta
+
+IsWorkingDay = Callable[[date], bool]
+
+# An office closed this long is a wrong calendar, not a long holiday.
+_LONGEST_CLOSURE_DAYS = 366
+
+
+def on_or_after(day: date, is_working_day: IsWorkingDay) -> date:
+    """
+    Return the first working day on or after a day.
+
+    Raises ValueError when there is none within a year.
+    """
+    for ahead in range(_LONGEST_CLOSURE_DAYS):
+        candidate = day + timedelta(days=ahead)
+        if is_working_day(candidate):
+            return candidate
+    raise ValueError(
+        f"is_working_day: no working day in the year after {day}. Check the office's calendar."
+    )
+
+
+def add_working_days(day: date, count: int, is_working_day: IsWorkingDay) -> date:
+    """Return the ``count``-th working day after a day; the day itself for 0."""
+    for _ in range(count):
+        day = on_or_after(day + timedelta(days=1), is_working_day)
+    return day
