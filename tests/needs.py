@@ -5,11 +5,11 @@ One rule for all of them: without the program a marked test is skipped with the 
 CI=true it fails instead, and so does a run in which any test was skipped for any reason.
 """
 
+import atexit
 import os
 import shutil
 import tempfile
 from collections.abc import Generator
-from pathlib import Path
 
 import pytest
 
@@ -53,14 +53,9 @@ def _missing(reason: str) -> None:
 def pytest_load_initial_conftests() -> Generator[None]:
     """Give the run a folder of its own before settings load; var/ belongs to the installation."""
     if "PYTEST_XDIST_WORKER" not in os.environ:
-        os.environ["VAR_DIR"] = tempfile.mkdtemp(prefix="girtline-tests-")
+        os.environ["VAR_DIR"] = folder = tempfile.mkdtemp(prefix="girtline-tests-")
+        atexit.register(shutil.rmtree, folder, ignore_errors=True)
     return (yield)
-
-
-def pytest_unconfigure(config: pytest.Config) -> None:
-    """Remove the run's folder; parallel workers leave it to the process that made it."""
-    if "PYTEST_XDIST_WORKER" not in os.environ:
-        shutil.rmtree(Path(os.environ["VAR_DIR"]), ignore_errors=True)
 
 
 def pytest_collection_modifyitems(items: list[pytest.Item]) -> None:

@@ -1,0 +1,60 @@
+"""
+Fixtures of tests that need the real services.
+
+With DATABASE_URL set, the whole run uses that server: pytest-django makes a test database there.
+"""
+
+import subprocess
+import sys
+import time
+from collections.abc import Generator
+from os import environ
+from urllib.parse import urlsplit
+
+import pytest
+from django.conf import settings
+from django.db import connection
+
+from contractor.celery import app
+
+READY_SECONDS = 60
+
+
+@pytest.fixture(scope="module")
+def celery_worker_process(django_db_setup: None) -> Generator[subprocess.Popen[bytes]]:
+    """
+    A real worker in a process of its own, on the test database and REDIS_URL.
+
+    Tests that use it are marked `services` and `django_db(transaction=True)`: the worker sees
+    only what is committed.
+    """
+    app.control.purge()
+    worker = subprocess.Popen(
+        [
+            *(sys.executable, "-m", "celery", "--app", "contractor.celery", "worker"),
+            *("--concurrency", "1", "--loglevel", "WARNING", "--without-gossip"),
+        ],
+        env={**environ, "DATABASE_URL": _url_of_test_database()},
+        cwd=settings.BASE_DIR,
+    )
+    try:
+        _wait_until_ready(worker)
+        yield worker
+    finally:
+        worker.terminate()
+        worker.wait(timeout=30)
+
+
+def _url_of_test_database() -> str:
+    # Inside the run, Django has already put the test database's name into the settings.
+    name = connection.settings_dict["NAME"]
+    return urlsplit(environ["DATABASE_URL"])._replace(path=f"/{name}").geturl()
+
+
+def _wait_until_ready(worker: subprocess.Popen[bytes]) -> None:
+    deadline = time.monotonic() + READY_SECONDS
+    while not app.control.ping(timeout=0.5):
+        if worker.poll() is not None:
+            pytest.fail(f"The worker ended at once with code {worker.returncode}.", pytrace=False)
+        if time.monotonic() > deadline:
+            pytest.fail(f"No worker answered within {READY_SECONDS} s.", pytrace=False)

@@ -1,0 +1,111 @@
+"""What the documents must hold: every setting, command, package and decision has its place."""
+
+import re
+import tomllib
+from pathlib import Path
+
+import pytest
+from packaging.requirements import Requirement
+
+ROOT = Path(__file__).resolve().parents[1]
+DOCS = ROOT / "docs"
+PAGES = sorted([*DOCS.rglob("*.md"), ROOT / "README.md", ROOT / "DEVELOPERS.md"])
+PROJECT = tomllib.loads((ROOT / "pyproject.toml").read_text())["project"]
+REQUIREMENTS = [
+    Requirement(line)
+    for line in [*PROJECT["dependencies"], *PROJECT["optional-dependencies"]["test"]]
+]
+SETTINGS = re.findall(r'env\.\w+\("([A-Z_]+)"', (ROOT / "contractor/settings.py").read_text())
+COMMANDS = sorted(
+    path.stem for path in ROOT.glob("*/management/commands/*.py") if not path.stem.startswith("_")
+)
+
+
+def constraints() -> dict[str, str]:
+    lines = (ROOT / ".ci/constraints.txt").read_text().splitlines()
+    pins = (line.split("==") for line in lines if line and not line.startswith("#"))
+    return {normal(name): pinned for name, pinned in pins}
+
+
+def normal(name: str) -> str:
+    return re.sub(r"[-_.]+", "-", name).lower()
+
+
+def name_of(page: Path) -> str:
+    return str(page.relative_to(ROOT))
+
+
+@pytest.mark.parametrize("name", SETTINGS)
+def test_every_setting_is_in_the_table_of_operations(name: str) -> None:
+    assert f"| `{name}` |" in (DOCS / "operations.md").read_text()
+
+
+def test_operations_tells_no_setting_that_is_gone() -> None:
+    table = re.findall(r"^\| `([A-Z_]+)` \|", (DOCS / "operations.md").read_text(), re.MULTILINE)
+
+    assert sorted(table) == sorted(SETTINGS)
+
+
+@pytest.mark.parametrize("command", COMMANDS)
+def test_every_command_is_in_operations(command: str) -> None:
+    assert f"| `manage.py {command}" in (DOCS / "operations.md").read_text()
+
+
+def test_operations_tells_no_command_that_is_gone() -> None:
+    table = re.findall(r"^\| `manage.py (\w+)", (DOCS / "operations.md").read_text(), re.MULTILINE)
+
+    assert sorted(table) == COMMANDS
+
+
+@pytest.mark.parametrize("requirement", REQUIREMENTS, ids=lambda found: found.name)
+def test_every_dependency_says_what_it_spares_us(requirement: Requirement) -> None:
+    assert f"\n| {requirement.name} |" in (DOCS / "dependencies.md").read_text()
+
+
+@pytest.mark.parametrize("requirement", REQUIREMENTS, ids=lambda found: found.name)
+def test_every_dependency_is_pinned_within_its_range(requirement: Requirement) -> None:
+    assert requirement.specifier.contains(constraints()[normal(requirement.name)])
+
+
+def test_both_commands_of_the_readme_set_up_alike() -> None:
+    lines = re.findall(r"```sh\n(.*)\n```", (ROOT / "README.md").read_text())
+
+    set_ups, last_steps = zip(*(line.rsplit(" && ", 1) for line in lines), strict=True)
+
+    assert len(set(set_ups)) == 1
+    assert last_steps == (".venv/bin/python manage.py demo", ".venv/bin/python -m pytest")
+
+
+@pytest.mark.parametrize("page", PAGES, ids=name_of)
+def test_every_link_between_documents_leads_somewhere(page: Path) -> None:
+    targets = re.findall(r"\]\(([^)#:]+)(?:#[^)]*)?\)", page.read_text())
+
+    assert [target for target in targets if not (page.parent / target).exists()] == []
+
+
+def test_every_document_is_in_an_index() -> None:
+    indexes = (DOCS / "index.md").read_text() + (DOCS / "decisions/index.md").read_text()
+
+    unlisted = [p.name for p in DOCS.rglob("*.md") if f"{p.name})" not in indexes]
+
+    assert set(unlisted) <= {"index.md"}
+
+
+def test_decisions_are_numbered_in_a_row() -> None:
+    numbers = sorted(int(path.name[:4]) for path in (DOCS / "decisions").glob("[0-9]*.md"))
+
+    assert numbers == list(range(1, len(numbers) + 1))
+
+
+def test_the_glossary_is_in_order_with_each_word_once() -> None:
+    words = re.findall(r"^\| ([a-z][^|]*) \|", (DOCS / "glossary.md").read_text(), re.MULTILINE)
+    words.remove("word")
+
+    assert words == sorted(set(words))
+
+
+def test_the_changelog_begins_with_this_version() -> None:
+    newest = re.search(r"^## (\S+)", (DOCS / "changelog.md").read_text(), re.MULTILINE)
+
+    assert newest is not None
+    assert newest[1] == PROJECT["version"]
