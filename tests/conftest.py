@@ -1,14 +1,22 @@
 """Fixtures that every kind of test shares."""
 
 import socket
+from pathlib import Path
 from typing import Any, NoReturn
 
 import pytest
+from django.conf import settings
 from django.contrib.auth.models import AbstractUser
 
 from tests import factories
 
 LOOPBACK = {"127.0.0.1", "::1", "localhost"}
+
+
+@pytest.fixture(scope="session", autouse=True)
+def static_root() -> None:
+    """Make the folder of static files, which collectstatic makes where the service is installed."""
+    Path(settings.STATIC_ROOT).mkdir(parents=True, exist_ok=True)
 
 
 @pytest.fixture(autouse=True)

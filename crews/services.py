@@ -1,0 +1,384 @@
+"""What changes the crews' calendars, the links to them, and public holidays."""
+
+import base64
+import uuid
+from collections.abc import Iterable
+from dataclasses import dataclass
+from datetime import datetime, timedelta
+
+import holidays
+from django.conf import settings
+from django.db import transaction
+from django.db.models import Q
+from django.urls import reverse
+from django.utils.crypto import salted_hmac
+
+from crews import selectors
+from crews.feeds import shown_span
+from crews.models import Crew, DayOff, FeedEvent, FeedSubscription, HolidayYear
+
+SUMMARY_CHARACTERS = 120
+LOCATION_CHARACTERS = 200
+SOURCE_CHARACTERS = 60
+REASON_CHARACTERS = 80
+CLIENT_CHARACTERS = 40
+FETCH_RECORDED_EVERY = timedelta(minutes=10)
+# HTTP dates count whole seconds (RFC 9110, section 5.6.7): a smaller step would be invisible.
+REVISION_STEP = timedelta(seconds=1)
+
+_TOKEN_SALT = "crews.services.feed_token"
+_EVENT_FIELDS = (
+    "starts_at",
+    "ends_at",
+    "summary",
+    "location",
+    "description",
+    "sequence",
+    "revised_at",
+    "is_dropped",
+)
+
+
+class LinkClosedError(Exception):
+    """Raised when a subscription has no address that opens; the message says what to do."""
+
+
+@dataclass(frozen=True, slots=True)
+class FeedEntry:
+    """
+    A stretch of work that a crew's calendar should show.
+
+    `source` says what it stands for, like phase:17, and keeps the event's identity while its
+    dates move. Too long a summary or location is shortened where it is stored.
+    """
+
+    crew_id: int
+    source: str
+    starts_at: datetime
+    ends_at: datetime
+    summary: str
+    location: str = ""
+    description: str = ""
+
+    def __post_init__(self) -> None:
+        if not 0 < len(self.source) <= SOURCE_CHARACTERS:
+            raise ValueError(
+                f"source {self.source!r}: write 1 to {SOURCE_CHARACTERS} characters, like phase:17."
+            )
+        for name in ("starts_at", "ends_at"):
+            value: datetime = getattr(self, name)
+            if value.tzinfo is None:
+                raise ValueError(f"{name} {value.isoformat()}: it has no zone; pass an aware one.")
+        if self.ends_at <= self.starts_at:
+            raise ValueError(
+                f"ends_at {self.ends_at.isoformat()} of {self.source}: "
+                f"it must be after starts_at {self.starts_at.isoformat()}."
+            )
+
+
+@dataclass(frozen=True, slots=True)
+class FeedChange:
+    """How many events came, moved (or changed their text) and went, and on which crews."""
+
+    added: int = 0
+    moved: int = 0
+    dropped: int = 0
+    crews: frozenset[int] = frozenset()
+
+
+def replace_feed_events(*, entries: Iterable[FeedEntry], now: datetime) -> FeedChange:
+    """
+    Return what changed after making the calendars show `entries` from `now` on.
+
+    `entries` are all stretches of the published plan. A stretch keeps its UID for ever; its
+    sequence goes up when what a reader sees changes, or when it returns after it was dropped.
+    Events that ended before `now` stay although no entry stands for them. Nothing is written
+    when nothing changed.
+
+    Raises
+    ------
+    ValueError
+        If two entries have the same crew and source, or a crew does not exist.
+    """
+    wanted = _by_crew_and_source(entries)
+    with transaction.atomic():
+        # Two at once would both count from the same sequence: the second waits here.
+        crews = {
+            crew.pk: crew
+            for crew in Crew.objects.select_for_update(no_key=True)
+            .only("pk", "feed_revised_at")
+            .order_by("pk")
+        }
+        unknown = sorted({crew_id for crew_id, _ in wanted} - crews.keys())
+        if unknown:
+            raise ValueError(f"crew_id {unknown}: no such crew; enter the crew first.")
+        stored = {
+            (event.crew_id, event.source): event
+            for event in FeedEvent.objects.filter(
+                Q(is_dropped=False, ends_at__gt=now)
+                | Q(source__in={source for _, source in wanted})
+            )
+        }
+        picture = _Picture()
+        for key, entry in wanted.items():
+            picture.show(stored.get(key), entry, now)
+        picture.drop(
+            event
+            for key, event in stored.items()
+            if key not in wanted and not event.is_dropped and event.ends_at > now
+        )
+        picture.write()
+        _touch([crews[crew_id] for crew_id in sorted(picture.crews)], now)
+    return picture.change()
+
+
+class _Picture:
+    """What must be written so that the stored events show the wanted ones."""
+
+    def __init__(self) -> None:
+        self.crews: set[int] = set()
+        self._new: list[FeedEvent] = []
+        self._changed: list[FeedEvent] = []
+        self._returned = 0
+        self._moved = 0
+        self._dropped: list[int] = []
+
+    def show(self, event: FeedEvent | None, entry: FeedEntry, now: datetime) -> None:
+        """Note what must be written for one wanted entry, if anything."""
+        if event is None:
+            event = FeedEvent(crew_id=entry.crew_id, source=entry.source, revised_at=now)
+            _copy(entry, event)
+            self._new.append(event)
+            self.crews.add(entry.crew_id)
+            return
+        before, hours_before = _seen(event), (event.starts_at, event.ends_at)
+        _copy(entry, event)
+        if event.is_dropped or _seen(event) != before:
+            self._returned += event.is_dropped
+            self._moved += not event.is_dropped
+            event.is_dropped = False
+            event.sequence += 1
+            event.revised_at = max(event.revised_at, now)
+            self.crews.add(entry.crew_id)
+            self._changed.append(event)
+        elif (event.starts_at, event.ends_at) != hours_before:
+            # Whole days hide this move from readers; the row still tells the truth.
+            self._changed.append(event)
+
+    def drop(self, events: Iterable[FeedEvent]) -> None:
+        """Note events that no entry stands for any more."""
+        for event in events:
+            self._dropped.append(event.pk)
+            self.crews.add(event.crew_id)
+
+    def write(self) -> None:
+        """Write all of it, in at most three statements (more only where a database has limits)."""
+        if self._new:
+            FeedEvent.objects.bulk_create(self._new)
+        if self._changed:
+            FeedEvent.objects.bulk_update(self._changed, _EVENT_FIELDS)
+        if self._dropped:
+            FeedEvent.objects.filter(pk__in=self._dropped).update(is_dropped=True)
+
+    def change(self) -> FeedChange:
+        """Return the counts."""
+        return FeedChange(
+            added=len(self._new) + self._returned,
+            moved=self._moved,
+            dropped=len(self._dropped),
+            crews=frozenset(self.crews),
+        )
+
+
+def _by_crew_and_source(entries: Iterable[FeedEntry]) -> dict[tuple[int, str], FeedEntry]:
+    wanted: dict[tuple[int, str], FeedEntry] = {}
+    for entry in entries:
+        key = (entry.crew_id, entry.source)
+        if key in wanted:
+            raise ValueError(
+                f"source {entry.source!r} comes twice for crew {entry.crew_id}: "
+                "give each stretch of work its own source."
+            )
+        wanted[key] = entry
+    return wanted
+
+
+def _copy(entry: FeedEntry, event: FeedEvent) -> None:
+    event.starts_at = entry.starts_at
+    event.ends_at = entry.ends_at
+    event.summary = _shortened(entry.summary, SUMMARY_CHARACTERS)
+    event.location = _shortened(entry.location, LOCATION_CHARACTERS)
+    event.description = _without_nul(entry.description)
+
+
+def _without_nul(text: str) -> str:
+    """Return the text without the one character that PostgreSQL cannot store."""
+    return text.replace("\x00", "")
+
+
+def _shortened(text: str, limit: int) -> str:
+    text = _without_nul(text)
+    return text if len(text) <= limit else text[: limit - 1] + "…"
+
+
+def _seen(event: FeedEvent) -> tuple[object, ...]:
+    """Return what a reader of the calendar sees of an event."""
+    span = shown_span(starts_at=event.starts_at, ends_at=event.ends_at)
+    return (*span, event.summary, event.location, event.description)
+
+
+def _touch(crews: list[Crew], now: datetime) -> None:
+    """Move the crews' revision stamps forward, by at least a step that readers can tell."""
+    for crew in crews:
+        old = crew.feed_revised_at
+        crew.feed_revised_at = now if old is None else max(now, old + REVISION_STEP)
+    if crews:
+        Crew.objects.bulk_update(crews, ["feed_revised_at"])
+
+
+def subscribe(*, crew: Crew, reader: str, now: datetime) -> tuple[FeedSubscription, str]:
+    """
+    Return a new reader's subscription to a crew's calendar, and its address.
+
+    Raises
+    ------
+    django.core.exceptions.ValidationError
+        If the reader is empty or longer than 60 characters.
+    """
+    subscription = FeedSubscription(crew=crew, reader=reader.strip(), created_at=now)
+    token = _token(subscription.nonce, settings.SECRET_KEY)
+    subscription.token_hash = selectors.token_hash(token)
+    subscription.full_clean()
+    subscription.save()
+    return subscription, _url(token)
+
+
+def feed_url(subscription: FeedSubscription) -> str:
+    """
+    Return the address of a subscription that is open.
+
+    The token is worked out again from the nonce and the service's secret key, so that the office
+    can show it, while a copy of the database alone opens nothing.
+
+    Raises
+    ------
+    LinkClosedError
+        If it was revoked, or the secret key it was made under is gone.
+    """
+    if subscription.revoked_at is not None:
+        raise LinkClosedError("This link was revoked. Add a new reader to open the calendar again.")
+    for secret in (settings.SECRET_KEY, *settings.SECRET_KEY_FALLBACKS):
+        token = _token(subscription.nonce, secret)
+        if selectors.token_hash(token) == subscription.token_hash:
+            return _url(token)
+    raise LinkClosedError("This link was made under another secret key. Make a new link.")
+
+
+def replace_link(subscription: FeedSubscription, now: datetime) -> str:
+    """
+    Return a new address for the reader; the old one opens nothing from here on.
+
+    Raises
+    ------
+    LinkClosedError
+        If the subscription was revoked.
+    """
+    nonce = uuid.uuid4()
+    token = _token(nonce, settings.SECRET_KEY)
+    fresh = {
+        "nonce": nonce,
+        "token_hash": selectors.token_hash(token),
+        "created_at": now,
+        "last_fetched_at": None,
+        "last_client": "",
+    }
+    # One conditional statement: a link that is revoked at the same moment stays revoked.
+    if not FeedSubscription.objects.filter(pk=subscription.pk, revoked_at=None).update(**fresh):
+        raise LinkClosedError("This link was revoked. Add a new reader to open the calendar again.")
+    for name, value in fresh.items():
+        setattr(subscription, name, value)
+    return _url(token)
+
+
+def revoke(subscription: FeedSubscription, now: datetime) -> None:
+    """Close a link for good; closing it again changes nothing."""
+    FeedSubscription.objects.filter(pk=subscription.pk, revoked_at=None).update(revoked_at=now)
+    subscription.refresh_from_db(fields=["revoked_at"])
+
+
+def record_fetch(*, subscription: FeedSubscription, client: str, now: datetime) -> bool:
+    """
+    Return whether a fetch was written down; at most one in ten minutes is.
+
+    `client` is the User-Agent line; its first word is kept.
+    """
+    before = now - FETCH_RECORDED_EVERY
+    last = subscription.last_fetched_at
+    if last is not None and last > before:
+        return False
+    due = Q(last_fetched_at=None) | Q(last_fetched_at__lte=before)
+    written = FeedSubscription.objects.filter(
+        due, pk=subscription.pk, token_hash=subscription.token_hash
+    ).update(last_fetched_at=now, last_client=_client_family(client))
+    return written == 1
+
+
+def _client_family(user_agent: str) -> str:
+    words = user_agent.replace("/", " ").split()
+    return "".join(filter(str.isprintable, words[0]))[:CLIENT_CHARACTERS] if words else ""
+
+
+def _token(nonce: uuid.UUID, secret: str) -> str:
+    digest = salted_hmac(_TOKEN_SALT, nonce.bytes, secret=secret, algorithm="sha256").digest()
+    return base64.urlsafe_b64encode(digest).rstrip(b"=").decode()
+
+
+def _url(token: str) -> str:
+    return f"{settings.PUBLIC_URL}{reverse('crews:feed', kwargs={'token': token})}"
+
+
+def ensure_public_holidays(*, years: Iterable[int]) -> tuple[int, ...]:
+    """
+    Return the years whose public holidays were written now, as days off for everyone.
+
+    A year is written once: a holiday that the office deletes, because the firm works on it,
+    does not come back. Names and days are the `holidays` library's for the firm's state,
+    observed days included.
+
+    Raises
+    ------
+    NoFirm
+        If no firm is entered.
+    ValueError
+        If no calendar is known for the firm's state.
+    """
+    asked = sorted(set(years))
+    known = set(HolidayYear.objects.filter(year__in=asked).values_list("year", flat=True))
+    missing = [year for year in asked if year not in known]
+    if not missing:
+        return ()
+    state = selectors.firm().state
+    return tuple(year for year in missing if _write_holidays(state=state, year=year))
+
+
+def _write_holidays(*, state: str, year: int) -> bool:
+    try:
+        named = holidays.country_holidays("US", subdiv=state, years=year, observed=True)
+    except NotImplementedError:
+        raise ValueError(
+            f"state {state!r}: no public holidays are known for it; correct the firm's state."
+        ) from None
+    with transaction.atomic():
+        # The year is unique: whoever comes second waits for the first, then writes nothing.
+        _, is_ours = HolidayYear.objects.get_or_create(year=year)
+        if is_ours:
+            DayOff.objects.bulk_create(
+                DayOff(
+                    first_day=day,
+                    last_day=day,
+                    reason=_shortened(name, REASON_CHARACTERS),
+                    is_public_holiday=True,
+                )
+                for day, name in sorted(named.items())
+            )
+    return is_ours

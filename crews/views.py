@@ -1,0 +1,44 @@
+"""The door for calendar programs: no sign-in, the address is the key."""
+
+import hashlib
+
+from django.http import HttpRequest, HttpResponse, HttpResponseBase, HttpResponseNotFound
+from django.utils import timezone
+from django.utils.cache import get_conditional_response
+from django.utils.http import http_date
+from django.views.decorators.http import require_safe
+
+from crews import feeds, selectors, services
+
+
+@require_safe
+def feed(request: HttpRequest, token: str) -> HttpResponseBase:
+    """Return the calendar that the token opens; a wrong and a revoked token look alike."""
+    now = timezone.now()
+    subscription = selectors.subscription_for(token)
+    response: HttpResponseBase
+    if subscription is None:
+        response = HttpResponseNotFound("No such calendar.\n", content_type="text/plain")
+    else:
+        if request.method == "GET":
+            client = request.headers.get("User-Agent", "")
+            services.record_fetch(subscription=subscription, client=client, now=now)
+        crew = subscription.crew
+        events = selectors.feed_events(crew, timezone.localdate(now))
+        revised = crew.feed_revised_at and int(crew.feed_revised_at.timestamp())
+        response = _calendar(request, feeds.render(crew, events), revised)
+    response.headers["X-Robots-Tag"] = "noindex"
+    response.headers["Referrer-Policy"] = "no-referrer"
+    return response
+
+
+def _calendar(request: HttpRequest, body: bytes, revised: int | None) -> HttpResponseBase:
+    """Return the body, or 304 to a reader that has it (RFC 9110, section 13.2.2)."""
+    etag = f'"{hashlib.sha256(body).hexdigest()}"'
+    response = HttpResponse(body, content_type="text/calendar; charset=utf-8")
+    response.headers["ETag"] = etag
+    response.headers["Cache-Control"] = "private, max-age=300"
+    if revised is not None:
+        response.headers["Last-Modified"] = http_date(revised)
+    answer = get_conditional_response(request, etag=etag, last_modified=revised, response=response)
+    return answer or response
