@@ -82,7 +82,9 @@ def _listen(page: Page, *, host: str) -> list[str]:
     faults: list[str] = []
 
     def on_console(message: ConsoleMessage) -> None:
-        if message.type == "error":
+        # The browser asks for this icon by itself, once; no page links to it.
+        icon = str(message.location.get("url", "")).endswith("/favicon.ico")
+        if message.type == "error" and not icon:
             faults.append(f"console: {message.text} ({message.location})")
 
     def on_request(request: Request) -> None:
