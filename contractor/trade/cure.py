@@ -8,7 +8,7 @@ engineer's drawings, field-cured cylinders and the authority come first.
 
 import math
 from collections.abc import Callable, Sequence
-from datetime import date
+from datetime import datetime
 from types import MappingProxyType
 from typing import NamedTuple
 
@@ -153,20 +153,23 @@ class CureClock:
         """Return how many hours of temperature the clock knows."""
         return len(self._age_hours) - 1
 
-    def age_hours(self, pour_hour: float, hour: float) -> float:
-        """Return the equivalent age at 20 °C reached between two hours."""
-        at = np.interp([pour_hour, hour], np.arange(self.hours + 1), self._age_hours)
-        return float(at[1] - at[0])
+    def age_hours(self, hour: float) -> float:
+        """Return the equivalent age at 20 °C gathered from hour 0 to an hour."""
+        whole = min(int(hour), self.hours)
+        start = float(self._age_hours[whole])
+        if whole == self.hours:
+            return start
+        return start + (hour - whole) * (float(self._age_hours[whole + 1]) - start)
 
     def ready_hour(
-        self, pour_hour: float, *, share: float, cement: str, minimum_hours: float = 0.0
-    ) -> float:
+        self, pour_hour: float, share: float, cement: str, minimum_hours: float = 0.0
+    ) -> float | None:
         """
         Return the first whole hour with the share of strength, never before the minimum.
 
-        Hours are counted as in the temperatures. Raises ValueError for a
-        pour outside them, and NeverCuresError when the share is not reached
-        within them.
+        Hours are counted as in the temperatures. None when the share is not
+        reached within them. Raises ValueError for a pour outside them, a share
+        that is not above 0 and at most 1, and an unknown cement.
         """
         if not 0 <= pour_hour <= self.hours:
             raise ValueError(
@@ -176,15 +179,10 @@ class CureClock:
         if not 0 <= minimum_hours < math.inf:
             raise ValueError(f"minimum_hours {minimum_hours}: enter 0 or more.")
         needed = age_hours_for_share(share=share, cement=cement)
-        start = float(np.interp(pour_hour, np.arange(self.hours + 1), self._age_hours))
-        target = start + needed - _HOURS_TOLERANCE
+        target = self.age_hours(pour_hour) + needed - _HOURS_TOLERANCE
         ready = int(np.searchsorted(self._age_hours, target, side="left"))
         if ready > self.hours:
-            raise NeverCuresError(
-                f"share {share:g}: concrete placed in hour {pour_hour:g} does not get there in "
-                f"the {self.hours - pour_hour:g} hours of temperature known. Protect and heat "
-                "it, or look farther ahead."
-            )
+            return None
         return max(float(ready), pour_hour + minimum_hours)
 
 
@@ -203,36 +201,41 @@ def hours_to_strength(
     Raises NeverCuresError when that is not enough. For many pours over the same
     weather build one ``CureClock``.
     """
+    ready: float | None = None
     if not callable(temps_degc_by_hour):
-        return CureClock(temps_degc_by_hour).ready_hour(
-            0.0, share=share, cement=cement, minimum_hours=minimum_hours
+        clock = CureClock(temps_degc_by_hour)
+        ready = clock.ready_hour(0, share, cement, minimum_hours)
+    else:
+        needed = age_hours_for_share(share=share, cement=cement) - _HOURS_TOLERANCE
+        age = 0.0
+        for hour in range(LONGEST_WAIT_HOURS):
+            age += equivalent_age_hours(temps_degc=[temps_degc_by_hour(hour)], step_hours=1.0)
+            if age >= needed:
+                ready = max(float(hour + 1), minimum_hours)
+                break
+    if ready is None:
+        raise NeverCuresError(
+            f"share {share:g}: concrete does not get there in the temperatures given. "
+            "Protect and heat it, or look farther ahead."
         )
-    needed = age_hours_for_share(share=share, cement=cement) - _HOURS_TOLERANCE
-    age = 0.0
-    for hour in range(LONGEST_WAIT_HOURS):
-        temp = temps_degc_by_hour(hour)
-        age += equivalent_age_hours(temps_degc=[temp], step_hours=1.0)
-        if age >= needed:
-            return max(float(hour + 1), minimum_hours)
-    raise NeverCuresError(
-        f"share {share:g}: not reached within two years. Protect and heat the concrete."
-    )
+    return ready
 
 
 def expected_temps_degc(
     *,
     monthly_mean_degf: Sequence[float],
     daily_swing_degf: float,
-    first_day: date,
+    first_hour: datetime,
     hours: int,
 ) -> NDArray[np.float64]:
     """
-    Return expected air temperature for each hour from midnight of a day, shape (hours,).
+    Return expected air temperature for each hour from a site-local start, shape (hours,).
 
     Monthly means (January first) stand at mid-month and are joined by straight
     lines; the day is a cosine, warmest at 3 pm, ``daily_swing_degf`` from
-    lowest to highest. Clock changes are ignored. Our own arithmetic. Raises
-    ValueError unless there are 12 means and the swing and hours are 0 or more.
+    lowest to highest. ``first_hour`` is naive site time; clock changes are ignored.
+    Our own arithmetic. Raises ValueError unless there are 12 means and the swing
+    and hours are 0 or more.
     """
     means = np.asarray(monthly_mean_degf, dtype=np.float64)
     if means.shape != (12,) or not np.isfinite(means).all():
@@ -243,21 +246,13 @@ def expected_temps_degc(
         raise ValueError(
             f"daily_swing_degf {daily_swing_degf}, hours {hours}: enter 0 or more for both."
         )
-    start = first_day.timetuple().tm_yday - 1
-    hour = np.arange(hours) + 0.5
-    year_day = (start + hour / 24) % _DAYS_PER_YEAR
+    midnight_day = first_hour.timetuple().tm_yday - 1
+    hour = np.arange(hours) + first_hour.hour + first_hour.minute / 60 + 0.5
+    year_day = (midnight_day + hour / 24) % _DAYS_PER_YEAR
     daily = np.interp(year_day, _MID_MONTH_DAYS, means, period=_DAYS_PER_YEAR)
     phase = 2 * np.pi * ((hour % 24) - _WARMEST_HOUR) / 24
     degf = daily + daily_swing_degf / 2 * np.cos(phase)
-    return np.asarray((degf - 32) * 5 / 9, dtype=np.float64)
-
-
-def concrete_cure_hours_at(*, temp_degf: float, share: float, cement: str) -> float:
-    """Return the hours to a share of strength at one steady temperature in °F."""
-    factor = rate_factor(degf_to_degc(temp_degf)) if temp_degf >= 32 else 0.0
-    if factor == 0.0:
-        raise NeverCuresError(f"temp_degf {temp_degf:g}: concrete below 32 °F does not cure.")
-    return age_hours_for_share(share=share, cement=cement) / factor
+    return np.asarray(degf_to_degc(degf), dtype=np.float64)
 
 
 def _curve(cement: str, curing: str) -> _Strength:

@@ -1,7 +1,12 @@
 """Small arithmetic of the trade: slopes, feet and inches, spacings, volumes."""
 
 import math
+from typing import TypeVar
 
+import numpy as np
+from numpy.typing import NDArray
+
+Temps = TypeVar("Temps", float, NDArray[np.float64])
 INCHES_PER_FOOT = 12
 CUBIC_FEET_PER_YARD = 27
 
@@ -52,8 +57,8 @@ def slab_cy(*, area_sf: float, thickness_in: float) -> float:
     return area_sf * thickness_in / INCHES_PER_FOOT / CUBIC_FEET_PER_YARD
 
 
-def degf_to_degc(degf: float) -> float:
-    """Return degrees Celsius from degrees Fahrenheit."""
+def degf_to_degc(degf: Temps) -> Temps:
+    """Return degrees Celsius from degrees Fahrenheit, for one or an array of them."""
     return (degf - 32) * 5 / 9
 
 
