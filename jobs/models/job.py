@@ -139,6 +139,7 @@ class Phase(models.Model):
         OPEN = "OPEN", "Open"
         UNDER_WAY = "UNDER_WAY", "Under way"
         DONE = "DONE", "Done"
+        DROPPED = "DROPPED", "Left out"
 
     job = models.ForeignKey(Job, on_delete=models.CASCADE, related_name="phases")
     code = models.CharField(max_length=20, choices=PHASE_CHOICES)
@@ -213,6 +214,8 @@ class Delivery(models.Model):
     """Material that a phase waits for."""
 
     class Item(models.TextChoices):
+        PRECAST_PIERS = "PRECAST_PIERS", "Precast piers"
+        CONCRETE = "CONCRETE", "Concrete"
         POSTS = "POSTS", "Posts"
         TRUSSES = "TRUSSES", "Trusses"
         STEEL = "STEEL", "Steel and trim"

@@ -1,0 +1,15 @@
+"""Every URL of the service."""
+
+from django.contrib import admin
+from django.urls import URLPattern, URLResolver, include, path
+from django.views.generic import RedirectView
+
+from contractor import health
+
+urlpatterns: list[URLPattern | URLResolver] = [
+    path("", RedirectView.as_view(pattern_name="admin:index")),
+    path("admin/", admin.site.urls),
+    path("api/v1/", include("jobs.urls")),
+    path("health/", health.health, name="health"),
+    path("", include("crews.urls")),
+]

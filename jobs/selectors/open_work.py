@@ -1,0 +1,94 @@
+"""Everything that a plan is made from, read at one moment in a constant number of queries."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from datetime import date, datetime, timedelta
+
+from django.db.models import Prefetch
+
+from crews.models import Crew, DayOff, Equipment, Firm
+from crews.selectors import firm
+from inspections.models import Inspection
+from jobs.models import Booking, Job, Phase, Plan
+
+
+@dataclass(frozen=True, slots=True)
+class OpenWork:
+    """The open jobs with their rows, the crews and machines, and what people have been told."""
+
+    now: datetime
+    firm: Firm
+    crews: tuple[Crew, ...]
+    equipment: tuple[Equipment, ...]
+    firm_days_off: frozenset[date]
+    jobs: tuple[Job, ...]
+    told: dict[int, Booking]
+    visits: dict[int, Inspection]
+
+
+def open_work(*, now: datetime) -> OpenWork:
+    """Return the open work at `now`: signed jobs that have phases left to do."""
+    jobs = (
+        Job.objects.filter(status=Job.Status.SIGNED)
+        .exclude(phases=None)
+        .select_related("permit__authority")
+        .prefetch_related(
+            Prefetch(
+                "phases",
+                Phase.objects.exclude(status=Phase.Status.DROPPED).order_by("sequence", "id"),
+            ),
+            "openings",
+            "lean_tos",
+            "deliveries",
+            "locate_tickets",
+            "permit__authority__closures",
+        )
+        .order_by("sold_on", "id")
+    )
+    days_off = DayOff.objects.order_by("first_day", "id")
+    return OpenWork(
+        now=now,
+        firm=firm(),
+        crews=tuple(
+            Crew.objects.filter(is_active=True)
+            .select_related("work_hours")
+            .prefetch_related(Prefetch("days_off", days_off))
+            .order_by("id")
+        ),
+        equipment=tuple(
+            Equipment.objects.filter(is_active=True)
+            .prefetch_related(Prefetch("days_off", days_off))
+            .order_by("id")
+        ),
+        firm_days_off=days_of(days_off.filter(crew=None, equipment=None)),
+        jobs=tuple(job for job in jobs if any(p.status != "DONE" for p in job.phases.all())),
+        told=_told(now),
+        visits=_visits(),
+    )
+
+
+def days_of(rows: object) -> frozenset[date]:
+    """Return every day from first to last, both included, of rows that have the two."""
+    days: set[date] = set()
+    for row in rows:  # type: ignore[attr-defined]
+        count = (row.last_day - row.first_day).days + 1
+        days.update(row.first_day + timedelta(days=n) for n in range(count))
+    return frozenset(days)
+
+
+def _told(now: datetime) -> dict[int, Booking]:
+    """Return the published bookings that have not begun, by phase."""
+    rows = Booking.objects.filter(
+        plan__status=Plan.Status.PUBLISHED, starts_at__gte=now, phase__status=Phase.Status.OPEN
+    )
+    return {booking.phase_id: booking for booking in rows}
+
+
+def _visits() -> dict[int, Inspection]:
+    """Return the latest open request or confirmed visit of each inspection, by phase."""
+    rows = Inspection.objects.filter(
+        status__in=(Inspection.Status.REQUESTED, Inspection.Status.CONFIRMED),
+        phase__job__status=Job.Status.SIGNED,
+    ).order_by("requested_at", "id")
+    return {inspection.phase_id: inspection for inspection in rows}

@@ -1,0 +1,269 @@
+"""What plans say: dates per job, promises, comparisons, backlog. Every door reads these."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from datetime import date, datetime
+from decimal import Decimal
+from typing import Any
+
+from django.db.models import Exists, Max, Min, OuterRef, Prefetch, Q, QuerySet, Subquery
+from django.utils import timezone
+
+from contractor.engine.compare import Comparison, Row, compare
+from contractor.trade.phases import PHASE_TABLE, Performer
+from jobs.models import Booking, Job, Phase, Plan, PlannedWait
+
+PUBLISHED = Q(plan__status=Plan.Status.PUBLISHED)
+CREW_PHASES = tuple(k.code for k in PHASE_TABLE.values() if k.performer is Performer.CREW)
+
+
+@dataclass(frozen=True, slots=True)
+class Promise:
+    """What a buyer was told against what a plan says; `days_late` is 0 when kept."""
+
+    job: Job
+    promised_on: date | None
+    planned_finish_on: date | None
+    days_late: int
+
+
+def published_plan() -> Plan | None:
+    """Return the plan that crews and owner see."""
+    return Plan.objects.filter(status=Plan.Status.PUBLISHED).first()
+
+
+def latest_draft() -> Plan | None:
+    """Return the draft that waits to be looked at."""
+    return Plan.objects.filter(status=Plan.Status.DRAFT).order_by("-id").first()
+
+
+def bookings(plan: Plan) -> QuerySet[Booking]:
+    """Return a plan's bookings in order of time, with all that people are shown of them."""
+    return (
+        Booking.objects.filter(plan=plan)
+        .select_related("phase__job", "crew")
+        .prefetch_related("equipment")
+        .order_by("starts_at", "id")
+    )
+
+
+def job_bookings(plan: Plan, job: Job) -> QuerySet[Booking]:
+    """Return one job's bookings in a plan."""
+    return bookings(plan).filter(phase__job=job)
+
+
+def job_waits(plan: Plan, job: Job) -> QuerySet[PlannedWait]:
+    """Return one job's waits in a plan."""
+    return PlannedWait.objects.filter(plan=plan, job=job).order_by("starts_at", "id")
+
+
+def comparison(plan: Plan, against: Plan | None) -> Comparison:
+    """Return who moves when `plan` replaces `against`; everything is added to nothing."""
+    return compare(_rows(against) if against else (), _rows(plan))
+
+
+def promises(plan: Plan) -> list[Promise]:
+    """Return every planned job's promise against its planned finish, most late first."""
+    ends = _finishes(plan)
+    jobs = Job.objects.filter(pk__in=ends).order_by("number")
+    rows = [_promise(job, ends[job.pk]) for job in jobs]
+    return sorted(rows, key=lambda row: (-row.days_late, row.promised_on or date.max))
+
+
+def with_plan_dates(jobs: QuerySet[Job], *, now: datetime) -> QuerySet[Job]:
+    """
+    Return jobs with what the published plan says of them, in a constant number of queries.
+
+    Each has `planned_start_at`, `planned_finish_at` (None when not planned), `waiting_for` (what
+    it waits for at `now`, or None) and `has_unplanned` phases; phases are loaded in build order.
+    """
+    mine = Booking.objects.filter(PUBLISHED, phase__job=OuterRef("pk")).order_by()
+    waits = PlannedWait.objects.filter(
+        PUBLISHED, job=OuterRef("pk"), starts_at__lte=now, ends_at__gt=now
+    ).order_by("-ends_at", "id")
+    unbooked = Phase.objects.filter(job=OuterRef("pk"), status=Phase.Status.OPEN).exclude(
+        Exists(Booking.objects.filter(PUBLISHED, phase=OuterRef("pk")))
+    )
+    return jobs.annotate(
+        planned_start_at=Subquery(_edge(mine, Min("starts_at"))),
+        planned_finish_at=Subquery(_edge(mine, Max("ends_at"))),
+        waiting_for=Subquery(waits.values("basis")[:1]),
+        has_unplanned=Exists(unbooked),
+    ).prefetch_related(Prefetch("phases", live_phases()))
+
+
+def live_phases() -> QuerySet[Phase]:
+    """Return phases in build order, without those the building no longer has."""
+    return (
+        Phase.objects.exclude(status=Phase.Status.DROPPED)
+        .select_related("crew")
+        .order_by("sequence", "id")
+    )
+
+
+def days_late(job: Job) -> int | None:
+    """Return days from promise to planned finish of an annotated job, negative when early."""
+    finish = getattr(job, "planned_finish_at", None)
+    if finish is None or job.promised_on is None:
+        return None
+    return (timezone.localtime(finish).date() - job.promised_on).days
+
+
+def stage_of(job: Job) -> str:
+    """Return in words where an annotated job stands: its phase, or what it waits for."""
+    if job.status == Job.Status.DONE:
+        return f"Done {job.completed_on:%b %-d, %Y}" if job.completed_on else "Done"
+    if job.status != Job.Status.SIGNED:
+        return job.get_status_display()
+    phases = list(job.phases.all())
+    under_way = [phase for phase in phases if phase.status == Phase.Status.UNDER_WAY]
+    if under_way:
+        return ", ".join(
+            f"{phase.get_code_display()} {phase.share_done:.0%}" for phase in under_way
+        )
+    following = next((phase for phase in phases if phase.status == Phase.Status.OPEN), None)
+    if following is None:
+        return "All phases done"
+    waiting = getattr(job, "waiting_for", None)
+    if waiting:
+        return f"Waits: {waiting}"
+    return f"Next: {following.get_code_display()}"
+
+
+def share_done(job: Job) -> float:
+    """Return the share of a job's crew hours that is done, 0 to 1; phases must be loaded."""
+    crew_phases = [phase for phase in job.phases.all() if phase.code in CREW_PHASES]
+    total = sum(phase.planned_hours for phase in crew_phases)
+    done = sum(phase.planned_hours * _done(phase) for phase in crew_phases)
+    return done / total if total else 0.0
+
+
+def hours_left(job: Job) -> float:
+    """Return the labor hours a job still takes; phases must be loaded."""
+    return sum(
+        phase.planned_hours * (1 - _done(phase))
+        for phase in job.phases.all()
+        if phase.code in CREW_PHASES
+    )
+
+
+def open_jobs() -> QuerySet[Job]:
+    """Return signed jobs that are not done, phases loaded, oldest sale first."""
+    return (
+        Job.objects.filter(status__in=(Job.Status.SIGNED, Job.Status.ON_HOLD))
+        .prefetch_related(Prefetch("phases", live_phases()))
+        .order_by("sold_on", "id")
+    )
+
+
+def value_not_earned_usd(job: Job) -> Decimal:
+    """Return the contract value less the share done; phases must be loaded."""
+    left = Decimal(1) - Decimal(str(round(share_done(job), 6)))
+    return (job.contract_value_usd * left).quantize(Decimal("0.01"))
+
+
+def plan_as_json(plan: Plan) -> dict[str, Any]:
+    """Return a plan as the command and the API give it out; times are site-local ISO 8601."""
+    return {
+        "plan": {
+            "id": plan.pk,
+            "status": plan.status,
+            "as_of": _iso(plan.as_of),
+            "made_at": _iso(plan.made_at),
+            "source": plan.source,
+            "seconds": plan.seconds,
+            "objective": {
+                name: value
+                for name, value in plan.objective.items()
+                if name not in ("bound", "optimal", "iterations")
+            },
+            "bound": plan.objective.get("bound"),
+            "gap": _gap(plan),
+            "optimal": plan.objective.get("optimal", False),
+        },
+        "bookings": [_booking_json(booking) for booking in bookings(plan)],
+        "waits": [
+            {
+                "job": wait.job.number,
+                "kind": wait.kind,
+                "after": wait.after_code or None,
+                "before": wait.before_code,
+                "starts_at": _iso(wait.starts_at),
+                "ends_at": _iso(wait.ends_at),
+                "basis": wait.basis,
+            }
+            for wait in plan.waits.select_related("job").order_by("starts_at", "id")
+        ],
+        "unplanned": plan.unplanned,
+        "promises": [
+            {
+                "job": row.job.number,
+                "promised": row.promised_on.isoformat() if row.promised_on else None,
+                "planned": row.planned_finish_on.isoformat() if row.planned_finish_on else None,
+                "days_late": row.days_late,
+            }
+            for row in promises(plan)
+        ],
+    }
+
+
+def _booking_json(booking: Booking) -> dict[str, Any]:
+    return {
+        "job": booking.phase.job.number,
+        "phase": booking.phase.code,
+        "crew": booking.crew.name if booking.crew else None,
+        "equipment": sorted(machine.name for machine in booking.equipment.all()),
+        "starts_at": _iso(booking.starts_at),
+        "ends_at": _iso(booking.ends_at),
+        "work_hours": booking.work_hours,
+        "pinned": booking.is_pinned,
+        "because": booking.because,
+    }
+
+
+def _gap(plan: Plan) -> float | None:
+    """Return the proven gap of the total, 0 to 1, where a bound means something."""
+    bound = (plan.objective.get("bound") or {}).get("total")
+    total = plan.objective.get("total")
+    if bound is None or not total:
+        return None
+    return round(max(0.0, (total - bound) / total), 4)
+
+
+def _rows(plan: Plan) -> list[Row]:
+    return [
+        Row(
+            key=f"{booking.phase.job.number} {booking.phase.get_code_display()}",
+            job=booking.phase.job.number,
+            crew=booking.crew.name if booking.crew else "",
+            start=timezone.localtime(booking.starts_at),
+            finish=timezone.localtime(booking.ends_at),
+        )
+        for booking in Booking.objects.filter(plan=plan).select_related("phase__job", "crew")
+    ]
+
+
+def _finishes(plan: Plan) -> dict[int, datetime]:
+    """Return when each job's last booking ends, for jobs that a plan wholly covers."""
+    unplanned = {row["job"] for row in plan.unplanned}
+    rows = Booking.objects.filter(plan=plan).exclude(phase__job__number__in=unplanned)
+    return dict(rows.values_list("phase__job").annotate(Max("ends_at")))
+
+
+def _promise(job: Job, finish: datetime) -> Promise:
+    finish_on = timezone.localtime(finish).date()
+    late = (finish_on - job.promised_on).days if job.promised_on else 0
+    return Promise(job, job.promised_on, finish_on, max(0, late))
+
+
+def _edge(mine: QuerySet[Booking], edge: Min | Max) -> QuerySet[Booking, Any]:
+    return mine.values("phase__job").annotate(edge=edge).values("edge")
+
+
+def _done(phase: Phase) -> float:
+    return 1.0 if phase.status == Phase.Status.DONE else phase.share_done
+
+
+def _iso(instant: datetime) -> str:
+    return timezone.localtime(instant).isoformat()

@@ -1,0 +1,171 @@
+"""Working calendars of crews, of the firm's office days, and of authorities, on one axis."""
+
+from __future__ import annotations
+
+from datetime import date, datetime, time
+from typing import TYPE_CHECKING
+
+import numpy as np
+
+from contractor.engine.worktime import (
+    SLOT_MINUTES,
+    Axis,
+    WorkCalendar,
+    public_holidays,
+    weekly_calendar,
+)
+from crews.shifts import parse_shifts
+from inspections.models import WEEKDAY_NAMES, Authority
+from jobs.selectors.open_work import days_of
+
+if TYPE_CHECKING:
+    from zoneinfo import ZoneInfo
+
+    from numpy.typing import NDArray
+
+    from crews.models import Crew
+
+# Outside trades and suppliers keep ordinary weekday hours; common practice, no source.
+OUTSIDE_HOURS = ((time(8, 0), time(16, 0)),)
+OUTSIDE_WEEK = dict.fromkeys(range(5), OUTSIDE_HOURS)
+
+
+class Calendars:
+    """
+    The calendars of one problem, each built once and known by its index.
+
+    Two crews with the same hours and days off share a calendar, since a two-year table is not
+    free; a far site has its own, as driving shortens the day at both ends.
+    """
+
+    def __init__(self, *, axis: Axis, zone: ZoneInfo, closed: frozenset[date]) -> None:
+        self.axis = axis
+        self.zone = zone
+        self.closed = closed
+        self.built: list[WorkCalendar] = []
+        self._index: dict[object, int] = {}
+        self._crew_days_off: dict[int, frozenset[date]] = {}
+        self._holidays: dict[str, frozenset[date]] = {}
+        self._authority_closed: dict[int, frozenset[date]] = {}
+
+    def of_crew(self, crew: Crew, *, drive_minutes: int) -> int:
+        """Return the calendar of a crew at a site so far away, one way, in whole quarter hours."""
+        if crew.pk not in self._crew_days_off:
+            self._crew_days_off[crew.pk] = self.closed | days_of(crew.days_off.all())
+        closed = self._crew_days_off[crew.pk]
+        drive = -(-drive_minutes // SLOT_MINUTES) * SLOT_MINUTES
+        key = (crew.work_hours_id, closed, drive)
+        if key not in self._index:
+            self._add(
+                key,
+                weekly_calendar(
+                    key=f"{crew.work_hours.name}, {drive} min drive",
+                    axis=self.axis,
+                    zone=self.zone,
+                    weekly=crew.work_hours.week(),
+                    closed=closed,
+                    late_start_minutes=drive,
+                    early_end_minutes=drive,
+                ),
+            )
+        return self._index[key]
+
+    def of_outside_trades(self) -> int:
+        """Return the calendar of trades that are not ours."""
+        if "outside" not in self._index:
+            self._add(
+                "outside",
+                weekly_calendar(
+                    key="outside trades",
+                    axis=self.axis,
+                    zone=self.zone,
+                    weekly=OUTSIDE_WEEK,
+                    closed=self.closed,
+                ),
+            )
+        return self._index["outside"]
+
+    def of_visits(self, authority: Authority, window: tuple[time, time]) -> int:
+        """Return the calendar that is open in one visit window of an authority's working days."""
+        key = ("visits", authority.pk, window)
+        if key not in self._index:
+            weekly = dict.fromkeys(_weekdays(authority), (window,))
+            self._add(
+                key,
+                weekly_calendar(
+                    key=f"{authority.name} {window[0]:%H:%M}",
+                    axis=self.axis,
+                    zone=self.zone,
+                    weekly=weekly,
+                    closed=self.closed_days(authority),
+                ),
+            )
+        return self._index[key]
+
+    def visit_starts(self, authority: Authority) -> NDArray[np.int32]:
+        """Return the slots at which the authority's visit windows open, in order."""
+        starts = [
+            np.flatnonzero(np.diff(working, prepend=False) & working)
+            for window in visit_windows(authority)
+            for working in (self.built[self.of_visits(authority, window)].working,)
+        ]
+        return np.unique(np.concatenate(starts)).astype(np.int32)
+
+    def closed_days(self, authority: Authority) -> frozenset[date]:
+        """Return the days an authority is closed: its state's holidays and its own."""
+        if authority.pk not in self._authority_closed:
+            own = days_of(authority.closures.all())
+            self._authority_closed[authority.pk] = self.holidays(authority.state) | own
+        return self._authority_closed[authority.pk]
+
+    def holidays(self, state: str) -> frozenset[date]:
+        """
+        Return a state's public holidays on the axis.
+
+        They come from the library and not from the firm's days off: a firm that works on a
+        holiday still finds the authority and the utilities closed.
+        """
+        if state not in self._holidays:
+            first = self.local(0).year
+            last = self.local(self.axis.slots).year
+            self._holidays[state] = public_holidays(
+                country="US", subdiv=state, years=range(first, last + 1)
+            )
+        return self._holidays[state]
+
+    def is_authority_day(self, authority: Authority, day: date) -> bool:
+        """Return whether an authority works on a day."""
+        return day.weekday() in _weekdays(authority) and day not in self.closed_days(authority)
+
+    def is_business_day(self, state: str, day: date) -> bool:
+        """Return whether a day counts for a state's locate notice: a weekday, no holiday."""
+        return day.weekday() < 5 and day not in self.holidays(state)
+
+    def local(self, slot: int) -> datetime:
+        """Return the site-local moment of a slot."""
+        return self.axis.instant(slot).astimezone(self.zone)
+
+    def slot_of(self, instant: datetime) -> int:
+        """Return the first slot at or after a moment; the axis's own start for earlier ones."""
+        return 0 if instant <= self.axis.origin else self.axis.slot_at_or_after(instant)
+
+    def slot_of_day(self, day: date) -> int:
+        """Return the slot at which a local day begins."""
+        return self.slot_of(self.midnight(day))
+
+    def midnight(self, day: date) -> datetime:
+        """Return the first moment of a local day."""
+        return datetime.combine(day, time(), tzinfo=self.zone)
+
+    def _add(self, key: object, calendar: WorkCalendar) -> None:
+        self._index[key] = len(self.built)
+        self.built.append(calendar)
+
+
+def visit_windows(authority: Authority) -> tuple[tuple[time, time], ...]:
+    """Return the windows in which an authority's inspector comes."""
+    return parse_shifts(authority.visit_windows)
+
+
+def _weekdays(authority: Authority) -> frozenset[int]:
+    return frozenset(WEEKDAY_NAMES.index(name) for name in authority.weekdays.split())

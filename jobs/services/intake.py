@@ -1,0 +1,127 @@
+"""A job comes in or changes: check it, and keep its phases in step with what was sold."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING
+
+from django.db import transaction
+
+from contractor.trade.errors import Caution, Fault, SpecError
+from contractor.trade.phases import PHASE_TABLE, Performer
+from jobs.models import Delivery, Phase
+from jobs.selectors.buildings import building_of, take_off_of
+from jobs.services.portfolio import network_of
+
+if TYPE_CHECKING:
+    from collections.abc import Iterable, Mapping
+    from datetime import date
+
+    from contractor.trade.labor import PhaseLabor
+    from contractor.trade.rates import Rate
+    from jobs.models import Job, LeanTo, Opening
+
+# Ordered by telephone for a day near the pour; nobody keeps a row for it weeks ahead.
+NOT_TRACKED = frozenset({"CONCRETE"})
+BEGUN = (Phase.Status.UNDER_WAY, Phase.Status.DONE)
+
+
+def check(
+    *,
+    job: Job,
+    openings: Iterable[Opening],
+    lean_tos: Iterable[LeanTo],
+    today: date,
+    is_new: bool,
+) -> tuple[Caution, ...]:
+    """
+    Return what is unusual about a job that can be built.
+
+    Raises
+    ------
+    contractor.trade.errors.SpecError
+        If it cannot be built or its dates make no sense; it holds every fault.
+    """
+    faults = list(_date_faults(job, today)) if is_new else []
+    try:
+        building = building_of(job, openings=openings, lean_tos=lean_tos)
+    except SpecError as error:
+        raise SpecError((*error.faults, *faults)) from None
+    if faults:
+        raise SpecError(faults)
+    return building.cautions()
+
+
+def refresh_phases(*, job: Job, firm_rates: Mapping[str, Rate] | None = None) -> None:
+    """
+    Bring a job's phases and awaited deliveries in step with its building and authority.
+
+    Phases that have begun keep their hours and are never taken away; the office's own hours stay.
+    """
+    building, _, labor = take_off_of(job, firm_rates=firm_rates)
+    network = network_of(job, building)
+    with transaction.atomic():
+        _write_phases(job, network.phases, {row.phase: row for row in labor})
+        items = {item for item, _ in network.deliveries} - NOT_TRACKED
+        known = set(job.deliveries.values_list("item", flat=True))
+        Delivery.objects.bulk_create(
+            [Delivery(job=job, item=item) for item in sorted(items - known)]
+        )
+
+
+def _write_phases(job: Job, codes: tuple[str, ...], labor: Mapping[str, PhaseLabor]) -> None:
+    rows = {phase.code: phase for phase in job.phases.all()}
+    changed, new = [], []
+    for sequence, code in enumerate(codes, start=1):
+        phase = rows.get(code) or Phase(job=job, code=code)
+        hours, arithmetic = _hours_of(code, labor)
+        wanted = (sequence, hours, arithmetic)
+        if phase.pk is None:
+            phase.sequence, phase.labor_hours, phase.labor_arithmetic = wanted
+            new.append(phase)
+        elif phase.status in BEGUN:
+            if phase.sequence != sequence:
+                phase.sequence = sequence
+                changed.append(phase)
+        elif _current(phase) != (*wanted, Phase.Status.OPEN):
+            phase.sequence, phase.labor_hours, phase.labor_arithmetic = wanted
+            phase.status = Phase.Status.OPEN
+            changed.append(phase)
+    for phase in rows.values():
+        if phase.code not in codes and phase.status == Phase.Status.OPEN:
+            # Kept as a row: a published booking may still name it.
+            phase.status = Phase.Status.DROPPED
+            changed.append(phase)
+    Phase.objects.bulk_create(new)
+    Phase.objects.bulk_update(
+        changed, ["sequence", "labor_hours", "labor_arithmetic", "status"]
+    )
+
+
+def _current(phase: Phase) -> tuple[int, float, str, str]:
+    return phase.sequence, phase.labor_hours, phase.labor_arithmetic, phase.status
+
+
+def _hours_of(code: str, labor: Mapping[str, PhaseLabor]) -> tuple[float, str]:
+    if code in labor:
+        return round(labor[code].hours, 2), labor[code].arithmetic
+    kind = PHASE_TABLE[code]
+    if kind.performer is Performer.SUB:
+        return 0.0, f"an outside trade, about {kind.nominal_hours:g} hours on site"
+    return 0.0, "the authority's visit"
+
+
+def _date_faults(job: Job, today: date) -> Iterable[Fault]:
+    """Return what is wrong with the dates of a job that is entered today."""
+    if job.sold_on and job.sold_on > today:
+        yield Fault(
+            "sold_on",
+            job.sold_on,
+            "the sale lies in the future",
+            f"Enter the day the contract was signed, {today} or earlier.",
+        )
+    for field, name in (("promised_on", "promise"), ("earliest_start_on", "earliest start")):
+        day = getattr(job, field)
+        if day and day < today:
+            yield Fault(
+                field, day, f"the {name} lies in the past", f"Enter {today} or later, or nothing."
+            )

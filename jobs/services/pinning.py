@@ -1,0 +1,87 @@
+"""Pin a phase to a crew and a start, where the rules allow it."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import TYPE_CHECKING
+
+from django.db import transaction
+from django.utils import timezone
+
+from contractor.engine.schedule import BrokenPin
+from crews.models import Crew
+from jobs.models import Job, Phase
+from jobs.selectors.open_work import open_work
+from jobs.services.planning import solve
+
+if TYPE_CHECKING:
+    from datetime import datetime
+
+    from contractor.engine.schedule import Schedule
+    from jobs.services.portfolio import Portfolio
+
+
+@dataclass
+class PinRefused(Exception):  # noqa: N818 - an answer with its reason
+    """A pin that breaks a rule: which, and the nearest start that works (None: none does)."""
+
+    rule: str
+    nearest_start_at: datetime | None
+
+    def __str__(self) -> str:
+        if self.nearest_start_at is None:
+            return f"This pin cannot be kept: {self.rule}."
+        nearest = timezone.localtime(self.nearest_start_at)
+        return (
+            f"This pin cannot be kept: {self.rule}. "
+            f"The nearest start that works is {nearest:%a %b %-d, %Y, %H:%M}."
+        )
+
+
+def pin(*, phase_id: int, crew_id: int | None, starts_at: datetime, now: datetime) -> Phase:
+    """
+    Return the phase pinned to a crew and a start.
+
+    The whole open work is planned once with the pin, first plan only, to see that it holds.
+
+    Raises
+    ------
+    PinRefused
+        With the rule and the nearest start that works; nothing is stored then.
+    """
+    with transaction.atomic():
+        phase = Phase.objects.select_for_update().get(pk=phase_id)
+        if phase.status != Phase.Status.OPEN or phase.job.status != Job.Status.SIGNED:
+            raise PinRefused("the phase has begun or its job is not open", None)
+        if starts_at < now:
+            raise PinRefused(
+                f"{timezone.localtime(starts_at):%b %-d, %Y, %H:%M} lies in the past", None
+            )
+        phase.pinned_start_at = starts_at
+        phase.pinned_crew = None if crew_id is None else Crew.objects.get(pk=crew_id)
+        phase.full_clean()
+        phase.save(update_fields=["pinned_start_at", "pinned_crew"])
+        portfolio, result = solve(open_work(now=now), budget_seconds=0, seed=1)
+        broken = _broken(portfolio, result.schedule, phase_id)
+        if broken:
+            nearest = broken.nearest_start
+            raise PinRefused(
+                broken.reason,
+                None if nearest is None else portfolio.problem.axis.instant(nearest),
+            )
+    return phase
+
+
+def unpin(*, phase_id: int) -> None:
+    """Let a phase move freely again from the next plan on."""
+    Phase.objects.filter(pk=phase_id).update(pinned_start_at=None, pinned_crew=None)
+
+
+def _broken(portfolio: Portfolio, schedule: Schedule, phase_id: int) -> BrokenPin | None:
+    for entry in schedule.broken_pins:
+        if portfolio.phases[entry.activity].pk == phase_id:
+            return entry
+    for unplanned in schedule.unplanned:
+        if portfolio.phases[unplanned.activity].pk == phase_id:
+            return BrokenPin(unplanned.activity, unplanned.reason, None)
+    return None

@@ -1,0 +1,174 @@
+"""Publish a draft: bookings, baseline and crews' calendars in one step, or nothing at all."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import TYPE_CHECKING
+
+from django.db import IntegrityError, transaction
+from django.db.models import Q
+from django.utils import timezone
+
+from contractor.trade.phases import PHASE_TABLE
+from crews.services import FeedChange, FeedEntry, replace_feed_events
+from jobs.models import Booking, Job, Phase, Plan
+
+if TYPE_CHECKING:
+    from collections.abc import Iterable
+    from datetime import datetime
+
+    from django.contrib.auth.models import AbstractBaseUser
+
+
+class PublishRefused(Exception):  # noqa: N818 - an answer with its reason
+    """A plan that may not be published; the text says why and what to do."""
+
+
+class NotADraft(PublishRefused):
+    """Only a draft that nothing has replaced can be published."""
+
+
+class StalePlan(PublishRefused):
+    """What the draft was made from has changed since."""
+
+
+class CrewDoubleBooked(PublishRefused):
+    """The plan would put a crew in two places."""
+
+
+@dataclass(frozen=True, slots=True)
+class Published:
+    """The plan that is now in force, and what changed in the crews' calendars."""
+
+    plan: Plan
+    feed: FeedChange
+
+
+def publish(*, plan_id: int, now: datetime, by: AbstractBaseUser | None = None) -> Published:
+    """
+    Return the plan after making it the one that crews see.
+
+    Raises
+    ------
+    PublishRefused
+        NotADraft, StalePlan or CrewDoubleBooked; nothing has changed then.
+    """
+    try:
+        with transaction.atomic():
+            return _publish(plan_id=plan_id, now=now, by=by)
+    except IntegrityError as error:
+        if "booking_crew_not_twice" in str(error):
+            raise CrewDoubleBooked(
+                f"Plan {plan_id} books a crew twice at one time. Ask for a new plan."
+            ) from error
+        if "plan_one_published" in str(error):
+            raise StalePlan(
+                f"Another plan was published while plan {plan_id} was. Ask for a new plan."
+            ) from error
+        raise
+
+
+def _publish(*, plan_id: int, now: datetime, by: AbstractBaseUser | None) -> Published:
+    # All plans that publishing reads or writes are locked in one order: two at once queue up.
+    plans = {
+        plan.pk: plan
+        for plan in Plan.objects.select_for_update()
+        .filter(Q(pk=plan_id) | Q(status=Plan.Status.PUBLISHED))
+        .order_by("pk")
+    }
+    if plan_id not in plans:
+        raise NotADraft(f"There is no plan {plan_id}. Look at the list of plans.")
+    plan = plans[plan_id]
+    before = next((p for p in plans.values() if p.status == Plan.Status.PUBLISHED), None)
+    _refuse_unless_fresh(plan, before)
+    if before:
+        Booking.objects.filter(plan=before).update(is_live=False)
+        before.status = Plan.Status.REPLACED
+        before.save(update_fields=["status"])
+    rows = list(
+        Booking.objects.filter(plan=plan)
+        .select_related("phase__job", "crew")
+        .prefetch_related("equipment")
+        .order_by("crew_id", "starts_at", "id")
+    )
+    _refuse_double_booking(rows)
+    Booking.objects.filter(plan=plan).update(is_live=True)
+    plan.status = Plan.Status.PUBLISHED
+    plan.published_at = now
+    plan.published_by = by  # type: ignore[assignment]
+    plan.save(update_fields=["status", "published_at", "published_by"])
+    feed = replace_feed_events(entries=[_entry(row) for row in rows if row.crew_id], now=now)
+    return Published(plan=plan, feed=feed)
+
+
+def _refuse_unless_fresh(plan: Plan, before: Plan | None) -> None:
+    if plan.status != Plan.Status.DRAFT:
+        raise NotADraft(
+            f"Plan {plan.pk} is {plan.get_status_display().lower()}, not a draft. "
+            "Look at the newest draft, or ask for a new plan."
+        )
+    if before and before.published_at and before.published_at > plan.made_at:
+        raise StalePlan(
+            f"Plan {before.pk} was published after plan {plan.pk} was made. Ask for a new plan."
+        )
+    moved_on = (
+        Booking.objects.filter(plan=plan)
+        .exclude(
+            phase__status__in=(Phase.Status.OPEN, Phase.Status.UNDER_WAY),
+            phase__job__status=Job.Status.SIGNED,
+        )
+        .select_related("phase__job")
+        .order_by("starts_at", "id")
+        .first()
+    )
+    if moved_on:
+        raise StalePlan(
+            f"{moved_on.phase.get_code_display()} of job {moved_on.phase.job.number} is no longer "
+            f"open since plan {plan.pk} was made. Ask for a new plan."
+        )
+
+
+def _refuse_double_booking(rows: Iterable[Booking]) -> None:
+    """
+    Refuse overlapping bookings of one crew, told by name.
+
+    PostgreSQL also holds this by an exclusion constraint; SQLite has none, and there the write
+    transaction in which this runs lets nobody in between.
+    """
+    last: Booking | None = None
+    for row in rows:
+        if row.crew_id is None:
+            continue
+        if last and last.crew_id == row.crew_id and row.starts_at < last.ends_at:
+            raise CrewDoubleBooked(
+                f"{row.crew} would be on job {last.phase.job.number} and on job "
+                f"{row.phase.job.number} at {timezone.localtime(row.starts_at):%b %-d, %H:%M}. "
+                "Ask for a new plan."
+            )
+        last = row
+
+
+def _entry(booking: Booking) -> FeedEntry:
+    """Return a booking as a crew's calendar shows it: no price, no buyer's telephone."""
+    phase, job = booking.phase, booking.phase.job
+    kind = PHASE_TABLE[phase.code]
+    machines = ", ".join(machine.name for machine in booking.equipment.all())
+    notes = [
+        f"{booking.work_hours:g} working hours for the crew.",
+        f"Equipment: {machines}." if machines else "",
+        f"Starts then because: {booking.because}",
+        kind.caution,
+        "Local code, the engineer's drawings and your inspector decide." if kind.caution else "",
+    ]
+    under_way = phase.status == Phase.Status.UNDER_WAY and phase.started_at
+    return FeedEntry(
+        crew_id=booking.crew_id or 0,
+        source=f"phase:{phase.pk}",
+        starts_at=min(phase.started_at, booking.starts_at)
+        if under_way and phase.started_at
+        else booking.starts_at,
+        ends_at=booking.ends_at,
+        summary=f"{kind.label} – Job {job.number}",
+        location=f"{job.site_address}, {job.site_town}, {job.site_state}",
+        description="\n".join(note for note in notes if note),
+    )

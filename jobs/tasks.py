@@ -1,0 +1,72 @@
+"""Celery's door into the services. No decisions are made here."""
+
+from __future__ import annotations
+
+import logging
+
+from celery import shared_task
+from celery.exceptions import SoftTimeLimitExceeded
+from django.db import OperationalError, transaction
+from django.utils import timezone
+
+from jobs.models import Heartbeat
+from jobs.services import planning
+
+logger = logging.getLogger(__name__)
+
+
+@shared_task(
+    acks_late=True,
+    autoretry_for=(OperationalError,),
+    retry_backoff=5,
+    max_retries=4,
+)
+def make_plan(*, plan_request_id: int, **_later: object) -> None:
+    """Answer one plan request, once, however often the message comes."""
+    if not planning.claim(plan_request_id=plan_request_id, now=timezone.now()):
+        logger.info("Plan request %s is taken or done", plan_request_id)
+        return
+    try:
+        planning.run_request(plan_request_id=plan_request_id, now=timezone.now())
+    except OperationalError:
+        planning.release(plan_request_id=plan_request_id)
+        raise
+    except SoftTimeLimitExceeded:
+        _park(plan_request_id, "Planning ran past its time limit. Ask again with fewer seconds.")
+        raise
+    except (planning.TooFarAheadError, planning.NoFirm) as reason:
+        _park(plan_request_id, str(reason))
+    except Exception as fault:
+        logger.exception("Plan request %s failed", plan_request_id)
+        _park(plan_request_id, f"{type(fault).__name__}: {fault}")
+        raise
+
+
+def enqueue_plan(*, plan_request_id: int) -> None:
+    """
+    Ask a worker to plan once the transaction is in.
+
+    A broker that is down is logged, not raised: the row stays QUEUED and the sweep sends it.
+    """
+
+    def send_plan_request() -> None:
+        make_plan.delay(plan_request_id=plan_request_id)
+
+    transaction.on_commit(send_plan_request, robust=True)
+
+
+@shared_task(time_limit=60)
+def sweep_plan_requests(**_later: object) -> None:
+    """Send again what a dead worker or a lost message left behind. Beat runs it."""
+    for plan_request_id in planning.free_stale_requests(now=timezone.now()):
+        make_plan.delay(plan_request_id=plan_request_id)
+
+
+@shared_task(time_limit=30)
+def heartbeat(**_later: object) -> None:
+    """Write down that a worker is taking tasks."""
+    Heartbeat.objects.update_or_create(name="worker", defaults={"beat_at": timezone.now()})
+
+
+def _park(plan_request_id: int, error: str) -> None:
+    planning.fail(plan_request_id=plan_request_id, error=error, now=timezone.now())

@@ -1,0 +1,5 @@
+"""The owner's API, version 1."""
+
+from django.urls import URLPattern, URLResolver
+
+urlpatterns: list[URLPattern | URLResolver] = []
