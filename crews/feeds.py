@@ -23,7 +23,8 @@ POLL = timedelta(hours=1)
 Moment = date | datetime
 
 _LINE_BREAKS = re.compile("\r\n|[\r\u0085\u2028\u2029]")
-_CONTROLS = re.compile("[\x00-\x08\x0b-\x1f\x7f-\x9f\ud800-\udfff]")
+# Control characters, halves of surrogate pairs, and the mark that some readers take for a prefix.
+_UNWANTED = re.compile("[\x00-\x08\x0b-\x1f\x7f-\x9f\ud800-\udfff\ufeff]")
 
 
 class _Text(vText):
@@ -45,7 +46,7 @@ def plain_text(text: str) -> str:
 
     RFC 5545, section 3.1, leaves control characters other than the tab out of every value.
     """
-    return _CONTROLS.sub("", _LINE_BREAKS.sub("\n", text))
+    return _UNWANTED.sub("", _LINE_BREAKS.sub("\n", text))
 
 
 def shown_span(*, starts_at: datetime, ends_at: datetime) -> tuple[Moment, Moment]:
