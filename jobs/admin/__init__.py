@@ -1,0 +1,9 @@
+"""The office's pages of jobs, plans and rates, in the stock admin."""
+
+from jobs.admin.job import JobAdmin
+from jobs.admin.phase import PhaseAdmin
+from jobs.admin.plan import PlanAdmin
+from jobs.admin.plan_request import PlanRequestAdmin
+from jobs.admin.rate import LaborRateAdmin
+
+__all__ = ["JobAdmin", "LaborRateAdmin", "PhaseAdmin", "PlanAdmin", "PlanRequestAdmin"]

@@ -1,0 +1,180 @@
+"""The job list and the job page."""
+
+from __future__ import annotations
+
+from datetime import date
+from typing import Any
+
+from django.contrib import admin, messages
+from django.db.models import F, QuerySet
+from django.forms import BaseModelFormSet, ModelForm
+from django.http import HttpRequest, HttpResponse
+from django.utils import timezone
+
+from jobs.admin.job_filters import LatenessFilter, WaitingForFilter
+from jobs.admin.job_inlines import inlines_for
+from jobs.admin.job_panel import panel_of
+from jobs.admin.words import building_words, day, lateness_words, local_date
+from jobs.forms import JobForm
+from jobs.models import Job
+from jobs.selectors import plans
+from jobs.selectors.buildings import building_of
+from jobs.services import intake
+
+FIELDSETS = (
+    (None, {"fields": (("number", "status"), ("sold_on", "contract_value_usd"))}),
+    (
+        "Buyer",
+        {"fields": (("buyer_name",), ("buyer_phone", "buyer_email"))},
+    ),
+    (
+        "Site",
+        {
+            "fields": (
+                ("site_address", "site_town"),
+                ("site_county", "site_state"),
+                ("drive_minutes",),
+            )
+        },
+    ),
+    (
+        "Promise",
+        {
+            "fields": (
+                ("promised_on", "promise_weight"),
+                ("earliest_start_on", "preferred_crew"),
+                "completed_on",
+            )
+        },
+    ),
+    (
+        "Building",
+        {
+            "fields": (
+                "use",
+                ("width_ft", "length_ft", "eave_ft"),
+                ("pitch_in_12", "bay_ft"),
+                ("truss_spacing_ft", "end_spacing_ft"),
+                ("overhang_ft", "gable_overhang_ft"),
+                "extends_existing",
+            )
+        },
+    ),
+    (
+        "Foundation",
+        {
+            "description": "Footings follow the engineer's drawings and the authority's frost "
+            "depth; no digging before the buried lines are marked.",
+            "fields": (
+                ("foundation", "soil"),
+                ("hole_depth_in", "pier_diameter_in"),
+                ("pad_in", "collar_in"),
+                ("slab_in", "post_kind"),
+            ),
+        },
+    ),
+    (
+        "Steel and lining",
+        {
+            "fields": (
+                ("roof_gauge", "wall_gauge", "wainscot_ft"),
+                ("insulation", "wall_lining"),
+                ("ceiling_lining", "liner_gauge"),
+            )
+        },
+    ),
+    ("Notes", {"fields": ("notes",)}),
+)
+
+
+@admin.register(Job)
+class JobAdmin(admin.ModelAdmin):
+    """Jobs: what is built, where it stands, when it is planned, and whether that is late."""
+
+    form = JobForm
+    fieldsets = FIELDSETS
+    list_display = (
+        "number",
+        "buyer_name",
+        "building",
+        "site_county",
+        "status",
+        "stage",
+        "planned",
+        "promised",
+        "lateness",
+    )
+    list_display_links = ("number", "buyer_name")
+    list_filter = ("status", WaitingForFilter, LatenessFilter, "use", "foundation", "site_county")
+    list_per_page = 50
+    search_fields = ("number", "buyer_name", "site_address", "site_town")
+    search_help_text = "Number, buyer, address or town."
+    autocomplete_fields = ("preferred_crew",)
+    date_hierarchy = "sold_on"
+    ordering = ("-status", F("promised_on").asc(nulls_last=True), "number")
+
+    class Media:
+        css = {"all": ("jobs/office.css",)}
+
+    def get_queryset(self, request: HttpRequest) -> QuerySet[Job]:
+        """Return the jobs with their planned dates and what their stage is read from."""
+        return plans.with_plan_dates(super().get_queryset(request), now=timezone.now())
+
+    def get_inlines(self, request: HttpRequest, obj: Job | None) -> Any:
+        """Return the inlines: a new job has no phases to show."""
+        return inlines_for(obj)
+
+    @admin.display(description="building", ordering="use")
+    def building(self, job: Job) -> str:
+        """Return what is built, in words."""
+        return building_words(job)
+
+    @admin.display(description="stage")
+    def stage(self, job: Job) -> str:
+        """Return the phase it is in or what it waits for."""
+        return plans.stage_of(job)
+
+    @admin.display(description="planned", ordering="planned_start_at")
+    def planned(self, job: Job) -> str:
+        """Return first and last day in the published plan."""
+        if job.planned_start_at is None:
+            return "–"
+        return f"{day(job.planned_start_at)} – {day(job.planned_finish_at)}"
+
+    @admin.display(description="promised", ordering="promised_on")
+    def promised(self, job: Job) -> date | None:
+        """Return the promise."""
+        return job.promised_on
+
+    @admin.display(description="late or early")
+    def lateness(self, job: Job) -> str:
+        """Return how many days late or early, in words."""
+        if job.status == Job.Status.DONE:
+            return lateness_words(job.completed_on, job.promised_on)
+        return lateness_words(local_date(job.planned_finish_at), job.promised_on)
+
+    def save_related(
+        self,
+        request: HttpRequest,
+        form: ModelForm,
+        formsets: list[BaseModelFormSet],
+        change: bool,
+    ) -> None:
+        """Save the rows, bring the phases in step, and tell what is unusual."""
+        super().save_related(request, form, formsets, change)
+        job = Job.objects.select_related("permit__authority").get(pk=form.instance.pk)
+        intake.refresh_phases(job=job)
+        for caution in building_of(job).cautions():
+            self.message_user(request, caution.message, messages.WARNING)
+
+    def change_view(
+        self,
+        request: HttpRequest,
+        object_id: str,
+        form_url: str = "",
+        extra_context: dict[str, Any] | None = None,
+    ) -> HttpResponse:
+        """Show the job with its drawing, take-off, hours and dates."""
+        job = self.get_object(request, object_id)
+        context = {**(extra_context or {}), "panel": panel_of(job) if job else None}
+        return super().change_view(request, object_id, form_url, context)

@@ -1,0 +1,99 @@
+"""What the job page shows beside the form: drawing, take-off, hours, dates, waits, cautions."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, field
+
+from django.utils.safestring import SafeString, mark_safe
+
+from contractor.trade.errors import SpecError
+from contractor.trade.takeoff import Line
+from jobs.admin.words import lateness_words, local_date, span, who
+from jobs.drawing import elevation_svg, plan_svg
+from jobs.models import Booking, Job, Phase, Plan, PlannedWait
+from jobs.selectors import plans
+from jobs.selectors.buildings import take_off_of
+
+
+@dataclass(frozen=True, slots=True)
+class PhaseRow:
+    """A phase's hours with their sum, and its dates in the published plan and the draft."""
+
+    phase: Phase
+    published: str
+    because: str
+    draft: str
+    moves: bool
+
+
+@dataclass(slots=True)
+class Panel:
+    """All of it, ready for the template."""
+
+    phases: list[PhaseRow]
+    hours: float
+    published: Plan | None
+    draft: Plan | None
+    lateness: str
+    waits: list[tuple[PlannedWait, str]]
+    faults: tuple[str, ...] = ()
+    plan_drawing: SafeString = field(default_factory=SafeString)
+    elevation_drawing: SafeString = field(default_factory=SafeString)
+    lines: tuple[Line, ...] = ()
+    cautions: tuple[str, ...] = ()
+
+
+def panel_of(job: Job) -> Panel:
+    """Return the panel of a stored job; a building that cannot be built shows why instead."""
+    panel = _dates_of(job)
+    try:
+        building, take_off, _ = take_off_of(job)
+    except SpecError as error:
+        panel.faults = tuple(str(fault) for fault in error.faults)
+        return panel
+    # The drawings escape every text they are given.
+    panel.plan_drawing = mark_safe(plan_svg(building))
+    panel.elevation_drawing = mark_safe(elevation_svg(building))
+    panel.lines = take_off.lines
+    panel.cautions = tuple(caution.message for caution in building.cautions())
+    return panel
+
+
+def _dates_of(job: Job) -> Panel:
+    published, draft = plans.published_plan(), plans.latest_draft()
+    live = _bookings(published, job)
+    drafted = _bookings(draft, job)
+    phases = list(plans.live_phases().filter(job=job))
+    finish = max((booking.ends_at for booking in live.values()), default=None)
+    shown = published or draft
+    waits = plans.job_waits(shown, job) if shown else ()
+    return Panel(
+        phases=[_row(phase, live.get(phase.pk), drafted.get(phase.pk)) for phase in phases],
+        hours=sum(phase.planned_hours for phase in phases),
+        published=published,
+        draft=draft,
+        lateness=lateness_words(local_date(finish), job.promised_on),
+        waits=[(wait, span(wait.starts_at, wait.ends_at)) for wait in waits],
+    )
+
+
+def _bookings(plan: Plan | None, job: Job) -> dict[int, Booking]:
+    if plan is None:
+        return {}
+    return {booking.phase_id: booking for booking in plans.job_bookings(plan, job)}
+
+
+def _row(phase: Phase, live: Booking | None, drafted: Booking | None) -> PhaseRow:
+    return PhaseRow(
+        phase=phase,
+        published=_words(live),
+        because=live.because if live else (drafted.because if drafted else ""),
+        draft=_words(drafted),
+        moves=_words(live) != _words(drafted),
+    )
+
+
+def _words(booking: Booking | None) -> str:
+    if booking is None:
+        return "–"
+    return f"{span(booking.starts_at, booking.ends_at)}, {who(booking)}"

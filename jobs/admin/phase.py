@@ -1,0 +1,130 @@
+"""The page of one phase: what has been done on it, and its pin."""
+
+from __future__ import annotations
+
+from typing import Any
+
+from django.contrib import admin, messages
+from django.core.exceptions import PermissionDenied
+from django.db.models import QuerySet
+from django.http import Http404, HttpRequest, HttpResponse
+from django.shortcuts import redirect
+from django.template.response import TemplateResponse
+from django.urls import URLPattern, path
+from django.utils import timezone
+
+from jobs.admin.words import span
+from jobs.forms import NamedErrors, PinForm
+from jobs.models import Phase
+from jobs.services import pinning
+
+
+@admin.register(Phase)
+class PhaseAdmin(admin.ModelAdmin):
+    """Phases are made from the building; here the office says what happened on the site."""
+
+    form = NamedErrors
+    list_display = ("job", "code", "status", "hours", "crew", "pinned_to")
+    list_filter = ("status", "code", "crew")
+    list_select_related = ("job", "crew", "pinned_crew")
+    search_fields = ("job__number", "job__buyer_name")
+    autocomplete_fields = ("crew",)
+    ordering = ("job__number", "sequence", "id")
+    readonly_fields = ("job", "code", "labor_hours", "labor_arithmetic", "pinned_to")
+    fieldsets = (
+        (None, {"fields": (("job", "code"),)}),
+        ("Hours", {"fields": ("labor_hours", "labor_arithmetic", "office_hours")}),
+        (
+            "Work",
+            {
+                "fields": (
+                    ("status", "crew"),
+                    "started_at",
+                    "done_at",
+                    ("share_done", "reported_hours"),
+                )
+            },
+        ),
+        ("Pin", {"fields": ("pinned_to",)}),
+    )
+
+    def has_add_permission(self, request: HttpRequest, obj: Any = None) -> bool:
+        """Refuse new phases by hand: the building says which there are."""
+        return False
+
+    def has_delete_permission(self, request: HttpRequest, obj: Any = None) -> bool:
+        """Refuse to take a phase away by hand; changing the building does it."""
+        return False
+
+    def get_queryset(self, request: HttpRequest) -> QuerySet[Phase]:
+        """Return phases with the rows that the page names."""
+        return super().get_queryset(request).select_related("job", "crew", "pinned_crew")
+
+    def get_urls(self) -> list[URLPattern]:
+        """Return the stock addresses and the pin page."""
+        pin = path(
+            "<int:phase_id>/pin/", self.admin_site.admin_view(self.pin), name="jobs_phase_pin"
+        )
+        return [pin, *super().get_urls()]
+
+    @admin.display(description="hours", ordering="labor_hours")
+    def hours(self, phase: Phase) -> str:
+        """Return the hours the plan uses, and whose figure they are."""
+        whose = "" if phase.office_hours is None else " (office)"
+        return f"{phase.planned_hours:.1f}{whose}"
+
+    @admin.display(description="pinned to")
+    def pinned_to(self, phase: Phase) -> str:
+        """Return the pinned crew and start."""
+        if phase.pinned_start_at is None:
+            return "–"
+        start = timezone.localtime(phase.pinned_start_at)
+        return f"{phase.pinned_crew or 'any crew'}, {start:%a %b %d %Y, %H:%M}"
+
+    def pin(self, request: HttpRequest, phase_id: int) -> HttpResponse:
+        """Pin a phase to a crew and a start, or take the pin away."""
+        phase = self.get_queryset(request).filter(pk=phase_id).first()
+        if phase is None:
+            raise Http404(f"No phase {phase_id}")
+        if not self.has_change_permission(request, phase):
+            raise PermissionDenied
+        form = PinForm(request.POST if "pin" in request.POST else None, phase=phase)
+        if "unpin" in request.POST:
+            pinning.unpin(phase_id=phase.pk)
+            self.message_user(request, f"{phase.get_code_display()} is free again.")
+            return redirect("admin:jobs_job_change", phase.job_id)
+        if form.is_bound and form.is_valid() and self._pinned(phase, form):
+            self.message_user(request, f"{phase.get_code_display()} is pinned.", messages.SUCCESS)
+            return redirect("admin:jobs_job_change", phase.job_id)
+        context = {
+            **self.admin_site.each_context(request),
+            "title": f"Pin {phase.get_code_display().lower()} of job {phase.job.number}",
+            "opts": self.opts,
+            "original": phase,
+            "form": form,
+            "booking": _live_words(phase),
+            "media": self.media,
+        }
+        return TemplateResponse(request, "admin/jobs/phase/pin.html", context)
+
+    def _pinned(self, phase: Phase, form: PinForm) -> bool:
+        """Return whether the service took the pin; else its rule and the nearest date are shown."""
+        crew = form.cleaned_data["crew"]
+        try:
+            pinning.pin(
+                phase_id=phase.pk,
+                crew_id=crew.pk if crew else None,
+                starts_at=form.cleaned_data["starts_at"],
+                now=timezone.now(),
+            )
+        except pinning.PinRefused as refusal:
+            form.add_error("starts_at", str(refusal))
+            return False
+        return True
+
+
+def _live_words(phase: Phase) -> str:
+    booking = phase.bookings.filter(is_live=True).select_related("crew").first()
+    if booking is None:
+        return "not in the published plan"
+    return f"{span(booking.starts_at, booking.ends_at)}, {booking.crew or 'no crew of ours'}"

@@ -1,0 +1,152 @@
+"""The list of plans, the report of one plan, and the two buttons: ask and publish."""
+
+from __future__ import annotations
+
+from typing import Any
+
+from django.contrib import admin, messages
+from django.core.exceptions import PermissionDenied
+from django.http import Http404, HttpRequest, HttpResponse
+from django.shortcuts import redirect
+from django.template.response import TemplateResponse
+from django.urls import URLPattern, path
+from django.utils import timezone
+
+from jobs import tasks
+from jobs.admin.plan_report import parts_of, report_of
+from jobs.admin.words import count
+from jobs.models import Plan
+from jobs.services import planning, publishing
+
+
+@admin.register(Plan)
+class PlanAdmin(admin.ModelAdmin):
+    """Plans are made by planning and put into force by publishing; nobody types one."""
+
+    list_display = (
+        "name",
+        "status",
+        "made_at",
+        "as_of",
+        "source",
+        "late_jobs",
+        "late_weighted_days",
+        "without_dates",
+        "published_at",
+    )
+    list_filter = ("status", "made_at")
+    ordering = ("-id",)
+    list_per_page = 50
+    change_list_template = "admin/jobs/plan/change_list.html"
+
+    class Media:
+        css = {"all": ("jobs/office.css",)}
+
+    def has_add_permission(self, request: HttpRequest) -> bool:
+        """Refuse plans by hand."""
+        return False
+
+    def has_delete_permission(self, request: HttpRequest, obj: Plan | None = None) -> bool:
+        """Refuse to delete plans: they are the record of what people were told."""
+        return False
+
+    def get_urls(self) -> list[URLPattern]:
+        """Return the stock addresses, asking, and publishing."""
+        view = self.admin_site.admin_view
+        return [
+            path("ask/", view(self.ask), name="jobs_plan_ask"),
+            path("<int:plan_id>/publish/", view(self.publish), name="jobs_plan_publish"),
+            *super().get_urls(),
+        ]
+
+    @admin.display(description="plan", ordering="id")
+    def name(self, plan: Plan) -> str:
+        """Return the plan's name."""
+        return str(plan)
+
+    @admin.display(description="late jobs")
+    def late_jobs(self, plan: Plan) -> Any:
+        """Return how many promises it breaks."""
+        return plan.objective.get("late_jobs", "–")
+
+    @admin.display(description="late days, weighted")
+    def late_weighted_days(self, plan: Plan) -> Any:
+        """Return the days late times what a late day costs."""
+        return parts_of(plan).get("late_weighted_days", "–")
+
+    @admin.display(description="phases without dates")
+    def without_dates(self, plan: Plan) -> int:
+        """Return how many phases could not be planned."""
+        return len(plan.unplanned)
+
+    def change_view(
+        self,
+        request: HttpRequest,
+        object_id: str,
+        form_url: str = "",
+        extra_context: dict[str, Any] | None = None,
+    ) -> HttpResponse:
+        """Show the plan as a report; there is nothing to type."""
+        plan = self._plan(request, object_id)
+        context = self._context(request, plan, f"{plan}, {plan.get_status_display().lower()}")
+        return TemplateResponse(request, "admin/jobs/plan/change_form.html", context)
+
+    def ask(self, request: HttpRequest) -> HttpResponse:
+        """Ask for a new plan of all open work."""
+        self._may_change(request)
+        if request.method != "POST":
+            return redirect("admin:jobs_plan_changelist")
+        wanted = planning.request_plan(
+            reason=f"asked for by {request.user}", by=request.user, now=timezone.now()
+        )
+        tasks.enqueue_plan(plan_request_id=wanted.pk)
+        self.message_user(request, "A new plan is on its way. This page follows it.")
+        return redirect("admin:jobs_planrequest_change", wanted.pk)
+
+    def publish(self, request: HttpRequest, plan_id: int) -> HttpResponse:
+        """Show what publishing changes, and publish when that is confirmed."""
+        self._may_change(request)
+        plan = self._plan(request, str(plan_id))
+        if request.method != "POST":
+            context = self._context(request, plan, f"Publish {plan}?")
+            return TemplateResponse(request, "admin/jobs/plan/publish.html", context)
+        try:
+            done = publishing.publish(plan_id=plan.pk, by=request.user, now=timezone.now())
+        except publishing.PublishRefused as refusal:
+            self.message_user(request, str(refusal), messages.ERROR)
+        else:
+            self.message_user(request, _published_words(done), messages.SUCCESS)
+        return redirect("admin:jobs_plan_change", plan.pk)
+
+    def _plan(self, request: HttpRequest, object_id: str) -> Plan:
+        plan = self.get_object(request, object_id)
+        if plan is None:
+            raise Http404(f"No plan {object_id}")
+        if not self.has_view_permission(request, plan):
+            raise PermissionDenied
+        return plan
+
+    def _may_change(self, request: HttpRequest) -> None:
+        if not self.has_change_permission(request):
+            raise PermissionDenied
+
+    def _context(self, request: HttpRequest, plan: Plan, title: str) -> dict[str, Any]:
+        return {
+            **self.admin_site.each_context(request),
+            "title": title,
+            "opts": self.opts,
+            "original": plan,
+            "plan": plan,
+            "report": report_of(plan, now=timezone.now()),
+            "has_view_permission": True,
+            "may_change": self.has_change_permission(request),
+            "media": self.media,
+        }
+
+
+def _published_words(done: publishing.Published) -> str:
+    feed = done.feed
+    return (
+        f"{done.plan} is published. Crews' calendars: {count(feed.added, 'entry')} added, "
+        f"{feed.moved} moved, {feed.dropped} dropped."
+    ).replace("entrys", "entries")

@@ -1,0 +1,206 @@
+"""Forms of the office: every refusal names the field, the value and the remedy."""
+
+from __future__ import annotations
+
+import re
+from copy import copy
+from typing import Any
+
+from django import forms
+from django.core.exceptions import NON_FIELD_ERRORS, ValidationError
+from django.forms.models import BaseInlineFormSet, inlineformset_factory
+from django.utils import timezone
+
+from contractor.trade.errors import Fault, SpecError, value_text
+from crews.models import Crew
+from jobs.models import Job, LeanTo, Opening, Phase
+from jobs.services import intake
+
+# "openings[1].height_ft": which row of which list a fault is about.
+IN_LIST = re.compile(r"^(?P<rows>openings|lean_tos)\[(?P<index>\d+)\](?:\.(?P<field>\w+))?$")
+
+PLAIN_MESSAGES: dict[type[forms.Field], dict[str, str]] = {
+    forms.FloatField: {"invalid": "This is not a number. Write digits, like 8 or 7.5."},
+    forms.DecimalField: {"invalid": "This is not a number. Write digits, like 48500."},
+    forms.IntegerField: {"invalid": "This is not a whole number. Write digits, like 3."},
+    forms.DateField: {"invalid": "This is not a date. Write it like 2026-06-01."},
+    forms.TimeField: {"invalid": "This is not a time. Write it like 16:00."},
+    forms.EmailField: {"invalid": "This is not an e-mail address. Write name@place.com."},
+    forms.ModelChoiceField: {"invalid_choice": "There is no such entry. Choose one from the list."},
+}
+
+
+class NamedErrors(forms.ModelForm):
+    """A form whose field errors start with the field's name and the value that was entered."""
+
+    def __init__(self, *args: Any, **kwargs: Any) -> None:
+        super().__init__(*args, **kwargs)
+        for field in self.fields.values():
+            for kind, messages in PLAIN_MESSAGES.items():
+                # IntegerField is the parent of the other numbers: the exact class counts.
+                if type(field) is kind:
+                    field.error_messages.update(messages)
+
+    def add_error(self, field: str | None, error: Any) -> None:
+        """Name the field and its value in front of each message about it."""
+        if hasattr(error, "error_dict"):
+            for name, errors in error.error_dict.items():
+                self.add_error(None if name == NON_FIELD_ERRORS else name, ValidationError(errors))
+            return
+        if field is not None and field in self.fields and isinstance(error, ValidationError):
+            error = ValidationError([self._named(field, single) for single in error.error_list])
+        super().add_error(field, error)
+
+    def _named(self, field: str, error: ValidationError) -> ValidationError:
+        (message,) = error.messages
+        entered = self[field].data
+        if error.code in ("required", "named") or entered in (None, ""):
+            return ValidationError(message, code=error.code)
+        return ValidationError(f"{self[field].label} {entered}: {message}", code=error.code)
+
+
+def named(label: str, fault: Fault) -> ValidationError:
+    """Return a fault as an error that people read: label, value, what is wrong, the remedy."""
+    text = f"{label} {value_text(fault.value)}: {fault.message}. {fault.remedy}"
+    return ValidationError(text, code="named")
+
+
+class RowForm(NamedErrors):
+    """One door, window or lean-to."""
+
+
+class BuildingRows(BaseInlineFormSet):
+    """Doors or lean-tos: the faults that the job's form found are shown at their rows."""
+
+    rows = ""
+
+    def clean(self) -> None:
+        """Put each fault of the whole building on the row and field it is about."""
+        super().clean()
+        for fault in getattr(self.instance, "building_faults", ()):
+            match = IN_LIST.match(fault.field)
+            if match and match["rows"] == self.rows:
+                form = kept(self)[int(match["index"])]
+                field = match["field"] if match["field"] in form.fields else None
+                if field is None or field not in form.errors:
+                    label = str(form[field].label) if field else str(form.instance)
+                    form.add_error(field, named(label, fault))
+
+
+class OpeningRows(BuildingRows):
+    """The doors and windows of a job."""
+
+    rows = "openings"
+
+
+class LeanToRows(BuildingRows):
+    """The lean-tos of a job."""
+
+    rows = "lean_tos"
+
+
+def kept(formset: BaseInlineFormSet) -> list[forms.ModelForm]:
+    """Return the forms of a formset that will be rows: filled in and not ticked for deletion."""
+    return [
+        form
+        for form in formset.initial_forms + [f for f in formset.extra_forms if f.has_changed()]
+        if not formset._should_delete_form(form)
+    ]
+
+
+OpeningFormSet = inlineformset_factory(
+    Job, Opening, form=RowForm, formset=OpeningRows, fields="__all__", extra=0
+)
+LeanToFormSet = inlineformset_factory(
+    Job, LeanTo, form=RowForm, formset=LeanToRows, fields="__all__", extra=0
+)
+
+
+class JobForm(NamedErrors):
+    """A job with its building, checked as a whole with the doors and lean-tos sent along."""
+
+    class Meta:
+        model = Job
+        exclude: tuple[str, ...] = ()
+
+    def clean_number(self) -> str:
+        """Refuse a number that another job carries."""
+        number: str = self.cleaned_data["number"]
+        if Job.objects.filter(number=number).exclude(pk=self.instance.pk).exists():
+            raise ValidationError(
+                "Another job has this number. Enter the next free one.", code="unique"
+            )
+        return number
+
+    def clean(self) -> dict[str, Any]:
+        """Check what only makes sense together, and leave row faults for the rows to show."""
+        cleaned = super().clean() or self.cleaned_data
+        openings, lean_tos = self._rows(OpeningFormSet), self._rows(LeanToFormSet)
+        try:
+            intake.check(
+                job=self._job_as_entered(cleaned),
+                openings=openings,
+                lean_tos=lean_tos,
+                today=timezone.localdate(),
+                is_new=self.instance._state.adding,
+            )
+        except SpecError as error:
+            self.instance.building_faults = error.faults
+            self._show(error.faults)
+        return cleaned
+
+    def _job_as_entered(self, cleaned: dict[str, Any]) -> Job:
+        """Return a copy of the job with the entered values; the row itself is left alone."""
+        entered = copy(self.instance)
+        columns = {field.attname for field in Job._meta.concrete_fields}
+        for name in columns & self.fields.keys():
+            setattr(entered, name, cleaned.get(name))
+        return entered
+
+    def _rows(self, formset_class: type[BaseInlineFormSet]) -> list[Any]:
+        """Return the rows of one inline as entered; what is not valid there is left empty."""
+        formset = formset_class(self.data, instance=self.instance)
+        if not formset.management_form.is_valid():
+            return []
+        for form in formset.forms:
+            form.full_clean()
+        rows = []
+        for form in kept(formset):
+            row = form._meta.model()
+            for name, value in getattr(form, "cleaned_data", {}).items():
+                if name not in ("id", "job", "DELETE"):
+                    setattr(row, name, value)
+            rows.append(row)
+        return rows
+
+    def _show(self, faults: tuple[Fault, ...]) -> None:
+        in_rows = False
+        for fault in faults:
+            if fault.field in self.fields:
+                if fault.field not in self.errors:
+                    self.add_error(fault.field, named(str(self[fault.field].label), fault))
+            elif IN_LIST.match(fault.field):
+                in_rows = True
+            else:
+                self.add_error(None, named(fault.field, fault))
+        if in_rows:
+            self.add_error(None, "Look at the doors, windows and lean-tos below.")
+
+
+class PinForm(forms.Form):
+    """Which crew a phase is pinned to, and from when."""
+
+    crew = forms.ModelChoiceField(
+        queryset=Crew.objects.none(), required=False, empty_label="Any crew that can do it"
+    )
+    starts_at = forms.DateTimeField(
+        label="Start",
+        widget=forms.DateTimeInput(attrs={"type": "datetime-local"}, format="%Y-%m-%dT%H:%M"),
+        help_text="Site time, on a quarter hour.",
+    )
+
+    def __init__(self, *args: Any, phase: Phase, **kwargs: Any) -> None:
+        super().__init__(*args, **kwargs)
+        self.fields["crew"].queryset = Crew.objects.filter(is_active=True).order_by("name")
+        self.initial.setdefault("crew", phase.pinned_crew_id)
+        self.initial.setdefault("starts_at", phase.pinned_start_at)
