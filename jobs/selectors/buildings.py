@@ -3,7 +3,8 @@
 from __future__ import annotations
 
 from dataclasses import fields, replace
-from typing import TYPE_CHECKING
+from enum import Enum
+from typing import TYPE_CHECKING, Any
 
 from contractor.trade import building as trade
 from contractor.trade.labor import PhaseLabor, phase_labor
@@ -42,10 +43,10 @@ def building_of(
     if lean_tos is None:
         lean_tos = job.lean_tos.all() if job.pk else ()
     return trade.Building(
-        **{name: getattr(job, name) for name in SHARED},
+        **{name: _plain(getattr(job, name)) for name in SHARED},
         openings=tuple(
             trade.Opening(
-                kind=opening.kind,
+                kind=_plain(opening.kind),
                 width_ft=opening.width_ft,
                 height_ft=opening.height_ft,
                 count=opening.count,
@@ -85,6 +86,11 @@ def take_off_of(
         rates=rates() if firm_rates is None else firm_rates,
     )
     return building, taken_off, labor
+
+
+def _plain(value: Any) -> Any:
+    """Return the stored value of a choice: a row not yet read back carries the member itself."""
+    return value.value if isinstance(value, Enum) else value
 
 
 def _with_typical(rate: Rate, hours: float) -> Rate:

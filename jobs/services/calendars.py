@@ -47,6 +47,7 @@ class Calendars:
         self._crew_days_off: dict[int, frozenset[date]] = {}
         self._holidays: dict[str, frozenset[date]] = {}
         self._authority_closed: dict[int, frozenset[date]] = {}
+        self._authority_weekdays: dict[int, frozenset[int]] = {}
 
     def of_crew(self, crew: Crew, *, drive_minutes: int) -> int:
         """Return the calendar of a crew at a site so far away, one way, in whole quarter hours."""
@@ -135,7 +136,10 @@ class Calendars:
 
     def is_authority_day(self, authority: Authority, day: date) -> bool:
         """Return whether an authority works on a day."""
-        return day.weekday() in _weekdays(authority) and day not in self.closed_days(authority)
+        if authority.pk not in self._authority_weekdays:
+            self._authority_weekdays[authority.pk] = _weekdays(authority)
+        weekdays = self._authority_weekdays[authority.pk]
+        return day.weekday() in weekdays and day not in self.closed_days(authority)
 
     def is_business_day(self, state: str, day: date) -> bool:
         """Return whether a day counts for a state's locate notice: a weekday, no holiday."""

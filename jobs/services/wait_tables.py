@@ -117,11 +117,13 @@ class WaitTables:
         """
         Tabulate the first visit by the moment of asking.
 
-        The answer changes only at midnight, at the cut-off and when a window opens, so one call
-        of the rule for each stretch between two of these fills the stretch.
+        The answer changes only at the cut-off, or when a window opens if they come the same day;
+        so one call of the rule for each stretch between two of these fills the stretch.
         """
         rule = notice_rule(authority)
-        changes = {time(), rule.cutoff, *(window[0] for window in rule.windows)}
+        changes = {rule.cutoff}
+        if rule.notice_working_days == 0:
+            changes |= {window[0] for window in rule.windows}
         table = np.full(self._axis.slots + 1, self._axis.slots, dtype=np.int64)
         day = self._calendars.local(0).date() + timedelta(days=1)
         edges = [0]

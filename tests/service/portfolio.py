@@ -1,0 +1,39 @@
+"""A small firm with open work, for tests that plan."""
+
+from collections.abc import Sequence
+from datetime import date, datetime
+from typing import Any
+from zoneinfo import ZoneInfo
+
+from crews.models import Crew
+from jobs.models import Delivery, Job
+from jobs.services.intake import refresh_phases
+from tests.factories import (
+    AuthorityFactory,
+    CrewFactory,
+    EquipmentFactory,
+    FirmFactory,
+    JobFactory,
+    PermitFactory,
+)
+
+ZONE = ZoneInfo("America/New_York")
+MONDAY = datetime(2026, 6, 1, 6, 0, tzinfo=ZONE)
+
+
+def make_firm(*, crews: int = 2) -> Sequence[Crew]:
+    """Return the crews of a firm with one auger rig and one telehandler."""
+    FirmFactory()
+    EquipmentFactory(name="Auger rig 1", kind="AUGER")
+    EquipmentFactory(name="Telehandler 1", kind="TELEHANDLER")
+    return [CrewFactory() for _ in range(crews)]
+
+
+def make_job(*, material_is_there: bool = True, authority: Any = None, **columns: Any) -> Job:
+    """Return a job with its permit in hand and its phases written."""
+    job = JobFactory(**columns)
+    PermitFactory(job=job, authority=authority or AuthorityFactory())
+    refresh_phases(job=job)
+    if material_is_there:
+        Delivery.objects.filter(job=job).update(arrived_on=date(2026, 5, 29))
+    return Job.objects.get(pk=job.pk)
