@@ -328,7 +328,7 @@ def _client_family(user_agent: str) -> str:
     return "".join(filter(str.isprintable, words[0]))[:CLIENT_CHARACTERS] if words else ""
 
 
-def _token(nonce: uuid.UUID, secret: str) -> str:
+def _token(nonce: uuid.UUID, secret: str | bytes) -> str:
     digest = salted_hmac(_TOKEN_SALT, nonce.bytes, secret=secret, algorithm="sha256").digest()
     return base64.urlsafe_b64encode(digest).rstrip(b"=").decode()
 

@@ -25,7 +25,8 @@ def feed(request: HttpRequest, token: str) -> HttpResponseBase:
             services.record_fetch(subscription=subscription, client=client, now=now)
         crew = subscription.crew
         events = selectors.feed_events(crew, timezone.localdate(now))
-        revised = crew.feed_revised_at and int(crew.feed_revised_at.timestamp())
+        stamp = crew.feed_revised_at
+        revised = None if stamp is None else int(stamp.timestamp())
         response = _calendar(request, feeds.render(crew, events), revised)
     response.headers["X-Robots-Tag"] = "noindex"
     response.headers["Referrer-Policy"] = "no-referrer"
