@@ -9,7 +9,7 @@ from collections.abc import Iterator
 from dataclasses import dataclass
 
 from contractor.engine.problem import Activity, Mode, Problem
-from contractor.engine.schedule import Placed, Schedule
+from contractor.engine.schedule import Bind, Placed, Schedule
 
 __all__ = ["Violation", "check"]
 
@@ -26,7 +26,8 @@ class Violation:
 def check(problem: Problem, schedule: Schedule) -> tuple[Violation, ...]:
     """Return all violations of `schedule`, none if it is sound.
 
-    Rules: missing, mode, past, release, work_time, finish, window, link, overlap, pin, unplanned.
+    Rules: missing, mode, past, release, work_time, finish, window, frozen, link, overlap, pin,
+    unplanned.
     """
     if len(schedule.placed) != len(problem.activities):
         count = f"{len(schedule.placed)} places for {len(problem.activities)} activities"
@@ -86,6 +87,8 @@ def _check_alone(problem: Problem, i: int, placed: Placed) -> Iterator[Violation
     if activity.windows and not _inside_a_window(activity, placed):
         text = f"{activity.key} from {placed.start} to {placed.finish} fits no window"
         yield Violation("window", i, text)
+    if _moved_silently(problem, activity, placed):
+        yield Violation("frozen", i, f"{activity.key} moves inside the freeze without a reason")
 
 
 def _check_work(problem: Problem, i: int, placed: Placed, mode: Mode) -> Iterator[Violation]:
@@ -99,6 +102,16 @@ def _check_work(problem: Problem, i: int, placed: Placed, mode: Mode) -> Iterato
         yield Violation("finish", i, f"{key} works {done} slots instead of {mode.work_slots}")
     elif finish > start and not worked[finish - 1]:
         yield Violation("finish", i, f"{key} ends at {finish}, outside working time")
+
+
+def _moved_silently(problem: Problem, activity: Activity, placed: Placed) -> bool:
+    """Return whether the activity left its announced place inside the freeze without saying why."""
+    told = activity.announced
+    if told is None or told.start >= problem.freeze_until or activity.pin or activity.under_way:
+        return False
+    crew = activity.modes[placed.mode].crew
+    kept = placed.start == told.start and told.crew in (None, crew)
+    return not kept and (placed.because.kind is not Bind.FROZEN or not placed.because.why.strip())
 
 
 def _inside_a_window(activity: Activity, placed: Placed) -> bool:

@@ -177,38 +177,52 @@ class _Run:
         return self._best(activity, modes, earliest)
 
     def _best(self, activity: int, modes: Sequence[FitMode], earliest: int) -> Fit | None:
-        """Return the fit that finishes first; the crew already told yields to a clear gain only."""
+        """Return the fit that finishes first; the crew already told yields to a clear gain only.
+
+        A mode that runs off the axis is passed over where another one fits.
+        """
         prepared = self.prepared
         own_crew = prepared.announced_crew[activity]
         if own_crew is None:
             own_crew = self.job_crew[prepared.job[activity]]
-        windows = prepared.windows[activity]
-        best: Fit | None = None
         own: Fit | None = None
-        for mode in modes:
-            fit = self._fit(activity, mode, earliest, windows)
+        best: Fit | None = None
+        latest = prepared.axis_slots
+        too_long: HorizonExceeded | None = None
+        for mode in _own_crew_first(modes, own_crew):
+            if not _may_finish_by(mode, earliest, latest):
+                continue
+            try:
+                fit = self._fit(activity, mode, earliest)
+            except HorizonExceeded as exceeded:
+                too_long = exceeded
+                continue
             if fit is None:
                 continue
-            if best is None or fit[:3] < best[:3]:
+            if mode.crew is not None and mode.crew == own_crew:
+                if own is None or fit < own:
+                    own = fit
+                    latest = fit.finish - max(prepared.change_crew_slots, 1)
+            elif fit.finish <= latest and (best is None or fit < best):
                 best = fit
-            if mode.crew is not None and mode.crew == own_crew and (own is None or fit < own):
-                own = fit
-        if best is None or own is None or best is own:
-            return best
-        gain = own.finish - best.finish
-        return best if gain >= prepared.change_crew_slots and gain > 0 else own
+                latest = fit.finish
+        if own is None and best is None and too_long is not None:
+            raise too_long
+        return best or own
 
-    def _fit(
-        self, activity: int, mode: FitMode, earliest: int, windows: FitWindows | None
-    ) -> Fit | None:
-        last = self.last_on_crew.get(mode.crew) if mode.crew is not None else None
+    def _fit(self, activity: int, mode: FitMode, earliest: int) -> Fit | None:
+        """Return where `mode` fits; in a right shift not ahead of what was announced before it."""
         blocker = None
-        if last is not None and self.prepared.announced_start[activity] is not None:
-            free = self.dates.finish[last]
-            if free > earliest:
-                earliest = free
-                blocker = Blocker(mode.crew or 0, last, free)
-        return first_fit(mode, earliest, windows, self.timelines, blocker)
+        if (
+            mode.work
+            and mode.crew is not None
+            and (self.prepared.announced_start[activity] is not None)
+        ):
+            last = self.last_on_crew.get(mode.crew)
+            if last is not None and self.dates.start[last] > earliest:
+                earliest = self.dates.start[last]
+                blocker = Blocker(mode.crew, last, earliest)
+        return first_fit(mode, earliest, self.prepared.windows[activity], self.timelines, blocker)
 
     def _book(self, activity: int, fit: Fit) -> None:
         prepared, dates = self.prepared, self.dates
@@ -224,7 +238,8 @@ class _Run:
             job = prepared.job[activity]
             if self.job_crew[job] is None:
                 self.job_crew[job] = crew
-            if self.right_shift and prepared.announced_start[activity] is not None:
+            told = prepared.announced_start[activity] is not None
+            if self.right_shift and told and finish > start:
                 self.last_on_crew[crew] = activity
         if prepared.rank[activity] == PINNED:
             pinned_crew = prepared.wanted_crew[activity]
@@ -278,6 +293,20 @@ def _window_opens(windows: FitWindows, start: int, finish: int) -> int | None:
     if i == len(windows.closes):
         return None
     return max(windows.opens[i], start)
+
+
+def _own_crew_first(modes: Sequence[FitMode], own_crew: int | None) -> Sequence[FitMode]:
+    if own_crew is None or len(modes) < 2:
+        return modes
+    return sorted(modes, key=lambda mode: mode.crew != own_crew)
+
+
+def _may_finish_by(mode: FitMode, earliest: int, latest: int) -> bool:
+    """Return whether the calendar alone lets the mode finish by `latest`."""
+    if earliest >= len(mode.before):
+        return True
+    index = mode.before[earliest] + mode.work - 1
+    return index < 0 or index >= mode.total or mode.slot_of[index] < latest
 
 
 def _rank_keys(prepared: Prepared) -> list[tuple[int, int]]:

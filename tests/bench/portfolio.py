@@ -204,7 +204,7 @@ def _week(axis: Axis, key: str, *, late: int) -> WorkCalendar:
         axis=axis,
         zone=ZONE,
         late_start_minutes=late,
-        weekly={day: hours for day in range(5)},
+        weekly=dict.fromkeys(range(5), hours),
     )
 
 

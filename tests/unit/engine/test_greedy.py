@@ -1,0 +1,63 @@
+import pytest
+
+from contractor.engine.greedy import RIGHT_SHIFT, candidates, greedy
+from contractor.engine.problem import Announced, Job
+from contractor.engine.worktime import HorizonExceeded
+from tests.unit.engine.builders import AXIS, activity, problem
+
+
+def test_the_promise_that_is_due_first_is_served_first():
+    rows = [activity("a", work=96, job=0), activity("b", work=96, job=1)]
+
+    best = greedy(problem(rows, jobs=(Job("late", due=960), Job("soon", due=96))))
+
+    assert best.dates.start == [96, 0]
+
+
+def test_the_heavier_promise_is_served_first_when_both_cannot_be_kept():
+    rows = [activity("a", work=96, job=0), activity("b", work=96, job=1)]
+
+    best = greedy(problem(rows, jobs=(Job("light", due=96), Job("heavy", due=96, weight=5.0))))
+
+    assert best.dates.start == [96, 0]
+
+
+def test_pushing_the_announced_plan_right_is_the_first_candidate():
+    rows = [activity("a", announced=Announced(0, 40))]
+
+    first = candidates(problem(rows))[0]
+
+    assert (first.source, first.dates.start) == (RIGHT_SHIFT, [40])
+
+
+def test_without_an_announced_plan_there_is_nothing_to_push():
+    assert RIGHT_SHIFT not in [found.source for found in candidates(problem([activity("a")]))]
+
+
+def test_no_candidate_beats_the_greedy_plan():
+    rows = [activity(f"a{i}", work=20 + 7 * i, job=i) for i in range(6)]
+    whole = problem(
+        rows, jobs=tuple(Job(f"j{i}", due=96 - 9 * i, weight=1 + i % 3) for i in range(6))
+    )
+
+    best = greedy(whole).objective.total
+
+    assert best == min(found.objective.total for found in candidates(whole))
+    assert best < max(found.objective.total for found in candidates(whole))
+
+
+def test_an_axis_too_short_for_every_rule_raises_horizon_exceeded():
+    rows = [activity("a", work=AXIS.slots - 1), activity("b", work=AXIS.slots - 1)]
+
+    with pytest.raises(HorizonExceeded):
+        greedy(problem(rows))
+
+
+def test_a_job_of_no_weight_is_planned_too():
+    best = greedy(problem([activity("a")], jobs=(Job("j", due=0, weight=0.0),)))
+
+    assert best.dates.start == [0]
+
+
+def test_a_problem_without_activities_has_a_plan():
+    assert greedy(problem([], jobs=())).objective.total == 0
