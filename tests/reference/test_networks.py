@@ -34,9 +34,7 @@ RELIABLE = {
 
 
 def _reliable() -> tuple[JobNetwork, dict[str, float]]:
-    links = tuple(
-        Follows(before, after) for after, row in RELIABLE.items() for before in row[0]
-    )
+    links = tuple(Follows(before, after) for after, row in RELIABLE.items() for before in row[0])
     durations = {code: float(row[1]) for code, row in RELIABLE.items()}
     return JobNetwork(phases=tuple(RELIABLE), follows=links), durations
 

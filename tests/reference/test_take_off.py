@@ -185,8 +185,7 @@ def test_labor_hours_of_single_phases_agree_with_practice(example, phase, hours)
     building = _example(SIZES[example], slab_in=0, openings=DOORS[example])
 
     phases = {
-        labor.phase: labor
-        for labor in phase_labor(building=building, take_off=take_off(building))
+        labor.phase: labor for labor in phase_labor(building=building, take_off=take_off(building))
     }
 
     assert phases[phase].hours == pytest.approx(hours, abs=0.5)

@@ -105,8 +105,7 @@ def test_a_bay_longer_than_the_building_says_so_with_the_length():
     fault = only_fault(bay_ft=50)
 
     assert str(fault) == (
-        "bay_ft 50: a bay cannot be longer than the building (40 ft). "
-        "Enter 12 or less, usually 8."
+        "bay_ft 50: a bay cannot be longer than the building (40 ft). Enter 12 or less, usually 8."
     )
 
 

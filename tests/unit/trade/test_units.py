@@ -54,7 +54,8 @@ def test_lengths_round_to_whole_inches_when_asked():
 
 
 @pytest.mark.parametrize(
-    ("value", "text"), [(1612, "1,612"), (1.5, "1.5"), (0.5236, "0.52"), (-0.001, "0"), (100, "100")]
+    ("value", "text"),
+    [(1612, "1,612"), (1.5, "1.5"), (0.5236, "0.52"), (-0.001, "0"), (100, "100")],
 )
 def test_numbers_are_shown_without_trailing_zeros(value, text):
     assert number_text(value) == text
