@@ -80,12 +80,18 @@ _RECIPES = (
             ("inside_girt_lf", "skirt_girt_lf"),
             ("lean_to_girt_lf", "skirt_girt_lf"),
             ("eave_carrier_lf", "eave_carrier_lf"),
+        ),
+        setup="setup_frame",
+        factors=("extension",),
+    ),
+    _Recipe(
+        "TRUSSES",
+        (
             ("trusses", "truss"),
             ("lean_to_rafters", "rafter"),
             ("purlin_lf", "purlin_lf"),
             ("lean_to_purlin_lf", "purlin_lf"),
         ),
-        setup="setup_frame",
         factors=("extension",),
     ),
     _Recipe(

@@ -124,7 +124,15 @@ _KINDS = (
     ),
     _crew(
         "FRAME",
-        "Frame and set trusses",
+        "Frame walls",
+        "FRAMING",
+        (2, 6),
+        gate=WeatherGate.WALL,
+        caution="Keep the post braces on until the trusses are up and braced.",
+    ),
+    _crew(
+        "TRUSSES",
+        "Set trusses and purlins",
         "FRAMING",
         (3, 7),
         equipment="TELEHANDLER",

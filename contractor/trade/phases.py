@@ -51,11 +51,16 @@ class WaitKind(Labeled):
 
 @dataclass(frozen=True, slots=True)
 class CureNeed:
-    """The share of 28-day strength to wait for, the cement type, and the least hours."""
+    """
+    The share of 28-day strength to wait for, the cement type, and the least hours.
+
+    Buried concrete cures at the ground's temperature, the rest at the air's.
+    """
 
     strength_share: float
     cement: str
     minimum_hours: float
+    buried: bool = False
 
 
 @dataclass(frozen=True, slots=True)
@@ -90,9 +95,11 @@ class JobNetwork:
 
 
 # 500 psi of a 3,000 psi mix, the strength that survives one freeze: ACI 306R (from memory).
-PAD_CURE = CureNeed(strength_share=0.17, cement="I", minimum_hours=24)
+PAD_CURE = CureNeed(strength_share=0.17, cement="I", minimum_hours=24, buried=True)
 # About 2.4 days at 68 °F and 4.4 at 50 °F; common practice, no source.
-COLLAR_CURE = CureNeed(strength_share=0.40, cement="I", minimum_hours=48)
+COLLAR_CURE = CureNeed(strength_share=0.40, cement="I", minimum_hours=48, buried=True)
+# Girts load a braced post little: the day after; common practice, no source.
+GIRT_CURE = CureNeed(strength_share=0.17, cement="I", minimum_hours=16, buried=True)
 SLAB_FOOT_CURE = CureNeed(strength_share=0.17, cement="I", minimum_hours=24)
 # Brackets bolted to young concrete wait 3 to 7 days; common practice, no source.
 BRACKET_CURE = CureNeed(strength_share=0.60, cement="I", minimum_hours=72)
@@ -101,8 +108,9 @@ SLAB_LIFT_CURE = CureNeed(strength_share=0.70, cement="I", minimum_hours=72)
 
 _PASS = "No work past an inspection point before it is passed (IRC R109.4, from memory)."
 _SHELL = (
-    Follows("FRAME", "FRAME_INSPECTION", why="The frame must stand and be braced."),
-    Follows("FRAME", "ROOF", why="Roof steel goes on purlins."),
+    Follows("FRAME", "TRUSSES", why="Trusses stand on the eave carriers."),
+    Follows("TRUSSES", "FRAME_INSPECTION", why="The frame must stand and be braced."),
+    Follows("TRUSSES", "ROOF", why="Roof steel goes on purlins."),
     Follows("FRAME_INSPECTION", "WALLS", why=_PASS),
     Follows("ROOF", "WALLS", why="Wall steel tucks under the roof edge."),
     Follows("WALLS", "TRIM", why="Corners cover the edges of the wall steel."),
@@ -149,7 +157,8 @@ _GROUND: dict[Foundation, tuple[Follows, ...]] = {
         *_HOLES,
         Follows("HOLE_INSPECTION", "POUR", why=_PASS),
         Follows("POUR", "POSTS", cure=PAD_CURE, why="Posts stand on the poured pads."),
-        Follows("POSTS", "FRAME", cure=COLLAR_CURE, why="Trusses load the poured collars."),
+        Follows("POSTS", "FRAME", cure=GIRT_CURE, why="Girts go on the day after the collars."),
+        Follows("POSTS", "TRUSSES", cure=COLLAR_CURE, why="Trusses load the poured collars."),
         *_SLAB_LATE,
     ),
     Foundation.PRECAST_PIER: (
@@ -162,7 +171,7 @@ _GROUND: dict[Foundation, tuple[Follows, ...]] = {
         Follows("LAYOUT", "SLAB_INSPECTION", why="The authority sees forms and steel."),
         Follows("SLAB_INSPECTION", "SLAB", why=_PASS),
         Follows("SLAB", "POSTS", cure=BRACKET_CURE, why="Brackets are bolted to the slab."),
-        Follows("SLAB", "FRAME", cure=SLAB_LIFT_CURE, why="The lift stands on the slab."),
+        Follows("SLAB", "TRUSSES", cure=SLAB_LIFT_CURE, why="The lift stands on the slab."),
         Follows("POSTS", "FRAME", why="Girts and trusses hang on the posts."),
     ),
 }
@@ -261,7 +270,7 @@ def _deliveries(building: Building) -> Iterator[tuple[str, str]]:
     if building.foundation == Foundation.PRECAST_PIER:
         yield ("PRECAST_PIERS", "POSTS")
     yield ("POSTS", "POSTS")
-    yield ("TRUSSES", "FRAME")
+    yield ("TRUSSES", "TRUSSES")
     yield ("STEEL", "ROOF")
     yield ("OVERHEAD_DOORS", "OVERHEAD_DOORS")
     yield ("WINDOWS_AND_DOORS", "DOORS")

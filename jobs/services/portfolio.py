@@ -310,7 +310,8 @@ class _JobActivities:
         waits = self.owner.waits
         if follows.cure:
             share = f"{follows.cure.strength_share:.0%} of 28-day strength"
-            basis = f"{share} at the temperatures expected ({follows.why})"
+            where = "in the ground" if follows.cure.buried else "in the air"
+            basis = f"{share} at the temperatures expected {where}. {follows.why}"
             index = waits.cure(follows.cure, lag_hours=follows.lag_hours)
             return index, LinkNote(WaitKind.CURE.value, basis)
         index = waits.lag(follows.lag_hours)

@@ -10,6 +10,7 @@ import numpy as np
 from contractor.engine.problem import Wait
 from contractor.engine.worktime import SLOT_MINUTES, SLOTS_PER_DAY
 from contractor.trade.cure import CureClock, expected_temps_degc
+from contractor.trade.ground import FOOTING_DEPTH_FT, ground_temps_degc
 from contractor.trade.notice import AskedWhen, NoticeRule, earliest_visit
 from jobs.services.calendars import Calendars, visit_windows
 
@@ -34,7 +35,7 @@ class WaitTables:
         self._axis = calendars.axis
         self._firm = firm
         self._index: dict[object, int] = {}
-        self._clock: CureClock | None = None
+        self._clocks: dict[bool, CureClock] = {}
 
     def lag(self, hours: float) -> int | None:
         """Return the wait of so many hours by the clock; None for none."""
@@ -74,7 +75,7 @@ class WaitTables:
 
     def _cure_table(self, need: CureNeed, lag_hours: float) -> NDArray[np.int32]:
         """Tabulate by the hour; a pour within an hour waits from that hour's end."""
-        clock = self._cure_clock()
+        clock = self._clock(buried=need.buried)
         hours = self._axis.slots // SLOTS_PER_HOUR + 1
         ready = [
             clock.ready_hour(
@@ -91,20 +92,28 @@ class WaitTables:
         table = slots[np.minimum(at_hour, hours - 1)]
         return np.maximum.accumulate(np.maximum(table, np.arange(table.size))).astype(np.int32)
 
-    def _cure_clock(self) -> CureClock:
-        """Return the clock of the firm's expected temperatures along the axis."""
-        if self._clock is None:
-            self._clock = CureClock(
-                expected_temps_degc(
-                    monthly_mean_degf=[
-                        float(part) for part in self._firm.month_temperatures_degf.split()
-                    ],
+    def _clock(self, *, buried: bool) -> CureClock:
+        """Return the clock of the temperatures expected along the axis, in ground or air."""
+        if buried not in self._clocks:
+            means = [float(part) for part in self._firm.month_temperatures_degf.split()]
+            first_hour = self._calendars.local(0).replace(tzinfo=None)
+            hours = self._axis.slots // SLOTS_PER_HOUR + 2
+            self._clocks[buried] = CureClock(
+                ground_temps_degc(
+                    monthly_mean_degf=means,
+                    depth_ft=FOOTING_DEPTH_FT,
+                    first_hour=first_hour,
+                    hours=hours,
+                )
+                if buried
+                else expected_temps_degc(
+                    monthly_mean_degf=means,
                     daily_swing_degf=self._firm.daily_swing_degf,
-                    first_hour=self._calendars.local(0).replace(tzinfo=None),
-                    hours=self._axis.slots // SLOTS_PER_HOUR + 2,
+                    first_hour=first_hour,
+                    hours=hours,
                 )
             )
-        return self._clock
+        return self._clocks[buried]
 
     def _visit_table(self, authority: Authority) -> NDArray[np.int32]:
         starts = self._calendars.visit_starts(authority)
