@@ -149,14 +149,18 @@ def _refuse_double_booking(rows: Iterable[Booking]) -> None:
 
 
 def _entry(booking: Booking) -> FeedEntry:
-    """Return a booking as a crew's calendar shows it: no price, no buyer's telephone."""
+    """
+    Return a booking as a crew's calendar shows it: no price, no buyer's telephone.
+
+    Nor what binds the start: a new plan may give another reason for the same days, and a
+    calendar changes only when the work does.
+    """
     phase, job = booking.phase, booking.phase.job
     kind = PHASE_TABLE[phase.code]
     machines = ", ".join(machine.name for machine in booking.equipment.all())
     notes = [
         f"{booking.work_hours:g} working hours for the crew.",
         f"Equipment: {machines}." if machines else "",
-        f"Starts then because: {booking.because}",
         kind.caution,
         "Local code, the engineer's drawings and your inspector decide." if kind.caution else "",
     ]
