@@ -15,7 +15,6 @@ from contractor.trade.building import (
 from contractor.trade.errors import Fault, SpecError
 from tests.unit.trade.buildings import door, shop
 
-
 HUGE = pytest.param(10**5000, id="thousands of digits")
 
 
