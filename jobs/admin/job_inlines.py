@@ -114,7 +114,9 @@ class PhaseInline(admin.TabularInline):
 
     @admin.display(description="pinned to")
     def pin(self, phase: Phase) -> str:
-        """Return the pin, as a link to change it."""
+        """Return the pin, as a link to change it; the empty row of the form has none."""
+        if phase.pk is None:
+            return "–"
         pinned = f"{phase.pinned_crew or 'any crew'}, {day(phase.pinned_start_at)}"
         return format_html(
             '<a href="{}" aria-label="Pin {}">{}</a>',
