@@ -1,0 +1,153 @@
+"""The demo firm: loaded once, planned and published, with sign-ins that a visitor can use."""
+
+import secrets
+from dataclasses import dataclass
+from datetime import date, datetime
+from pathlib import Path
+
+from django.conf import settings
+from django.contrib.auth.models import AbstractUser, Group, User
+from django.db import transaction
+from django.utils import timezone
+from rest_framework.authtoken.models import Token
+
+from contractor import roles
+from crews.models import Crew, Firm
+from crews.services import LinkClosedError, ensure_public_holidays, feed_url, subscribe
+from jobs.models import Plan
+from jobs.services.loading import load
+from jobs.services.planning import plan_now
+from jobs.services.publishing import publish
+
+__all__ = [
+    "BASE_MONDAY",
+    "SIGN_IN_ROLES",
+    "SignIn",
+    "days_to_this_week",
+    "load_firm",
+    "owner_token",
+    "publish_a_plan",
+    "readers",
+    "sign_ins",
+]
+
+# The Monday on which the demo's files stand still; everything in them is before or after it.
+BASE_MONDAY = date(2026, 11, 23)
+FIXTURES = settings.BASE_DIR / "fixtures" / "demo"
+HOLIDAY_YEARS = 3
+SIGN_IN_ROLES = {"office": roles.OFFICE, "owner": roles.OWNER, "lead": roles.CREW_LEAD}
+
+@dataclass(frozen=True, slots=True)
+class SignIn:
+    """A name to sign in with; the password is "" when it is not ours to know any more."""
+
+    username: str
+    role: str
+    password: str
+
+
+def load_firm(*, now: datetime) -> bool:
+    """Load the demo firm, moved to this week, and return True; keep a firm that is there."""
+    if Firm.objects.exists():
+        return False
+    load(paths=sorted(FIXTURES.glob("*.csv")), shift_days=days_to_this_week(now), now=now)
+    year = timezone.localdate(now).year
+    ensure_public_holidays(years=range(year, year + HOLIDAY_YEARS))
+    return True
+
+
+def publish_a_plan(*, now: datetime, budget_seconds: float) -> bool:
+    """Plan all open work, publish it and return True; keep a plan that is published already."""
+    if Plan.objects.filter(status=Plan.Status.PUBLISHED).exists():
+        return False
+    plan = plan_now(now=now, budget_seconds=budget_seconds, seed=1)
+    publish(plan_id=plan.pk, by=User.objects.get(username="office"), now=now)
+    return True
+
+
+def days_to_this_week(now: datetime) -> int:
+    """Return how many days, whole weeks, lie between the files' Monday and this week's."""
+    today = timezone.localdate(now)
+    return (today - BASE_MONDAY).days // 7 * 7
+
+
+def sign_ins(*, store: Path) -> list[SignIn]:
+    """
+    Return the demo's sign-ins, made at the first run with passwords of their own.
+
+    The passwords are kept in `store`, readable by its owner only, so that a second run can print
+    them again; one that has been changed since is left alone and told as "".
+    """
+    roles.ensure_groups()
+    kept = _kept_passwords(store)
+    new = {name: secrets.token_urlsafe(9) for name in SIGN_IN_ROLES}
+    with transaction.atomic():
+        made = [name for name, role in SIGN_IN_ROLES.items() if _make_user(name, role, new[name])]
+        Token.objects.get_or_create(user=User.objects.get(username="owner"))
+        Crew.objects.filter(pk=_first_crew()).update(lead=User.objects.get(username="lead"))
+        kept |= {name: new[name] for name in made}
+        _keep_passwords(store, kept)
+    return [
+        SignIn(name, role, kept[name] if _opens(name, kept.get(name, "")) else "")
+        for name, role in SIGN_IN_ROLES.items()
+    ]
+
+
+def readers(*, now: datetime) -> list[tuple[Crew, str]]:
+    """Return each crew with the address of a calendar feed, made if it has none that opens."""
+    crews = Crew.objects.filter(is_active=True).order_by("name")
+    return [(crew, _feed_of(crew, now)) for crew in crews]
+
+
+def owner_token() -> str:
+    """Return the owner's key to the API."""
+    return Token.objects.get(user__username="owner").key
+
+
+def _feed_of(crew: Crew, now: datetime) -> str:
+    open_links = crew.subscriptions.filter(
+        revoked_at=None, reader=f"{crew.name}, demo"
+    ).order_by("pk")
+    for subscription in open_links:
+        try:
+            return feed_url(subscription)
+        except LinkClosedError:  # the secret key has changed since
+            continue
+    return subscribe(crew=crew, reader=f"{crew.name}, demo", now=now)[1]
+
+
+def _make_user(username: str, role: str, password: str) -> bool:
+    """Make a user in its group and return whether it is new; one that is there stays as it is."""
+    user, is_new = User.objects.get_or_create(
+        username=username, defaults={"is_staff": role != roles.CREW_LEAD}
+    )
+    if is_new:
+        user.set_password(password)
+        user.save(update_fields=["password"])
+        user.groups.add(Group.objects.get(name=role))
+    return is_new
+
+
+def _first_crew() -> int | None:
+    """Return the crew that the lead's sign-in is for: the first, if no crew has it yet."""
+    if Crew.objects.filter(lead__username="lead").exists():
+        return None
+    return Crew.objects.filter(lead=None).order_by("name").values_list("pk", flat=True).first()
+
+
+def _opens(username: str, password: str) -> bool:
+    user: AbstractUser = User.objects.get(username=username)
+    return bool(password) and user.check_password(password)
+
+
+def _kept_passwords(store: Path) -> dict[str, str]:
+    if not store.exists():
+        return {}
+    lines = (line.split(maxsplit=1) for line in store.read_text().splitlines())
+    return {parts[0]: parts[1] for parts in lines if len(parts) == 2}
+
+
+def _keep_passwords(store: Path, passwords: dict[str, str]) -> None:
+    store.touch(mode=0o600)
+    store.chmod(0o600)
+    store.write_text("".join(f"{name} {password}\n" for name, password in passwords.items()))

@@ -1,0 +1,79 @@
+"""Writing the database's rows as the CSV files that `load` reads."""
+
+from collections.abc import Iterator, Sequence
+from pathlib import Path
+from typing import Any
+
+from django.db import models, transaction
+from django.db.models import Q
+
+from inspections.models import Inspection
+from jobs.models import Phase
+from jobs.services.loading_cells import cell_of
+from jobs.services.loading_files import protect, write
+from jobs.services.loading_tables import KEY_OF, TABLES, Column, Table
+
+__all__ = ["DumpRefused", "dump"]
+
+_HAS_HISTORY = (
+    Q(started_at__isnull=False)
+    | Q(done_at__isnull=False)
+    | Q(office_hours__isnull=False)
+    | Q(pinned_crew__isnull=False)
+    | Q(pinned_start_at__isnull=False)
+)
+
+
+class DumpRefused(Exception):  # noqa: N818 - what happened, not a defect
+    """The directory cannot take the files."""
+
+
+def dump(*, directory: Path, kinds: Sequence[str] = tuple(TABLES)) -> dict[str, int]:
+    """
+    Return how many rows of each kind were written to `directory`, one CSV file each.
+
+    Raises
+    ------
+    DumpRefused
+        If one of the files is there already: a dump never writes over another.
+    """
+    directory.mkdir(parents=True, exist_ok=True)
+    for kind in kinds:
+        if (directory / f"{kind}.csv").exists():
+            raise DumpRefused(f"{directory} has a {kind}.csv already. Name an empty directory.")
+    with transaction.atomic():
+        return {kind: _dump_table(directory, TABLES[kind]) for kind in kinds}
+
+
+def _dump_table(directory: Path, table: Table) -> int:
+    header = [column.name for column in table.columns]
+    rows = (tuple(_cells(table, row)) for row in _rows(table))
+    if table.key:
+        rows = iter(dict.fromkeys(rows))  # the same day off twice says no more than once
+    return write(directory / f"{table.kind}.csv", header, rows)
+
+
+def _rows(table: Table) -> models.QuerySet[Any]:
+    rows = table.model._default_manager.order_by("pk")
+    if table.model is Phase:
+        rows = rows.filter(_HAS_HISTORY).order_by("job_id", "sequence")
+    if table.model is Inspection:
+        return rows.select_related("phase__job")
+    related = [column.attname for column in table.columns if column.refers_to]
+    return rows.select_related(*related) if related else rows
+
+
+def _cells(table: Table, row: Any) -> Iterator[str]:
+    """Yield a row's cells in the order of the columns."""
+    for column in table.columns:
+        owner = row.phase if table.model is Inspection and column.field.model is Phase else row
+        if column.name == "share_done" and row.status != Phase.Status.UNDER_WAY:
+            yield ""
+        else:
+            yield _cell(column, getattr(owner, column.attname))
+
+
+def _cell(column: Column, value: Any) -> str:
+    if column.refers_to and value is not None:
+        return protect(getattr(value, KEY_OF[column.refers_to]))
+    return cell_of(column.field, value)

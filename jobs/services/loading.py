@@ -1,0 +1,152 @@
+"""
+Loading CSV files, all or nothing.
+
+Every row of every file is read and checked before anything is said, so that one run tells all that
+is wrong. docs/import.md has the columns.
+"""
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+from datetime import date, datetime
+from pathlib import Path
+from typing import cast
+
+from django.db import IntegrityError, models, transaction
+from django.utils import timezone
+
+from crews.models import DayOff, HolidayYear
+from jobs.models import Job
+from jobs.selectors.buildings import rates
+from jobs.services import loading_checks as checks
+from jobs.services.intake import refresh_phases
+from jobs.services.loading_cells import Shift
+from jobs.services.loading_files import LoadError, LoadFailed, Sheet, read_sheet
+from jobs.services.loading_phases import apply_history, attach_inspections
+from jobs.services.loading_rows import Run, read_rows
+from jobs.services.loading_tables import TABLES
+
+__all__ = ["LoadError", "LoadFailed", "LoadReport", "load"]
+
+_BEFORE_PHASES = [kind for kind in TABLES if kind not in ("inspections", "history")]
+
+
+@dataclass(frozen=True, slots=True)
+class LoadReport:
+    """How many rows of each file were stored, and what is unusual about them."""
+
+    counts: Mapping[str, int]
+    cautions: tuple[LoadError, ...]
+
+
+def load(
+    *,
+    paths: Sequence[Path],
+    shift_days: int = 0,
+    dry_run: bool = False,
+    now: datetime | None = None,
+) -> LoadReport:
+    """
+    Return what was stored from the files, given in any order.
+
+    A file's name without its ending tells what it holds. `shift_days` moves every date and moment,
+    the time of day kept. With `now`, work reported from the future is refused. A dry run checks
+    everything and stores nothing.
+
+    Raises
+    ------
+    LoadFailed
+        If anything is wrong with any file; then nothing is stored.
+    """
+    run = Run(Shift(shift_days, timezone.get_default_timezone()))
+    sheets = _sheets(run, paths)
+    with transaction.atomic():
+        for kind, table in TABLES.items():
+            if kind in sheets:
+                read_rows(run, table, sheets[kind])
+        cautions = _check(run, now)
+        for kind in _BEFORE_PHASES:
+            _store(run, kind)
+        _store_phases(run, now)
+        if run.errors:
+            raise LoadFailed(_in_order(run, paths))
+        transaction.set_rollback(dry_run)
+    counts = {kind: len(run.entries[kind]) for kind in TABLES if kind in sheets}
+    return LoadReport(counts, tuple(cautions))
+
+
+def _sheets(run: Run, paths: Sequence[Path]) -> dict[str, Sheet]:
+    """Return the sheets by kind; a file that cannot be read is noted and left out."""
+    sheets: dict[str, Sheet] = {}
+    for path in paths:
+        if path.suffix.lower() != ".csv" or path.stem not in TABLES:
+            message = f"Not a file we know. Name it {', '.join(f'{kind}.csv' for kind in TABLES)}."
+            run.errors.append(LoadError(file=path.name, message=message))
+        elif path.stem in sheets:
+            run.errors.append(LoadError(file=path.name, message="Given twice. Give it once."))
+        else:
+            try:
+                sheets[path.stem], errors = read_sheet(path)
+            except LoadFailed as failed:
+                errors = list(failed.errors)
+            run.errors.extend(errors)
+    if any(error.file not in {sheet.file for sheet in sheets.values()} for error in run.errors):
+        raise LoadFailed(run.errors)  # what the other files refer to is unknown
+    return sheets
+
+
+def _check(run: Run, now: datetime | None) -> list[LoadError]:
+    """Check what can be checked before anything is stored, and return the cautions."""
+    checks.check_firm(run)
+    checks.check_rates(run)
+    checks.refuse_parts_of_stored_jobs(run)
+    checks.make_room_for_deliveries(run)
+    today = timezone.localdate(now) if now else date.max
+    checks.refuse_future_sales(run, today=today)
+    for table in TABLES.values():
+        checks.refuse_existing(run, table)
+    return checks.check_buildings(run, today=today)
+
+
+def _store(run: Run, kind: str) -> None:
+    """Insert a file's good rows together; rows that a constraint refuses are noted."""
+    for entry in list(run.good(kind)):
+        named = [entry.values.get(c.name) for c in entry.table.columns if c.refers_to]
+        if any(other is not None and other.pk is None for other in named):
+            run.give_up(entry)
+    model = TABLES[kind].model
+    try:
+        with transaction.atomic():
+            model._default_manager.bulk_create([e.instance for e in run.good(kind)], batch_size=500)
+    except IntegrityError:
+        if not checks.check_constraints(run, kind):
+            raise
+        for entry in run.good(kind):
+            cast(models.Model, entry.instance).pk = None
+        model._default_manager.bulk_create([e.instance for e in run.good(kind)], batch_size=500)
+
+
+def _store_phases(run: Run, now: datetime | None) -> None:
+    """Make the new jobs' phases, then write to them what has happened."""
+    days = (cast(DayOff, entry.instance) for entry in run.good("days_off"))
+    years = sorted({day.first_day.year for day in days if day.is_public_holiday})
+    HolidayYear.objects.bulk_create([HolidayYear(year=y) for y in years], ignore_conflicts=True)
+    firm_rates = rates()
+    for job in _jobs_to_refresh(run):
+        refresh_phases(job=job, firm_rates=firm_rates)
+    attach_inspections(run)
+    _store(run, "inspections")
+    apply_history(run, now=now)
+
+
+def _jobs_to_refresh(run: Run) -> list[Job]:
+    """Return the jobs that are new or have a new permit, which decides on their inspections."""
+    new = [cast(Job, entry.instance) for entry in run.good("jobs")]
+    with_permit = [cast(Job, entry.values["job"]) for entry in run.good("permits")]
+    jobs = {job.pk: job for job in (*new, *with_permit) if job.number not in run.broken["jobs"]}
+    return list(jobs.values())
+
+
+def _in_order(run: Run, paths: Sequence[Path]) -> list[LoadError]:
+    """Return the errors file by file and line by line."""
+    order = {path.name: number for number, path in enumerate(paths)}
+    return sorted(run.errors, key=lambda error: (order.get(error.file, -1), error.line or 0))

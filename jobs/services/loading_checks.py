@@ -1,0 +1,166 @@
+"""What rows must satisfy together: sizes that fit, nothing there already, the constraints."""
+
+import re
+from collections import defaultdict
+from datetime import date
+from typing import cast
+
+from django.core.exceptions import ValidationError
+from django.db import models
+
+from contractor.trade.errors import SpecError
+from contractor.trade.rates import STARTER_RATES
+from crews.models import Firm
+from jobs.models import Delivery, Job, LeanTo, Opening
+from jobs.services.intake import check
+from jobs.services.loading_files import LoadError
+from jobs.services.loading_rows import Entry, Run
+from jobs.services.loading_tables import TABLES, Table
+
+__all__ = [
+    "check_buildings",
+    "check_constraints",
+    "check_firm",
+    "check_rates",
+    "make_room_for_deliveries",
+    "refuse_existing",
+    "refuse_future_sales",
+    "refuse_parts_of_stored_jobs",
+]
+
+_PART = re.compile(r"(openings|lean_tos)\[(\d+)\]\.?(\w*)")
+
+
+def check_buildings(run: Run, *, today: date) -> list[LoadError]:
+    """Note every fault of every new job's building, and return what is only unusual about it."""
+    parts: dict[str, dict[str, list[Entry]]] = {
+        kind: defaultdict(list) for kind in ("openings", "lean_tos")
+    }
+    for kind, by_job in parts.items():
+        for entry in run.good(kind):
+            by_job[cast(Job, entry.values["job"]).number].append(entry)
+    cautions = []
+    for entry in list(run.good("jobs")):
+        job = cast(Job, entry.instance)
+        own = {kind: by_job[job.number] for kind, by_job in parts.items()}
+        try:
+            found = check(
+                job=job,
+                openings=[cast(Opening, part.instance) for part in own["openings"]],
+                lean_tos=[cast(LeanTo, part.instance) for part in own["lean_tos"]],
+                today=today,
+                is_new=False,  # a promise that is past by now is a fact worth loading
+            )
+        except SpecError as error:
+            for fault in error.faults:
+                blamed, column = _blamed(entry, own, fault.field)
+                run.fail(blamed, column, f"{_sentence(fault.message)} {fault.remedy}")
+            run.give_up(entry)
+            continue
+        for caution in found:
+            blamed, column = _blamed(entry, own, caution.field)
+            cautions.append(
+                LoadError(
+                    file=blamed.file,
+                    line=blamed.line,
+                    column=column,
+                    value=str(caution.value),
+                    message=caution.message,
+                )
+            )
+    return cautions
+
+
+def refuse_future_sales(run: Run, *, today: date) -> None:
+    """Refuse jobs that were sold on a day still to come."""
+    for entry in list(run.good("jobs")):
+        if entry.values["sold_on"] > today:
+            run.fail(entry, "sold_on", f"That is still to come. Write {today} or earlier.")
+
+
+def _blamed(job: Entry, parts: dict[str, list[Entry]], field: str) -> tuple[Entry, str]:
+    """Return the row and the column that a field of the building came from."""
+    match = _PART.fullmatch(field)
+    if match and int(match[2]) < len(parts[match[1]]):
+        return parts[match[1]][int(match[2])], match[3] or "job"
+    return job, field
+
+
+def _sentence(text: str) -> str:
+    text = text.strip()
+    return text[:1].upper() + text[1:] + ("" if text.endswith((".", "!", "?")) else ".")
+
+
+def check_firm(run: Run) -> None:
+    """Refuse a second firm."""
+    entries = list(run.good("firm"))
+    for entry in entries[1:]:
+        run.fail(entry, "name", "There is one firm. Keep one row.")
+    if entries and Firm.objects.exists():
+        run.fail(entries[0], "name", "The firm is in the database already. Change it in the admin.")
+
+
+def check_rates(run: Run) -> None:
+    """Refuse rates of work that no phase reads."""
+    for entry in list(run.good("rates")):
+        if entry.values["code"] not in STARTER_RATES:
+            run.fail(entry, "code", f"No such rate. Write one of {', '.join(STARTER_RATES)}.")
+
+
+def refuse_parts_of_stored_jobs(run: Run) -> None:
+    """Refuse doors and lean-tos of a job that is stored: they are one building."""
+    for kind in ("openings", "lean_tos"):
+        for entry in list(run.good(kind)):
+            if cast(Job, entry.values["job"]).pk is not None:
+                message = "The job is in the database already. Change its building in the admin."
+                run.fail(entry, "job", message)
+
+
+def refuse_existing(run: Run, table: Table) -> None:
+    """Refuse rows that the database has already, with one query for the file."""
+    if not table.key or table.kind in ("firm", "inspections", "history"):
+        return  # checked elsewhere: the first by its own rule, the others once phases are known
+    keys = {id(entry): entry.key() for entry in run.good(table.kind)}
+    paths = [table.column(name).path for name in table.key]
+    firsts = {key[0] for key in keys.values() if key}
+    found = table.model._default_manager.filter(**{f"{paths[0]}__in": firsts})
+    existing = set(found.values_list(*paths)) if firsts else set()
+    for entry in list(run.good(table.kind)):
+        if keys[id(entry)] in existing:
+            message = "Already in the database. Take the row out; loading changes nothing there."
+            run.fail(entry, table.key[0], message)
+
+
+def make_room_for_deliveries(run: Run) -> None:
+    """
+    Delete deliveries about which nothing is known, where a row now tells more.
+
+    Such a row is written for everything that a new job waits for.
+    """
+    named = {cast(Job, entry.values["job"]).pk for entry in run.good("deliveries")} - {None}
+    told = {entry.key() for entry in run.good("deliveries")}
+    nothing_known = Delivery.objects.filter(
+        job__in=named, supplier="", ordered_on=None, promised_on=None, arrived_on=None
+    ).select_related("job")
+    replaced = [row.pk for row in nothing_known if (row.job.number, row.item) in told]
+    Delivery.objects.filter(pk__in=replaced).delete()
+
+
+def check_constraints(run: Run, kind: str) -> bool:
+    """Note each row that a check constraint refuses and return whether there was one."""
+    table = TABLES[kind]
+    every = table.model._meta.constraints
+    constraints = [one for one in every if isinstance(one, models.CheckConstraint)]
+    found = False
+    for entry in list(run.good(kind)):
+        for constraint in constraints:
+            instance = entry.instance
+            if instance is None:
+                break
+            try:
+                constraint.validate(table.model, instance)
+            except ValidationError as error:
+                column = table.blamed.get(constraint.name, table.columns[0].name)
+                run.fail(entry, column, " ".join(error.messages))
+                found = True
+    return found

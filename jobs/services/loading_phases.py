@@ -1,0 +1,95 @@
+"""Rows that belong to a phase: what happened on it, and its inspections."""
+
+from datetime import datetime
+from typing import cast
+
+from contractor.trade.phases import PHASE_TABLE, Performer
+from inspections.models import Inspection
+from jobs.models import Job, Phase
+from jobs.services.loading_rows import Entry, Run
+
+__all__ = ["apply_history", "attach_inspections"]
+
+Phases = dict[tuple[int, str], Phase]
+
+
+def apply_history(run: Run, *, now: datetime | None) -> None:
+    """Write starts, ends, shares and hours to the phases that the rows name."""
+    phases = _phases_named(run, "history")
+    changed = []
+    fields = {"status", "share_done"}
+    for entry in list(run.good("history")):
+        phase = _phase_of(run, entry, phases)
+        if phase is None or not _history_is_possible(run, entry, phase, now):
+            continue
+        for column in entry.table.columns[2:]:
+            if column.name in entry.values:
+                setattr(phase, column.attname, entry.values[column.name])
+                fields.add(column.attname)
+        if phase.done_at is not None:
+            phase.status, phase.share_done = Phase.Status.DONE, 1.0
+        elif phase.started_at is not None:
+            phase.status = Phase.Status.UNDER_WAY
+        changed.append(phase)
+    Phase.objects.bulk_update(changed, sorted(fields), batch_size=200)
+
+
+def attach_inspections(run: Run) -> None:
+    """Give each inspection its phase; one that the database has already is an error."""
+    phases = _phases_named(run, "inspections")
+    existing = set(
+        Inspection.objects.filter(phase__in=phases.values()).values_list("phase", "requested_at")
+    )
+    for entry in list(run.good("inspections")):
+        phase = _phase_of(run, entry, phases)
+        if phase is None:
+            continue
+        inspection = cast(Inspection, entry.instance)
+        if PHASE_TABLE[phase.code].performer is not Performer.AUTHORITY:
+            codes = [k.code for k in PHASE_TABLE.values() if k.performer is Performer.AUTHORITY]
+            run.fail(entry, "phase", f"Not an inspection. Write one of {', '.join(codes)}.")
+        elif (phase.pk, inspection.requested_at) in existing:
+            run.fail(entry, "requested_at", "Already in the database. Take the row out.")
+        else:
+            inspection.phase = phase
+
+
+def _phases_named(run: Run, kind: str) -> Phases:
+    """Return the phases of all jobs that a file names, by job id and code, in one query."""
+    jobs = {cast(Job, entry.values["job"]).pk for entry in run.good(kind)} - {None}
+    return {(phase.job_id, phase.code): phase for phase in Phase.objects.filter(job__in=jobs)}
+
+
+def _phase_of(run: Run, entry: Entry, phases: Phases) -> Phase | None:
+    job, code = cast(Job, entry.values["job"]), entry.values["phase"]
+    if job.pk is None or job.number in run.broken["jobs"]:
+        run.give_up(entry)
+        return None
+    phase = phases.get((job.pk, code))
+    if phase is None:
+        has = ", ".join(found for pk, found in phases if pk == job.pk) or "none"
+        run.fail(entry, "phase", f"Job {job.number} has no such phase. Its phases are {has}.")
+    return phase
+
+
+def _history_is_possible(run: Run, entry: Entry, phase: Phase, now: datetime | None) -> bool:
+    """Tell whether the row may be written to its phase, and note why not."""
+    told = cast(Phase, entry.instance)
+    if phase.status != Phase.Status.OPEN:
+        run.fail(entry, "phase", "It has a history in the database already. Take the row out.")
+    elif told.started_at and told.done_at and told.done_at < told.started_at:
+        run.fail(entry, "done_at", "The end is before the start. Write a later time.")
+    elif told.done_at and "share_done" in entry.values and told.share_done != 1:
+        run.fail(entry, "share_done", "The phase is done. Write 1, or leave the cell empty.")
+    elif told.share_done and not told.started_at and not told.done_at:
+        run.fail(entry, "started_at", "A share is done, so it has begun. Write when.")
+    else:
+        late = [name for name in ("started_at", "done_at") if _is_after(getattr(told, name), now)]
+        for name in late:
+            run.fail(entry, name, "That is still to come. Write a time that has passed.")
+        return not late
+    return False
+
+
+def _is_after(moment: datetime | None, now: datetime | None) -> bool:
+    return moment is not None and now is not None and moment > now

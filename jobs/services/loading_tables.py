@@ -1,0 +1,205 @@
+"""What each file holds: its model, its columns, what names a row, and in which order files load."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Mapping
+from dataclasses import dataclass, field
+from types import MappingProxyType
+from typing import TYPE_CHECKING, Any, cast
+
+from django.db import models
+
+from crews.models import Crew, DayOff, Equipment, Firm, WorkHours
+from inspections.models import Authority, AuthorityClosure, Inspection, LocateTicket, Permit
+from jobs.models import Delivery, Job, LaborRate, LeanTo, Opening, Phase
+from jobs.models.specification import Specification
+
+__all__ = ["KEY_OF", "TABLES", "Column", "Table"]
+
+if TYPE_CHECKING:
+    AnyField = models.Field[Any, Any]
+
+
+@dataclass(frozen=True, slots=True)
+class Column:
+    """A column of a file: the model's field behind it, and the file whose row it names, if any."""
+
+    name: str
+    field: AnyField
+    refers_to: str = ""
+
+    @property
+    def attname(self) -> str:
+        """Return the name of the model's attribute that takes the value."""
+        return self.field.name
+
+    @property
+    def is_required(self) -> bool:
+        """Return whether an empty cell has no default to stand for it."""
+        return not (self.field.null or self.field.blank or self.field.has_default())
+
+    @property
+    def path(self) -> str:
+        """Return the query path from the model to the text that the cell holds."""
+        return f"{self.field.name}__{KEY_OF[self.refers_to]}" if self.refers_to else self.field.name
+
+
+@dataclass(frozen=True, slots=True)
+class Table:
+    """
+    One kind of file.
+
+    `key` names the columns that tell two rows apart; a table without a key is part of its job and
+    is loaded together with it. `blamed` maps a constraint to the column that its message stands at.
+    """
+
+    kind: str
+    model: type[models.Model]
+    columns: tuple[Column, ...]
+    key: tuple[str, ...] = ()
+    blamed: Mapping[str, str] = field(default_factory=lambda: MappingProxyType({}))
+
+    def column(self, name: str) -> Column:
+        """Return the column of that name."""
+        return next(column for column in self.columns if column.name == name)
+
+
+# The one field that other files name a row by.
+KEY_OF: Mapping[str, str] = MappingProxyType(
+    {
+        "work_hours": "name",
+        "crews": "name",
+        "equipment": "name",
+        "authorities": "name",
+        "jobs": "number",
+    }
+)
+_REFERENCES: Mapping[type[models.Model], str] = MappingProxyType(
+    {
+        WorkHours: "work_hours",
+        Crew: "crews",
+        Equipment: "equipment",
+        Authority: "authorities",
+        Job: "jobs",
+    }
+)
+_SPECIFICATION = " ".join(f.name for f in Specification._meta.local_fields)
+
+
+def _columns(model: type[models.Model], names: str) -> Iterator[Column]:
+    """Yield a column for each name; `hours=reported_hours` gives a field another column name."""
+    for word in names.split():
+        name, _, field_name = word.partition("=")
+        model_field = cast("AnyField", model._meta.get_field(field_name or name))
+        related = model_field.related_model
+        yield Column(name, model_field, _REFERENCES[related] if related else "")  # type: ignore[index]
+
+
+def _table(
+    kind: str, model: type[models.Model], names: str, key: str = "", **blamed: str
+) -> Table:
+    return Table(kind, model, tuple(_columns(model, names)), tuple(key.split()), blamed)
+
+
+def _phase_table(kind: str, model: type[models.Model], names: str, key: str) -> Table:
+    """Return a table whose rows belong to a phase, named by a job's number and a code."""
+    of_phase = tuple(_columns(Phase, "job phase=code"))
+    return Table(kind, model, of_phase + tuple(_columns(model, names)), tuple(key.split()))
+
+
+_JOB_COLUMNS = (
+    "number status sold_on promised_on earliest_start_on completed_on contract_value_usd "
+    "promise_weight preferred_crew buyer_name buyer_phone buyer_email site_address site_town "
+    f"site_county site_state drive_minutes {_SPECIFICATION} notes"
+)
+_WEEK = "monday tuesday wednesday thursday friday saturday sunday"
+
+_ALL = (
+    _table(
+        "firm",
+        Firm,
+        "name county state phone month_temperatures_degf daily_swing_degf freeze_days",
+        "name",
+    ),
+    _table("work_hours", WorkHours, f"name {_WEEK}", "name"),
+    _table("rates", LaborRate, "code hours_per_unit note", "code"),
+    _table(
+        "crews",
+        Crew,
+        "name lead_name lead_phone size skills pace work_hours is_active",
+        "name",
+        crew_size_at_least_one="size",
+        crew_pace_above_zero="pace",
+    ),
+    _table("equipment", Equipment, "name kind is_active", "name"),
+    _table(
+        "days_off",
+        DayOff,
+        "first_day last_day crew equipment reason is_public_holiday",
+        "first_day last_day crew equipment reason",
+        day_off_ends_after_it_starts="last_day",
+        day_off_of_crew_or_machine="equipment",
+    ),
+    _table(
+        "authorities",
+        Authority,
+        "name county state phone inspects_holes inspects_slab inspects_frame inspects_final "
+        "request_cutoff notice_working_days asked_when visit_windows weekdays",
+        "name",
+    ),
+    _table(
+        "closures",
+        AuthorityClosure,
+        "authority first_day last_day reason",
+        "authority first_day last_day reason",
+        closure_ends_after_it_starts="last_day",
+    ),
+    _table(
+        "jobs",
+        Job,
+        _JOB_COLUMNS,
+        "number",
+        job_done_has_its_day="completed_on",
+        job_promise_after_sale="promised_on",
+        job_completed_after_sale="completed_on",
+        job_bay_within_length="bay_ft",
+    ),
+    _table("openings", Opening, "job kind width_ft height_ft count"),
+    _table("lean_tos", LeanTo, "job width_ft length_ft low_eave_ft enclosed"),
+    _table(
+        "permits",
+        Permit,
+        "job authority number is_exempt applied_on expected_on issued_on",
+        "job",
+        permit_issued_after_applied="issued_on",
+    ),
+    _table(
+        "deliveries",
+        Delivery,
+        "job item supplier ordered_on promised_on arrived_on",
+        "job item",
+    ),
+    _table(
+        "tickets",
+        LocateTicket,
+        "number job called_on dig_from expires_on",
+        "number",
+        ticket_dates_in_order="dig_from",
+    ),
+    _phase_table(
+        "inspections",
+        Inspection,
+        "status requested_at visit_from visit_until note",
+        "job phase requested_at",
+    ),
+    _phase_table(
+        "history",
+        Phase,
+        "crew started_at done_at share_done hours=reported_hours office_hours pinned_crew "
+        "pinned_start_at",
+        "job phase",
+    ),
+)
+
+# In the order in which they load: a row may name rows of the files before its own.
+TABLES: Mapping[str, Table] = MappingProxyType({table.kind: table for table in _ALL})
