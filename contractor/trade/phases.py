@@ -206,7 +206,7 @@ def job_network(*, building: Building, inspections: frozenset[str]) -> JobNetwor
 
 def _ground_links(building: Building) -> Iterator[Follows]:
     for link in _GROUND[building.foundation]:
-        no_collar = link.cure is COLLAR_CURE and building.collar_in == 0
+        no_collar = link.cure in (GIRT_CURE, COLLAR_CURE) and building.collar_in == 0
         yield replace(link, cure=None, why="Tamped fill does not cure.") if no_collar else link
 
 

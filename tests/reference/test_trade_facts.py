@@ -17,9 +17,10 @@ from contractor.trade.building import (
     PostKind,
     Use,
 )
+from contractor.trade.cure import hours_to_strength
 from contractor.trade.errors import SpecError
 from contractor.trade.labor import phase_labor
-from contractor.trade.phases import INSPECTIONS, JobNetwork, job_network
+from contractor.trade.phases import COLLAR_CURE, INSPECTIONS, JobNetwork, job_network
 from contractor.trade.site import BOTTOM_CHORD_PSF, LEAST_SNOW_PSF, floor_level_ft
 from contractor.trade.takeoff import take_off
 from contractor.trade.warranty import workmanship_ends_on
@@ -71,7 +72,7 @@ def test_poured_piers_wait_for_pads_and_collars():
     """common practice, no source"""
     network = job_network(building=shop(), inspections=INSPECTIONS)
 
-    assert _cures(network) == {("POUR", "POSTS"), ("POSTS", "FRAME")}
+    assert _cures(network) == {("POUR", "POSTS"), ("POSTS", "FRAME"), ("POSTS", "TRUSSES")}
 
 
 def test_bays_and_trusses_stand_8_ft_apart_as_standard():
@@ -185,6 +186,25 @@ def test_trusses_of_60_ft_are_braced_as_an_engineer_says(width_ft):
     cautioned = {caution.field for caution in shop(width_ft=width_ft).cautions()}
 
     assert ("width_ft" in cautioned) is (width_ft >= 60)
+
+
+@pytest.mark.parametrize(
+    ("temp_degf", "least_days", "most_days"), [(68, 2, 3), (50, 3, 5), (41, 5, 7)]
+)
+def test_trusses_go_up_two_or_three_days_after_the_collars_and_later_in_the_cold(
+    temp_degf, least_days, most_days
+):
+    """common practice, no source; the engineer's drawings come first."""
+    temps_degc = [(temp_degf - 32) * 5 / 9] * 500
+
+    hours = hours_to_strength(
+        share=COLLAR_CURE.strength_share,
+        cement=COLLAR_CURE.cement,
+        temps_degc_by_hour=temps_degc,
+        minimum_hours=COLLAR_CURE.minimum_hours,
+    )
+
+    assert least_days <= hours / 24 <= most_days
 
 
 @pytest.mark.parametrize("pad_in", [4, 6])

@@ -56,6 +56,7 @@ def test_joining_an_old_building_adds_hours_where_the_two_meet():
 
     assert {code for code, factor in factors.items() if factor == 1.1} == {
         "FRAME",
+        "TRUSSES",
         "ROOF",
         "WALLS",
     }
@@ -90,7 +91,7 @@ def test_a_rate_rises_from_low_to_high(hours):
 
 @pytest.mark.parametrize(("width_ft", "hours_each"), [(40, 2.5), (41, 4.0), (60, 4.0), (61, 6.0)])
 def test_longer_trusses_take_more_hours_each(width_ft, hours_each):
-    items = labor_of(width_ft=width_ft)["FRAME"].items
+    items = labor_of(width_ft=width_ft)["TRUSSES"].items
 
     trusses = next(item for item in items if item.label == "Trusses")
     assert trusses.hours_per_unit == hours_each
@@ -111,12 +112,12 @@ def test_liner_hours_follow_the_area():
     assert liner.hours == pytest.approx(2 + 1200 * 0.03)
 
 
-def test_a_lean_to_adds_hours_to_posts_frame_and_roof():
+def test_a_lean_to_adds_hours_from_the_holes_to_the_roof():
     lean_to = LeanTo(width_ft=12, length_ft=40, low_eave_ft=7)
 
     with_it, without = labor_of(lean_tos=(lean_to,)), labor_of()
 
-    for code in ("DIG", "POUR", "POSTS", "FRAME", "ROOF", "PUNCH"):
+    for code in ("DIG", "POUR", "POSTS", "FRAME", "TRUSSES", "ROOF", "PUNCH"):
         assert with_it[code].hours > without[code].hours
     assert with_it["WALLS"].hours == without["WALLS"].hours
 
@@ -148,6 +149,7 @@ def test_phases_come_in_build_order():
         "POUR",
         "POSTS",
         "FRAME",
+        "TRUSSES",
         "ROOF",
         "WALLS",
         "TRIM",

@@ -47,6 +47,7 @@ def test_the_table_has_the_phases_in_build_order():
         "SLAB",
         "POSTS",
         "FRAME",
+        "TRUSSES",
         "FRAME_INSPECTION",
         "ROOF",
         "WALLS",
@@ -73,7 +74,7 @@ def test_a_crew_phase_has_people_and_any_other_has_hours(kind):
     assert WeatherGate(kind.weather_gate) in WeatherGate
 
 
-@pytest.mark.parametrize("code", ["DIG", "POUR", "POSTS", "FRAME", "ROOF", "LINER"])
+@pytest.mark.parametrize("code", ["DIG", "POUR", "POSTS", "FRAME", "TRUSSES", "ROOF", "LINER"])
 def test_work_that_can_hurt_people_carries_a_caution(code):
     assert PHASE_TABLE[code].caution
 
@@ -83,7 +84,15 @@ def test_poured_piers_go_from_holes_over_the_inspection_to_cured_pads():
 
     assert network.phases[:6] == ("LAYOUT", "DIG", "HOLE_INSPECTION", "POUR", "POSTS", "FRAME")
     assert link(network, "POUR", "POSTS").cure.minimum_hours == 24
-    assert link(network, "POSTS", "FRAME").cure.strength_share == 0.4
+    assert link(network, "POSTS", "FRAME").cure.minimum_hours == 16
+    assert link(network, "POSTS", "TRUSSES").cure.strength_share == 0.4
+
+
+def test_only_concrete_in_the_ground_cures_at_its_temperature():
+    network = network_of(slab_in=4, wall_lining=Lining.STEEL)
+
+    buried = {x.before: x.cure.buried for x in network.follows if x.cure}
+    assert buried == {"POUR": True, "POSTS": True, "SLAB": False}
 
 
 def test_precast_piers_are_set_as_soon_as_the_holes_are_passed():
@@ -126,6 +135,7 @@ def test_tamped_posts_without_collars_do_not_wait_for_a_cure():
     network = network_of(collar_in=0)
 
     assert link(network, "POSTS", "FRAME").cure is None
+    assert ("POSTS", "TRUSSES") not in pairs(network)
 
 
 def test_without_pads_there_is_no_pour_and_concrete_comes_for_the_collars():
@@ -165,7 +175,7 @@ def test_each_delivery_holds_the_phase_that_needs_it():
     assert dict(network.deliveries) == {
         "CONCRETE": "POUR",
         "POSTS": "POSTS",
-        "TRUSSES": "FRAME",
+        "TRUSSES": "TRUSSES",
         "STEEL": "ROOF",
         "OVERHEAD_DOORS": "OVERHEAD_DOORS",
         "WINDOWS_AND_DOORS": "DOORS",
