@@ -10,5 +10,5 @@ class ContractorConfig(AppConfig):
     verbose_name = "Girtline"
 
     def ready(self) -> None:
-        """Bind shared tasks to our Celery app; `contractor/__init__.py` stays empty for the core."""
+        """Bind shared tasks to our Celery app; `contractor/__init__.py` stays empty."""
         from contractor import celery, checks  # noqa: F401

@@ -142,12 +142,18 @@ REST_FRAMEWORK = {
         "rest_framework.throttling.UserRateThrottle",
     ],
     "DEFAULT_THROTTLE_RATES": {"anon": "30/min", "user": "600/min"},
+    "DEFAULT_RENDERER_CLASSES": ["rest_framework.renderers.JSONRenderer"],
+    "DEFAULT_PARSER_CLASSES": ["rest_framework.parsers.JSONParser"],
+    "EXCEPTION_HANDLER": "contractor.problems.as_problem",
+    # One address, one representation: `format` is a parameter like any other, and refused.
+    "URL_FORMAT_OVERRIDE": None,
 }
 SPECTACULAR_SETTINGS = {
     "TITLE": "Girtline owner's API",
     "DESCRIPTION": "Backlog, plans and dates of a post-frame contractor's jobs.",
     "VERSION": "1",
     "SERVE_INCLUDE_SCHEMA": False,
+    "SERVE_PERMISSIONS": ["contractor.roles.OwnerReads"],
 }
 
 # Links in feeds and printed addresses; the address the crews' phones reach.
@@ -156,7 +162,7 @@ PUBLIC_URL = env.str("PUBLIC_URL", default="http://localhost:8000").rstrip("/")
 REDIS_URL = env.str("REDIS_URL", default="")
 if REDIS_URL:
     CELERY_BROKER_URL = REDIS_URL
-    CELERY_BROKER_TRANSPORT_OPTIONS = {
+    CELERY_BROKER_TRANSPORT_OPTIONS: dict[str, int | str] = {
         "visibility_timeout": 3600,
         "socket_connect_timeout": 1,
         "socket_timeout": 5,

@@ -206,7 +206,7 @@ class DayOff(models.Model):
             models.CheckConstraint(
                 name="day_off_of_crew_or_machine",
                 condition=Q(crew__isnull=True) | Q(equipment__isnull=True),
-                violation_error_message="Choose a crew or a machine, not both; neither is everyone.",
+                violation_error_message="Choose a crew or a machine, not both; none is everyone.",
             ),
         ]
 

@@ -9,6 +9,7 @@ from celery.exceptions import SoftTimeLimitExceeded
 from django.db import OperationalError, transaction
 from django.utils import timezone
 
+from crews.selectors import NoFirm
 from jobs.models import Heartbeat
 from jobs.services import planning
 
@@ -34,7 +35,7 @@ def make_plan(*, plan_request_id: int, **_later: object) -> None:
     except SoftTimeLimitExceeded:
         _park(plan_request_id, "Planning ran past its time limit. Ask again with fewer seconds.")
         raise
-    except (planning.TooFarAheadError, planning.NoFirm) as reason:
+    except (planning.TooFarAheadError, NoFirm) as reason:
         _park(plan_request_id, str(reason))
     except Exception as fault:
         logger.exception("Plan request %s failed", plan_request_id)
@@ -55,14 +56,14 @@ def enqueue_plan(*, plan_request_id: int) -> None:
     transaction.on_commit(send_plan_request, robust=True)
 
 
-@shared_task(time_limit=60)
+@shared_task(time_limit=60, soft_time_limit=50)
 def sweep_plan_requests(**_later: object) -> None:
     """Send again what a dead worker or a lost message left behind. Beat runs it."""
     for plan_request_id in planning.free_stale_requests(now=timezone.now()):
         make_plan.delay(plan_request_id=plan_request_id)
 
 
-@shared_task(time_limit=30)
+@shared_task(time_limit=30, soft_time_limit=25)
 def heartbeat(**_later: object) -> None:
     """Write down that a worker is taking tasks."""
     Heartbeat.objects.update_or_create(name="worker", defaults={"beat_at": timezone.now()})

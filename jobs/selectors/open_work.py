@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 from datetime import date, datetime, timedelta
+from typing import TYPE_CHECKING, Any, Protocol
 
 from django.db.models import Prefetch
 
@@ -11,6 +12,9 @@ from crews.models import Crew, DayOff, Equipment, Firm
 from crews.selectors import firm
 from inspections.models import Inspection
 from jobs.models import Booking, Job, Phase, Plan
+
+if TYPE_CHECKING:
+    from collections.abc import Iterable
 
 
 @dataclass(frozen=True, slots=True)
@@ -68,10 +72,17 @@ def open_work(*, now: datetime) -> OpenWork:
     )
 
 
-def days_of(rows: object) -> frozenset[date]:
-    """Return every day from first to last, both included, of rows that have the two."""
+class DaySpan(Protocol):
+    """A row with a first and a last day."""
+
+    first_day: Any
+    last_day: Any
+
+
+def days_of(rows: Iterable[DaySpan]) -> frozenset[date]:
+    """Return every day from first to last, both included."""
     days: set[date] = set()
-    for row in rows:  # type: ignore[attr-defined]
+    for row in rows:
         count = (row.last_day - row.first_day).days + 1
         days.update(row.first_day + timedelta(days=n) for n in range(count))
     return frozenset(days)

@@ -19,6 +19,17 @@ CREW_PHASES = tuple(k.code for k in PHASE_TABLE.values() if k.performer is Perfo
 
 
 @dataclass(frozen=True, slots=True)
+class PromiseChange:
+    """A promise that one plan keeps and the other does not."""
+
+    job: Job
+    promised_on: date
+    old_finish_on: date
+    new_finish_on: date
+    is_kept: bool
+
+
+@dataclass(frozen=True, slots=True)
 class Promise:
     """What a buyer was told against what a plan says; `days_late` is 0 when kept."""
 
@@ -69,6 +80,22 @@ def promises(plan: Plan) -> list[Promise]:
     jobs = Job.objects.filter(pk__in=ends).order_by("number")
     rows = [_promise(job, ends[job.pk]) for job in jobs]
     return sorted(rows, key=lambda row: (-row.days_late, row.promised_on or date.max))
+
+
+def promise_changes(plan: Plan, against: Plan | None) -> list[PromiseChange]:
+    """Return the promises that change sides when `plan` replaces `against`, by job number."""
+    before = {row.job.pk: row for row in promises(against)} if against else {}
+    changes = []
+    for row in promises(plan):
+        old = before.get(row.job.pk)
+        if old is None or (row.days_late > 0) == (old.days_late > 0):
+            continue
+        if row.promised_on and old.planned_finish_on and row.planned_finish_on:
+            finishes = (old.planned_finish_on, row.planned_finish_on)
+            changes.append(
+                PromiseChange(row.job, row.promised_on, *finishes, is_kept=row.days_late == 0)
+            )
+    return sorted(changes, key=lambda change: change.job.number)
 
 
 def with_plan_dates(jobs: QuerySet[Job], *, now: datetime) -> QuerySet[Job]:
@@ -141,11 +168,12 @@ def share_done(job: Job) -> float:
 
 def hours_left(job: Job) -> float:
     """Return the labor hours a job still takes; phases must be loaded."""
-    return sum(
-        phase.planned_hours * (1 - _done(phase))
-        for phase in job.phases.all()
-        if phase.code in CREW_PHASES
-    )
+    return sum(phase_hours_left(phase) for phase in job.phases.all() if phase.code in CREW_PHASES)
+
+
+def phase_hours_left(phase: Phase) -> float:
+    """Return the labor hours a phase still takes."""
+    return phase.planned_hours * (1 - _done(phase))
 
 
 def open_jobs() -> QuerySet[Job]:
@@ -158,7 +186,9 @@ def open_jobs() -> QuerySet[Job]:
 
 
 def value_not_earned_usd(job: Job) -> Decimal:
-    """Return the contract value less the share done; phases must be loaded."""
+    """Return the contract value less the share done, 0 for a closed job; phases must be loaded."""
+    if job.status in (Job.Status.DONE, Job.Status.CANCELLED):
+        return Decimal("0.00")
     left = Decimal(1) - Decimal(str(round(share_done(job), 6)))
     return (job.contract_value_usd * left).quantize(Decimal("0.01"))
 
@@ -182,7 +212,7 @@ def plan_as_json(plan: Plan) -> dict[str, Any]:
             "gap": _gap(plan),
             "optimal": plan.objective.get("optimal", False),
         },
-        "bookings": [_booking_json(booking) for booking in bookings(plan)],
+        "bookings": [booking_as_json(booking) for booking in bookings(plan)],
         "waits": [
             {
                 "job": wait.job.number,
@@ -208,7 +238,8 @@ def plan_as_json(plan: Plan) -> dict[str, Any]:
     }
 
 
-def _booking_json(booking: Booking) -> dict[str, Any]:
+def booking_as_json(booking: Booking) -> dict[str, Any]:
+    """Return a booking as plans list it; phase with job, crew and equipment must be loaded."""
     return {
         "job": booking.phase.job.number,
         "phase": booking.phase.code,
@@ -228,7 +259,7 @@ def _gap(plan: Plan) -> float | None:
     total = plan.objective.get("total")
     if bound is None or not total:
         return None
-    return round(max(0.0, (total - bound) / total), 4)
+    return round(max(0.0, float((total - bound) / total)), 4)
 
 
 def _rows(plan: Plan) -> list[Row]:

@@ -70,7 +70,8 @@ def refresh_phases(*, job: Job, firm_rates: Mapping[str, Rate] | None = None) ->
 
 def _write_phases(job: Job, codes: tuple[str, ...], labor: Mapping[str, PhaseLabor]) -> None:
     rows = {phase.code: phase for phase in job.phases.all()}
-    changed, new = [], []
+    changed: list[Phase] = []
+    new: list[Phase] = []
     for sequence, code in enumerate(codes, start=1):
         phase = rows.get(code) or Phase(job=job, code=code)
         hours, arithmetic = _hours_of(code, labor)
@@ -92,9 +93,7 @@ def _write_phases(job: Job, codes: tuple[str, ...], labor: Mapping[str, PhaseLab
             phase.status = Phase.Status.DROPPED
             changed.append(phase)
     Phase.objects.bulk_create(new)
-    Phase.objects.bulk_update(
-        changed, ["sequence", "labor_hours", "labor_arithmetic", "status"]
-    )
+    Phase.objects.bulk_update(changed, ["sequence", "labor_hours", "labor_arithmetic", "status"])
 
 
 def _current(phase: Phase) -> tuple[int, float, str, str]:

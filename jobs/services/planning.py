@@ -15,9 +15,9 @@ from contractor.engine.check import check
 from contractor.engine.improve import SecondsStop
 from contractor.engine.planner import PlanResult, plan
 from contractor.engine.worktime import HorizonExceeded
-from crews.selectors import NoFirm
+from contractor.trade.errors import SpecError
 from crews.services import ensure_public_holidays
-from jobs.models import Booking, Phase, Plan, PlannedWait, PlanRequest
+from jobs.models import Booking, Plan, PlannedWait, PlanRequest
 from jobs.selectors.buildings import building_of, rates
 from jobs.selectors.open_work import OpenWork, open_work
 from jobs.services.intake import refresh_phases
@@ -27,7 +27,7 @@ from jobs.services.portfolio import Portfolio, build_portfolio, network_of
 if TYPE_CHECKING:
     from zoneinfo import ZoneInfo
 
-    from django.contrib.auth.models import AbstractBaseUser
+    from django.contrib.auth.models import User
 
 logger = logging.getLogger(__name__)
 
@@ -92,7 +92,7 @@ def request_plan(
     *,
     reason: str,
     now: datetime,
-    by: AbstractBaseUser | None = None,
+    by: User | None = None,
     budget_seconds: float = 5.0,
 ) -> PlanRequest:
     """Return a stored wish for a plan; the door then enqueues it."""
@@ -106,9 +106,9 @@ def request_plan(
 
 def claim(*, plan_request_id: int, now: datetime) -> bool:
     """Take the request if it is still free. One worker wins, all others get False."""
-    won = PlanRequest.objects.filter(
-        pk=plan_request_id, status=PlanRequest.Status.QUEUED
-    ).update(status=PlanRequest.Status.RUNNING, claimed_at=now)
+    won = PlanRequest.objects.filter(pk=plan_request_id, status=PlanRequest.Status.QUEUED).update(
+        status=PlanRequest.Status.RUNNING, claimed_at=now
+    )
     return won == 1
 
 
@@ -143,9 +143,9 @@ def run_request(*, plan_request_id: int, now: datetime) -> Plan:
 
 def release(*, plan_request_id: int) -> None:
     """Put a claimed request back, for a fault that passes by itself."""
-    PlanRequest.objects.filter(
-        pk=plan_request_id, status=PlanRequest.Status.RUNNING
-    ).update(status=PlanRequest.Status.QUEUED, claimed_at=None)
+    PlanRequest.objects.filter(pk=plan_request_id, status=PlanRequest.Status.RUNNING).update(
+        status=PlanRequest.Status.QUEUED, claimed_at=None
+    )
 
 
 def fail(*, plan_request_id: int, error: str, now: datetime) -> None:
@@ -157,9 +157,7 @@ def fail(*, plan_request_id: int, error: str, now: datetime) -> None:
 
 def retry(*, plan_request_id: int, now: datetime) -> bool:
     """Queue a failed request again; return whether it was failed."""
-    again = PlanRequest.objects.filter(
-        pk=plan_request_id, status=PlanRequest.Status.FAILED
-    ).update(
+    again = PlanRequest.objects.filter(pk=plan_request_id, status=PlanRequest.Status.FAILED).update(
         status=PlanRequest.Status.QUEUED,
         requested_at=now,
         claimed_at=None,
@@ -174,9 +172,9 @@ def retry(*, plan_request_id: int, now: datetime) -> bool:
 def free_stale_requests(*, now: datetime) -> list[int]:
     """Put back requests whose worker died; return all that wait too long."""
     stale = now - STALE_AFTER
-    PlanRequest.objects.filter(
-        status=PlanRequest.Status.RUNNING, claimed_at__lt=stale
-    ).update(status=PlanRequest.Status.QUEUED, claimed_at=None)
+    PlanRequest.objects.filter(status=PlanRequest.Status.RUNNING, claimed_at__lt=stale).update(
+        status=PlanRequest.Status.QUEUED, claimed_at=None
+    )
     return list(
         PlanRequest.objects.filter(
             status=PlanRequest.Status.QUEUED, requested_at__lt=now - timedelta(minutes=1)
@@ -204,9 +202,7 @@ def _solve(
             stop = SecondsStop(budget_seconds) if budget_seconds > 0 else None
             began = time.monotonic()
 
-            def on_progress(
-                iterations: int, total: float, since: float = began
-            ) -> None:
+            def on_progress(iterations: int, total: float, since: float = began) -> None:
                 share = min(1.0, (time.monotonic() - since) / max(budget_seconds, 0.001))
                 tell(15 + round(70 * share), f"Improving, {iterations} plans tried")
 
@@ -226,7 +222,10 @@ def _work_in_step(now: datetime) -> OpenWork:
     work = open_work(now=now)
     firm_rates = None
     for job in work.jobs:
-        network = network_of(job, building_of(job))
+        try:
+            network = network_of(job, building_of(job))
+        except SpecError:
+            continue  # the plan lists it with the reason
         if {phase.code for phase in job.phases.all()} != set(network.phases):
             firm_rates = firm_rates or rates()
             refresh_phases(job=job, firm_rates=firm_rates)
@@ -268,7 +267,7 @@ def _objective(result: PlanResult) -> dict[str, object]:
 
 
 def _zone() -> ZoneInfo:
-    return timezone.get_default_timezone()  # type: ignore[return-value]
+    return timezone.get_default_timezone()
 
 
 def _tell_nobody(percent: int, text: str) -> None:

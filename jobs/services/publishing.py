@@ -17,7 +17,7 @@ if TYPE_CHECKING:
     from collections.abc import Iterable
     from datetime import datetime
 
-    from django.contrib.auth.models import AbstractBaseUser
+    from django.contrib.auth.models import User
 
 
 class PublishRefused(Exception):  # noqa: N818 - an answer with its reason
@@ -44,7 +44,7 @@ class Published:
     feed: FeedChange
 
 
-def publish(*, plan_id: int, now: datetime, by: AbstractBaseUser | None = None) -> Published:
+def publish(*, plan_id: int, now: datetime, by: User | None = None) -> Published:
     """
     Return the plan after making it the one that crews see.
 
@@ -68,7 +68,7 @@ def publish(*, plan_id: int, now: datetime, by: AbstractBaseUser | None = None) 
         raise
 
 
-def _publish(*, plan_id: int, now: datetime, by: AbstractBaseUser | None) -> Published:
+def _publish(*, plan_id: int, now: datetime, by: User | None) -> Published:
     # All plans that publishing reads or writes are locked in one order: two at once queue up.
     plans = {
         plan.pk: plan
@@ -95,7 +95,7 @@ def _publish(*, plan_id: int, now: datetime, by: AbstractBaseUser | None) -> Pub
     Booking.objects.filter(plan=plan).update(is_live=True)
     plan.status = Plan.Status.PUBLISHED
     plan.published_at = now
-    plan.published_by = by  # type: ignore[assignment]
+    plan.published_by = by
     plan.save(update_fields=["status", "published_at", "published_by"])
     feed = replace_feed_events(entries=[_entry(row) for row in rows if row.crew_id], now=now)
     return Published(plan=plan, feed=feed)

@@ -41,9 +41,7 @@ class WaitTables:
         """Return the wait of so many hours by the clock; None for none."""
         if hours <= 0:
             return None
-        return self._once(
-            ("lag", hours), lambda key: Wait.lag(key, self._axis, round(hours * 60))
-        )
+        return self._once(("lag", hours), lambda key: Wait.lag(key, self._axis, round(hours * 60)))
 
     def cure(self, need: CureNeed, *, lag_hours: float = 0) -> int:
         """Return the wait until concrete placed at a slot has the strength that is needed."""

@@ -1,11 +1,12 @@
 """Planning: from rows to a stored, checked draft."""
 
 from datetime import date, datetime, timedelta
+from itertools import pairwise
 
 import pytest
 
 from inspections.models import Authority, LocateTicket
-from jobs.models import Booking, Delivery, Phase, Plan, PlanRequest
+from jobs.models import Booking, Delivery, Job, Phase, Plan, PlanRequest
 from jobs.selectors import plans
 from jobs.services import planning
 from jobs.services.intake import refresh_phases
@@ -196,7 +197,7 @@ def test_no_crew_is_in_two_places_and_no_machine_either():
     assert len(by_crew) == 5
     for rows in by_crew.values():
         rows.sort(key=lambda row: row.starts_at)
-        for earlier, later in zip(rows, rows[1:], strict=False):
+        for earlier, later in pairwise(rows):
             assert earlier.ends_at <= later.starts_at
 
 
@@ -263,6 +264,18 @@ def test_a_phase_nobody_is_skilled_for_is_listed_and_the_rest_is_planned():
     assert "finish" in reasons["PUNCH"]
     assert "not planned" in reasons["FINAL_INSPECTION"]
     assert Booking.objects.filter(plan=plan, phase__code="TRIM").exists()
+
+
+def test_a_job_that_cannot_be_built_is_listed_and_the_others_are_planned():
+    make_firm()
+    wrong, right = make_job(number="26-500"), make_job(number="26-501")
+    Job.objects.filter(pk=wrong.pk).update(eave_ft=2)
+
+    plan = draft()
+
+    assert {row["job"] for row in plan.unplanned} == {"26-500"}
+    assert "eave_ft 2" in plan.unplanned[0]["reason"]
+    assert Booking.objects.filter(plan=plan, phase__job=right).exists()
 
 
 def test_a_request_answers_all_that_were_queued_before_it():

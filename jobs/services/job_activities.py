@@ -1,0 +1,293 @@
+"""One job's phases as activities of the problem, and the links between them."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from itertools import product
+from typing import TYPE_CHECKING
+
+from contractor.engine import problem as engine
+from contractor.engine.worktime import SLOT_MINUTES, SLOTS_PER_DAY
+from contractor.trade.notice import AskedWhen
+from contractor.trade.phases import PHASE_TABLE, JobNetwork, Performer, PhaseKind, WaitKind
+from inspections.models import Inspection
+from jobs.models import Job, Phase
+from jobs.services.calendars import visit_windows
+from jobs.services.holds import Hold, NoDate, delivery_hold, dig_windows, site_holds
+
+if TYPE_CHECKING:
+    from datetime import time
+
+    from contractor.trade.building import Building
+    from contractor.trade.phases import Follows
+    from inspections.models import Authority
+    from jobs.services.portfolio import PortfolioBuilder
+
+
+@dataclass(frozen=True, slots=True)
+class LinkNote:
+    """What a link of the problem stands for, to show its wait to people."""
+
+    kind: str
+    basis: str
+
+
+class JobActivities:
+    """Adds one job's phases and the links between them."""
+
+    def __init__(
+        self, owner: PortfolioBuilder, index: int, job: Job, building: Building, network: JobNetwork
+    ) -> None:
+        self.owner = owner
+        self.index = index
+        self.job = job
+        self.building = building
+        self.network = network
+        self.rows = {phase.code: phase for phase in job.phases.all()}
+        self.activity_of: dict[str, int] = {}
+        self.leaders: dict[str, list[Follows]] = {code: [] for code in self.rows}
+        for follows in network.follows:
+            if follows.before in self.rows and follows.after in self.rows:
+                self.leaders[follows.after].append(follows)
+
+    def add(self) -> None:
+        for phase in self.rows.values():
+            if phase.status != Phase.Status.DONE:
+                self._add_phase(phase, PHASE_TABLE[phase.code])
+        for phase in self.rows.values():
+            if phase.status == Phase.Status.OPEN:
+                self._add_links(phase)
+
+    def _add_phase(self, phase: Phase, kind: PhaseKind) -> None:
+        modes, no_mode_why = self._modes(phase, kind)
+        holds: list[Hold] = []
+        windows: tuple[engine.Window, ...] = ()
+        if phase.status == Phase.Status.OPEN:
+            try:
+                holds, windows = self._holds(phase)
+            except NoDate as reason:
+                modes, no_mode_why = (), str(reason)
+        binding = max(holds, key=lambda hold: hold.ends, default=None)
+        self.activity_of[phase.code] = self.owner.add_activity(
+            phase,
+            engine.Activity(
+                key=f"{kind.label} of {self.job.number}",
+                job=self.index,
+                modes=modes,
+                release=binding.ends if binding else 0,
+                release_why=binding.why if binding else "",
+                windows=windows,
+                pin=self._pin(phase),
+                announced=self._announced(phase),
+                under_way=phase.status == Phase.Status.UNDER_WAY,
+                no_mode_why=no_mode_why,
+            ),
+            tuple(holds),
+        )
+
+    def _modes(self, phase: Phase, kind: PhaseKind) -> tuple[tuple[engine.Mode, ...], str]:
+        calendars = self.owner.calendars
+        if kind.performer is Performer.AUTHORITY:
+            return tuple(
+                engine.Mode(None, _slots_of_window(window), calendars.of_visits(authority, window))
+                for authority in (self.job.permit.authority,)
+                for window in visit_windows(authority)
+            ), ""
+        if kind.performer is Performer.SUB:
+            hours = (phase.office_hours or kind.nominal_hours) * (1 - phase.share_done)
+            return (engine.Mode(None, _slots(hours), calendars.of_outside_trades()),), ""
+        return self._crew_modes(phase, kind)
+
+    def _crew_modes(self, phase: Phase, kind: PhaseKind) -> tuple[tuple[engine.Mode, ...], str]:
+        """Return every crew that can do the phase, with every set of machines it needs."""
+        owner = self.owner
+        machines = [owner.machines_of_kind.get(name, []) for name in sorted(kind.equipment)]
+        if not all(machines):
+            return (), f"no {' or '.join(sorted(kind.equipment)).lower()} is in service"
+        hours = phase.planned_hours * (1 - phase.share_done)
+        modes: list[engine.Mode] = []
+        for crew in owner.work.crews:
+            if phase.status == Phase.Status.UNDER_WAY and phase.crew_id not in (None, crew.pk):
+                continue
+            if not kind.skills <= set(crew.skills) or crew.size < kind.min_people:
+                continue
+            people = min(crew.size, kind.max_people)
+            modes.extend(
+                engine.Mode(
+                    crew=owner.crew_index[crew.pk],
+                    work_slots=_slots(hours / (people * crew.pace)),
+                    calendar=owner.calendars.of_crew(crew, drive_minutes=self.job.drive_minutes),
+                    machines=chosen,
+                )
+                for chosen in product(*machines)
+            )
+        if modes:
+            return tuple(modes), ""
+        skills = ", ".join(sorted(kind.skills)).lower()
+        return (), f"no active crew of {kind.min_people} or more people has the skills {skills}"
+
+    def _holds(self, phase: Phase) -> tuple[list[Hold], tuple[engine.Window, ...]]:
+        calendars, now = self.owner.calendars, self.owner.now
+        holds = [hold for follows in self.leaders[phase.code] if (hold := self._behind(follows))]
+        if all(self.rows[row.before].status == "DONE" for row in self.leaders[phase.code]):
+            holds += site_holds(job=self.job, code=phase.code, calendars=calendars, now=now)
+        for item, code in self.network.deliveries:
+            if code == phase.code:
+                hold = delivery_hold(
+                    job=self.job,
+                    building=self.building,
+                    item=item,
+                    code=code,
+                    calendars=calendars,
+                    now=now,
+                )
+                holds += [hold] if hold else []
+        if phase.code in PHASES_OF_AUTHORITIES:
+            holds += self._asking_holds(phase)
+        if phase.code not in self.network.dig_phases:
+            return holds, ()
+        windows, locate = dig_windows(job=self.job, code=phase.code, calendars=calendars, now=now)
+        return holds + ([locate] if locate else []), windows
+
+    def _behind(self, follows: Follows) -> Hold | None:
+        """Return the wait that a leader which is done, or has begun, still causes."""
+        leader = self.rows[follows.before]
+        moment = leader.started_at if follows.start_to_start else leader.done_at
+        if moment is None or follows.after in PHASES_OF_AUTHORITIES:
+            return None
+        begins = self.owner.calendars.slot_of(moment)
+        index, note = self._wait_of(follows)
+        ends = self.owner.waits.at(index, begins)
+        if note is None or ends <= self.owner.now:
+            return None
+        return Hold(note.kind, follows.after, ends, note.basis, begins, follows.before)
+
+    def _add_links(self, phase: Phase) -> None:
+        for follows in self.leaders[phase.code]:
+            leader = self.rows[follows.before]
+            if leader.status == Phase.Status.DONE:
+                continue
+            if phase.code in PHASES_OF_AUTHORITIES:
+                self._add_asking_links(phase, follows)
+            elif not (follows.start_to_start and leader.status == Phase.Status.UNDER_WAY):
+                index, note = self._wait_of(follows)
+                self._link(follows, index, note, start_to_start=follows.start_to_start)
+
+    def _wait_of(self, follows: Follows) -> tuple[int | None, LinkNote | None]:
+        waits = self.owner.waits
+        if follows.cure:
+            share = f"{follows.cure.strength_share:.0%} of 28-day strength"
+            where = "in the ground" if follows.cure.buried else "in the air"
+            basis = f"{share} at the temperatures expected {where}. {follows.why}"
+            index = waits.cure(follows.cure, lag_hours=follows.lag_hours)
+            return index, LinkNote(WaitKind.CURE.value, basis)
+        lag = waits.lag(follows.lag_hours)
+        return lag, None if lag is None else LinkNote("LAG", follows.why)
+
+    def _link(
+        self,
+        follows: Follows,
+        wait: int | None,
+        note: LinkNote | None,
+        *,
+        start_to_start: bool = False,
+    ) -> None:
+        self.owner.links.append(
+            engine.Link(
+                before=self.activity_of[follows.before],
+                after=self.activity_of[follows.after],
+                start_to_start=start_to_start,
+                wait=wait,
+                why=note.basis if note else follows.why,
+            )
+        )
+        self.owner.link_notes.append(note)
+
+    def _add_asking_links(self, phase: Phase, follows: Follows) -> None:
+        """Hold a visit until its work is ready, and until it could be asked for."""
+        authority = self.job.permit.authority
+        waits = self.owner.waits
+        asked_when = AskedWhen(authority.asked_when)
+        asked = phase.pk in self.owner.work.visits
+        begun = self.rows[follows.before].started_at is not None
+        notice = LinkNote(WaitKind.INSPECTION_NOTICE.value, _notice_basis(authority))
+        if asked_when is AskedWhen.READY and not asked:
+            self._link(follows, waits.notice(authority), notice)
+            return
+        self._link(follows, waits.next_visit(authority), None)
+        if asked_when is AskedWhen.WORK_STARTED and not asked and not begun:
+            self._link(follows, waits.notice(authority), notice, start_to_start=True)
+
+    def _asking_holds(self, phase: Phase) -> list[Hold]:
+        """Return the wait from the request, made or to be made now, to the visit."""
+        owner, authority = self.owner, self.job.permit.authority
+        kind = WaitKind.INSPECTION_NOTICE.value
+        visit = owner.work.visits.get(phase.pk)
+        if visit and visit.status == Inspection.Status.CONFIRMED and visit.visit_from:
+            begins = owner.calendars.slot_of(visit.visit_from)
+            if visit.visit_from >= owner.work.now:
+                return [Hold(kind, phase.code, begins, "visit confirmed", owner.now)]
+        if visit:
+            begins = owner.calendars.slot_of(visit.requested_at)
+        elif self._may_ask_now(phase, authority):
+            begins = owner.now
+        else:
+            return []
+        ends = max(owner.waits.at(owner.waits.notice(authority), begins), owner.now)
+        ends = owner.waits.at(owner.waits.next_visit(authority), ends)
+        return [Hold(kind, phase.code, ends, _notice_basis(authority), begins)]
+
+    def _may_ask_now(self, phase: Phase, authority: Authority) -> bool:
+        leaders = [self.rows[follows.before] for follows in self.leaders[phase.code]]
+        if authority.asked_when == AskedWhen.AHEAD.value:
+            return True
+        if authority.asked_when == AskedWhen.WORK_STARTED.value:
+            return all(leader.started_at for leader in leaders)
+        return all(leader.status == Phase.Status.DONE for leader in leaders)
+
+    def _pin(self, phase: Phase) -> engine.Pin | None:
+        if phase.pinned_start_at is None or phase.status != Phase.Status.OPEN:
+            return None
+        crew = self.owner.crew_index.get(phase.pinned_crew_id) if phase.pinned_crew_id else None
+        return engine.Pin(crew=crew, start=self.owner.calendars.slot_of(phase.pinned_start_at))
+
+    def _announced(self, phase: Phase) -> engine.Announced | None:
+        booking = self.owner.work.told.get(phase.pk)
+        if booking is None:
+            return None
+        start = self.owner.calendars.slot_of(booking.starts_at)
+        return engine.Announced(
+            crew=self.owner.crew_index.get(booking.crew_id) if booking.crew_id else None,
+            start=start,
+            weight=_telling_weight(start - self.owner.now),
+        )
+
+
+PHASES_OF_AUTHORITIES = frozenset(
+    kind.code for kind in PHASE_TABLE.values() if kind.performer is Performer.AUTHORITY
+)
+
+
+def _telling_weight(slots_ahead: int) -> float:
+    """Return what a day's move costs: dear within a week, little beyond a month. Our own."""
+    days = slots_ahead / SLOTS_PER_DAY
+    return 1.0 if days <= 7 else 0.3 if days <= 30 else 0.05
+
+
+def _slots(hours: float) -> int:
+    """Return working hours as whole quarter hours, at least one."""
+    return max(1, -int(-hours * 60 // SLOT_MINUTES))
+
+
+def _slots_of_window(window: tuple[time, time]) -> int:
+    opens, closes = window
+    minutes = (closes.hour - opens.hour) * 60 + closes.minute - opens.minute
+    return minutes // SLOT_MINUTES
+
+
+def _notice_basis(authority: Authority) -> str:
+    days = authority.notice_working_days
+    return (
+        f"{authority.name}: asked by {authority.request_cutoff:%-I:%M %p}, "
+        f"{days} working day{'' if days == 1 else 's'} of notice"
+    )
