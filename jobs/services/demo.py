@@ -37,6 +37,7 @@ FIXTURES = settings.BASE_DIR / "fixtures" / "demo"
 HOLIDAY_YEARS = 3
 SIGN_IN_ROLES = {"office": roles.OFFICE, "owner": roles.OWNER, "lead": roles.CREW_LEAD}
 
+
 @dataclass(frozen=True, slots=True)
 class SignIn:
     """A name to sign in with; the password is "" when it is not ours to know any more."""
@@ -84,7 +85,7 @@ def sign_ins(*, store: Path) -> list[SignIn]:
     with transaction.atomic():
         made = [name for name, role in SIGN_IN_ROLES.items() if _make_user(name, role, new[name])]
         Token.objects.get_or_create(user=User.objects.get(username="owner"))
-        Crew.objects.filter(pk=_first_crew()).update(lead=User.objects.get(username="lead"))
+        _give_lead_a_crew()
         kept |= {name: new[name] for name in made}
         _keep_passwords(store, kept)
     return [
@@ -101,13 +102,13 @@ def readers(*, now: datetime) -> list[tuple[Crew, str]]:
 
 def owner_token() -> str:
     """Return the owner's key to the API."""
-    return Token.objects.get(user__username="owner").key
+    return str(Token.objects.get(user__username="owner").key)
 
 
 def _feed_of(crew: Crew, now: datetime) -> str:
-    open_links = crew.subscriptions.filter(
-        revoked_at=None, reader=f"{crew.name}, demo"
-    ).order_by("pk")
+    open_links = crew.subscriptions.filter(revoked_at=None, reader=f"{crew.name}, demo").order_by(
+        "pk"
+    )
     for subscription in open_links:
         try:
             return feed_url(subscription)
@@ -128,11 +129,12 @@ def _make_user(username: str, role: str, password: str) -> bool:
     return is_new
 
 
-def _first_crew() -> int | None:
-    """Return the crew that the lead's sign-in is for: the first, if no crew has it yet."""
-    if Crew.objects.filter(lead__username="lead").exists():
-        return None
-    return Crew.objects.filter(lead=None).order_by("name").values_list("pk", flat=True).first()
+def _give_lead_a_crew() -> None:
+    """Let the lead's sign-in stand for the first crew, unless it has a crew already."""
+    crew = Crew.objects.filter(lead=None).order_by("name").first()
+    if crew and not Crew.objects.filter(lead__username="lead").exists():
+        crew.lead = User.objects.get(username="lead")
+        crew.save(update_fields=["lead"])
 
 
 def _opens(username: str, password: str) -> bool:

@@ -48,9 +48,9 @@ def dump(*, directory: Path, kinds: Sequence[str] = tuple(TABLES)) -> dict[str, 
 def _dump_table(directory: Path, table: Table) -> int:
     header = [column.name for column in table.columns]
     rows = (tuple(_cells(table, row)) for row in _rows(table))
-    if table.key:
-        rows = iter(dict.fromkeys(rows))  # the same day off twice says no more than once
-    return write(directory / f"{table.kind}.csv", header, rows)
+    # The same day off twice says no more than once; two equal doors are two doors.
+    told = dict.fromkeys(rows) if table.key else rows
+    return write(directory / f"{table.kind}.csv", header, told)
 
 
 def _rows(table: Table) -> models.QuerySet[Any]:

@@ -11,7 +11,7 @@ from datetime import date, datetime
 from pathlib import Path
 from typing import cast
 
-from django.db import IntegrityError, models, transaction
+from django.db import IntegrityError, transaction
 from django.utils import timezone
 
 from crews.models import DayOff, HolidayYear
@@ -113,16 +113,16 @@ def _store(run: Run, kind: str) -> None:
         named = [entry.values.get(c.name) for c in entry.table.columns if c.refers_to]
         if any(other is not None and other.pk is None for other in named):
             run.give_up(entry)
-    model = TABLES[kind].model
+    manager = TABLES[kind].model._default_manager
     try:
         with transaction.atomic():
-            model._default_manager.bulk_create([e.instance for e in run.good(kind)], batch_size=500)
+            manager.bulk_create(run.instances(kind), batch_size=500)
     except IntegrityError:
         if not checks.check_constraints(run, kind):
             raise
-        for entry in run.good(kind):
-            cast(models.Model, entry.instance).pk = None
-        model._default_manager.bulk_create([e.instance for e in run.good(kind)], batch_size=500)
+        for instance in run.instances(kind):
+            instance.pk = None
+        manager.bulk_create(run.instances(kind), batch_size=500)
 
 
 def _store_phases(run: Run, now: datetime | None) -> None:

@@ -73,6 +73,10 @@ class Run:
         if kind == "permits":  # without it the job would get phases of another authority
             self.broken["jobs"].add(unprotect(entry.cells.get("job", "")))
 
+    def instances(self, kind: str) -> list[models.Model]:
+        """Return the unsaved rows of a file against which nothing has been found."""
+        return [e.instance for e in self.entries[kind] if e.instance is not None]
+
     def good(self, kind: str) -> Iterator[Entry]:
         """Yield the rows of a file against which nothing has been found."""
         return (entry for entry in self.entries[kind] if entry.instance is not None)
@@ -185,8 +189,10 @@ def _clean(run: Run, entry: Entry) -> None:
         instance.clean_fields(exclude=unread)
         instance.clean()
     except ValidationError as error:
-        for name, messages in error.message_dict.items() if hasattr(error, "error_dict") else [
-            (NON_FIELD_ERRORS, error.messages)
-        ]:
+        for name, messages in (
+            error.message_dict.items()
+            if hasattr(error, "error_dict")
+            else [(NON_FIELD_ERRORS, error.messages)]
+        ):
             column = columns.get(name, entry.table.columns[0].name)
             run.fail(entry, column, " ".join(messages))

@@ -92,12 +92,10 @@ def _columns(model: type[models.Model], names: str) -> Iterator[Column]:
         name, _, field_name = word.partition("=")
         model_field = cast("AnyField", model._meta.get_field(field_name or name))
         related = model_field.related_model
-        yield Column(name, model_field, _REFERENCES[related] if related else "")  # type: ignore[index]
+        yield Column(name, model_field, _REFERENCES[related] if related else "")
 
 
-def _table(
-    kind: str, model: type[models.Model], names: str, key: str = "", **blamed: str
-) -> Table:
+def _table(kind: str, model: type[models.Model], names: str, key: str = "", **blamed: str) -> Table:
     return Table(kind, model, tuple(_columns(model, names)), tuple(key.split()), blamed)
 
 
