@@ -2,10 +2,21 @@
 
 import re
 import tomllib
+from datetime import datetime
+from math import ceil
 from pathlib import Path
 
 import pytest
 from packaging.requirements import Requirement
+
+from contractor.trade.building import Building
+from contractor.trade.cure import age_hours_for_share, hours_to_strength
+from contractor.trade.ground import FOOTING_DEPTH_FT, ground_temps_degc
+from contractor.trade.kinds import Foundation, Use
+from contractor.trade.labor import phase_labor
+from contractor.trade.phases import COLLAR_CURE, PHASE_TABLE
+from contractor.trade.takeoff import take_off
+from crews.models import Firm
 
 ROOT = Path(__file__).resolve().parents[1]
 DOCS = ROOT / "docs"
@@ -109,3 +120,37 @@ def test_the_changelog_begins_with_this_version() -> None:
 
     assert newest is not None
     assert newest[1] == PROJECT["version"]
+
+
+def test_the_job_worked_by_hand_is_what_the_code_gives() -> None:
+    shop = Building(
+        use=Use.SHOP, width_ft=30, length_ft=40, eave_ft=12, foundation=Foundation.POURED_PIER
+    )
+
+    rows = [
+        f"| {PHASE_TABLE[labor.phase].label} | {labor.arithmetic} | {ceil(labor.hours) / 4:g} h |"
+        for labor in phase_labor(building=shop, take_off=take_off(shop))
+    ]
+
+    assert [row for row in rows if row not in (DOCS / "planning.md").read_text()] == []
+
+
+@pytest.mark.parametrize(("month", "day", "hours"), [(7, 21, 60), (11, 24, 113)])
+def test_the_cure_worked_by_hand_is_what_the_code_gives(month: int, day: int, hours: int) -> None:
+    climate = Firm._meta.get_field("month_temperatures_degf").default
+
+    ground = ground_temps_degc(
+        monthly_mean_degf=[float(mean) for mean in climate.split()],
+        depth_ft=FOOTING_DEPTH_FT,
+        first_hour=datetime(2026, month, day, 12),
+        hours=500,
+    )
+    waited = hours_to_strength(
+        share=COLLAR_CURE.strength_share,
+        cement=COLLAR_CURE.cement,
+        temps_degc_by_hour=ground,
+        minimum_hours=COLLAR_CURE.minimum_hours,
+    )
+
+    assert age_hours_for_share(share=0.40, cement="I") == pytest.approx(58.2, abs=0.05)
+    assert waited == hours
