@@ -4,7 +4,7 @@ from collections.abc import Iterable, Iterator, Mapping
 from dataclasses import dataclass, field
 from typing import Any
 
-from django.core.exceptions import NON_FIELD_ERRORS, ValidationError
+from django.core.exceptions import ValidationError
 from django.db import models
 
 from jobs.services.loading_cells import CellError, Shift, value_of
@@ -90,9 +90,10 @@ def read_rows(run: Run, table: Table, sheet: Sheet) -> None:
     for row in sheet.rows:
         entry = Entry(table, sheet.file, row.line, row.cells)
         run.entries[table.kind].append(entry)
-        if _read_cells(run, entry, absent):
-            entry.instance = _instance(entry)
-            _clean(run, entry)
+        is_whole = _read_cells(run, entry, absent)
+        instance = _instance(entry)
+        if _is_clean(run, entry, instance) and is_whole:
+            entry.instance = instance
         key = entry.key() if table.key else None
         if key is not None and key in first_lines:
             message = f"The same is on line {first_lines[key]} already. Keep one of them."
@@ -178,21 +179,24 @@ def _instance(entry: Entry) -> models.Model:
     return entry.table.model(**{name: value for name, value in values.items() if name in own})
 
 
-def _clean(run: Run, entry: Entry) -> None:
-    """Run the model's validators and `clean`, without a query."""
-    assert entry.instance is not None
-    instance = entry.instance
-    columns = {column.attname: column.name for column in entry.table.columns}
-    given = {c.attname for c in entry.table.columns if not c.refers_to}
-    unread = {f.name for f in instance._meta.fields} - given
-    try:
-        instance.clean_fields(exclude=unread)
-        instance.clean()
-    except ValidationError as error:
-        for name, messages in (
-            error.message_dict.items()
-            if hasattr(error, "error_dict")
-            else [(NON_FIELD_ERRORS, error.messages)]
-        ):
-            column = columns.get(name, entry.table.columns[0].name)
-            run.fail(entry, column, " ".join(messages))
+def _is_clean(run: Run, entry: Entry, instance: models.Model) -> bool:
+    """Run the model's validators on what could be read, without a query; tell whether they pass."""
+    columns = {c.attname: c.name for c in entry.table.columns if not c.refers_to}
+    readable = {
+        column.attname
+        for column in entry.table.columns
+        if column.name in entry.values
+        or not (column.is_required or unprotect(entry.cells.get(column.name, "")))
+    }
+    unread = {f.name for f in instance._meta.fields} - (readable & set(columns))
+    is_clean = True
+    for validate in (lambda: instance.clean_fields(exclude=unread), instance.clean):
+        try:
+            validate()
+        except ValidationError as error:
+            messages = error.message_dict if hasattr(error, "error_dict") else {"": error.messages}
+            for name, texts in messages.items():
+                if name not in unread:  # what could not be read was told already
+                    run.fail(entry, columns.get(name, entry.table.columns[0].name), " ".join(texts))
+                    is_clean = False
+    return is_clean
