@@ -146,6 +146,18 @@ def test_work_handed_to_another_crew_leaves_the_first_and_gets_its_own_uid(crew)
     assert mine.uid != theirs.uid
 
 
+def test_what_the_first_crew_did_of_a_handed_over_stretch_stays(crew):
+    past = FeedEventFactory(
+        crew=crew, source="phase:17", starts_at=NOW - timedelta(days=2), ends_at=NOW
+    )
+
+    change = replace_feed_events(entries=[_entry(CrewFactory())], now=NOW)
+
+    past.refresh_from_db()
+    assert change.dropped == 0
+    assert not past.is_dropped
+
+
 def test_only_crews_whose_calendar_changed_are_stamped(crew):
     other = CrewFactory()
     replace_feed_events(entries=[_entry(crew), _entry(other)], now=NOW)
