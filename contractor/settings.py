@@ -154,6 +154,7 @@ SPECTACULAR_SETTINGS = {
     "VERSION": "1",
     "SERVE_INCLUDE_SCHEMA": False,
     "SERVE_PERMISSIONS": ["contractor.roles.OwnerReads"],
+    "ENUM_NAME_OVERRIDES": {"LiningEnum": "contractor.trade.kinds.Lining"},
 }
 
 # Links in feeds and printed addresses; the address the crews' phones reach.

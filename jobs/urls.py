@@ -1,5 +1,26 @@
 """The owner's API, version 1."""
 
-from django.urls import URLPattern, URLResolver
+from django.urls import URLPattern, URLResolver, path, re_path
+from drf_spectacular.views import SpectacularAPIView
 
-urlpatterns: list[URLPattern | URLResolver] = []
+from jobs.api.base import NoSuchAddress
+from jobs.api.firm import BacklogRead, CrewList
+from jobs.api.jobs import JobDetail, JobList
+from jobs.api.plans import BookingList, PlanComparison, PlanDetail, PlanList
+from jobs.api.take_off import TakeOffAnswer
+
+app_name = "api"
+urlpatterns: list[URLPattern | URLResolver] = [
+    path("jobs/", JobList.as_view(), name="jobs"),
+    path("jobs/<slug:number>/", JobDetail.as_view(), name="job"),
+    path("backlog/", BacklogRead.as_view(), name="backlog"),
+    path("crews/", CrewList.as_view(), name="crews"),
+    path("plans/", PlanList.as_view(), name="plans"),
+    path("plans/<int:plan_id>/", PlanDetail.as_view(), name="plan"),
+    path("plans/<int:plan_id>/comparison/", PlanComparison.as_view(), name="comparison"),
+    path("bookings/", BookingList.as_view(), name="bookings"),
+    path("take-off/", TakeOffAnswer.as_view(), name="take-off"),
+    path("schema/", SpectacularAPIView.as_view(), name="schema"),
+    # Only addresses that end in a slash, so that one without is first sent on to its own.
+    re_path(r"^.*/$", NoSuchAddress.as_view()),
+]

@@ -66,7 +66,11 @@ def job_bookings(plan: Plan, job: Job) -> QuerySet[Booking]:
 
 def job_waits(plan: Plan, job: Job) -> QuerySet[PlannedWait]:
     """Return one job's waits in a plan."""
-    return PlannedWait.objects.filter(plan=plan, job=job).order_by("starts_at", "id")
+    return (
+        PlannedWait.objects.filter(plan=plan, job=job)
+        .select_related("job")
+        .order_by("starts_at", "id")
+    )
 
 
 def comparison(plan: Plan, against: Plan | None) -> Comparison:
@@ -214,15 +218,7 @@ def plan_as_json(plan: Plan) -> dict[str, Any]:
         },
         "bookings": [booking_as_json(booking) for booking in bookings(plan)],
         "waits": [
-            {
-                "job": wait.job.number,
-                "kind": wait.kind,
-                "after": wait.after_code or None,
-                "before": wait.before_code,
-                "starts_at": _iso(wait.starts_at),
-                "ends_at": _iso(wait.ends_at),
-                "basis": wait.basis,
-            }
+            wait_as_json(wait)
             for wait in plan.waits.select_related("job").order_by("starts_at", "id")
         ],
         "unplanned": plan.unplanned,
@@ -250,6 +246,19 @@ def booking_as_json(booking: Booking) -> dict[str, Any]:
         "work_hours": booking.work_hours,
         "pinned": booking.is_pinned,
         "because": booking.because,
+    }
+
+
+def wait_as_json(wait: PlannedWait) -> dict[str, Any]:
+    """Return a wait as plans list it; its job must be loaded."""
+    return {
+        "job": wait.job.number,
+        "kind": wait.kind,
+        "after": wait.after_code or None,
+        "before": wait.before_code,
+        "starts_at": _iso(wait.starts_at),
+        "ends_at": _iso(wait.ends_at),
+        "basis": wait.basis,
     }
 
 

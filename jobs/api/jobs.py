@@ -1,0 +1,173 @@
+"""Jobs: the list with its filters, and one job with all that is planned for it."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING, Any
+
+from django.db.models import F, Q, QuerySet
+from django.utils import timezone
+from drf_spectacular.utils import extend_schema
+from rest_framework.response import Response
+
+from contractor.problems import errors_of, shown
+from contractor.trade.errors import SpecError
+from contractor.trade.phases import PHASE_TABLE
+from contractor.trade.takeoff import take_off
+from jobs.admin.words import building_words
+from jobs.api.base import OwnersList, OwnersView, missing
+from jobs.api.queries import JOB_ORDERS, JobsQuery
+from jobs.api.shapes import JobDetailShape, JobShape
+from jobs.models import Booking, Job, Phase
+from jobs.selectors import plans
+from jobs.selectors.buildings import building_of
+
+if TYPE_CHECKING:
+    from collections.abc import Mapping
+
+    from rest_framework.request import Request
+
+    from contractor.trade.building import Building
+    from contractor.trade.errors import Caution
+
+COLUMNS = ("status", "foundation", "use")
+LATE = Q(has_unplanned=False, planned_finish_at__date__gt=F("promised_on"))
+# Written out, since the opposite of a comparison with nothing is nothing in SQL.
+NOT_LATE = (
+    Q(has_unplanned=True)
+    | Q(planned_finish_at=None)
+    | Q(promised_on=None)
+    | Q(planned_finish_at__date__lte=F("promised_on"))
+)
+
+
+class JobList(OwnersList):
+    """All jobs, with what the published plan says of each."""
+
+    query_class = JobsQuery
+    serializer_class = JobShape
+
+    @extend_schema(parameters=[JobsQuery], responses=JobShape(many=True), operation_id="jobs_list")
+    def get(self, request: Request) -> Response:
+        """List jobs."""
+        rows = plans.with_plan_dates(Job.objects.all(), now=timezone.now())
+        return self.answer(_ordered(_filtered(rows, self.query), self.query.get("ordering")))
+
+    def show(self, page: list[Job]) -> list[dict[str, Any]]:
+        """Return the jobs of a page as the list shows them."""
+        return [job_line(job) for job in page]
+
+
+class JobDetail(OwnersView):
+    """One job."""
+
+    @extend_schema(responses=JobDetailShape, operation_id="jobs_read")
+    def get(self, request: Request, number: str) -> Response:
+        """Show a job with its phases, waits, take-off and cautions."""
+        jobs = Job.objects.prefetch_related("openings", "lean_tos")
+        job = plans.with_plan_dates(jobs, now=timezone.now()).filter(number=number).first()
+        if job is None:
+            raise missing("job", number, "/api/v1/jobs/")
+        plan = plans.published_plan()
+        bookings = {row.phase_id: row for row in plans.job_bookings(plan, job)} if plan else {}
+        waits = plans.job_waits(plan, job) if plan else ()
+        body = {
+            **job_line(job),
+            "phases": [_phase(phase, bookings.get(phase.pk)) for phase in job.phases.all()],
+            "waits": [plans.wait_as_json(wait) for wait in waits],
+            **_built(job),
+        }
+        return Response(JobDetailShape(body).data)
+
+
+def job_line(job: Job) -> dict[str, Any]:
+    """Return a job, annotated by `plans.with_plan_dates`, as lists show it."""
+    is_covered = not job.has_unplanned  # type: ignore[attr-defined]
+    late = plans.days_late(job)
+    return {
+        "number": job.number,
+        "buyer": job.buyer_name,
+        "building": building_words(job),
+        "use": job.use,
+        "foundation": job.foundation,
+        "status": job.status,
+        "stage": plans.stage_of(job),
+        "sold_on": job.sold_on,
+        "promised": job.promised_on,
+        "planned_start": job.planned_start_at,  # type: ignore[attr-defined]
+        "planned_finish": job.planned_finish_at if is_covered else None,  # type: ignore[attr-defined]
+        "days_late": max(0, late) if is_covered and late is not None else None,
+        "contract_value_usd": job.contract_value_usd,
+        "not_earned_usd": plans.value_not_earned_usd(job),
+    }
+
+
+def cautions_of(building: Building) -> list[dict[str, Any]]:
+    """Return a building's cautions as the API shows them."""
+    return [_caution(caution) for caution in building.cautions()]
+
+
+def _caution(caution: Caution) -> dict[str, Any]:
+    return {
+        "field": caution.field,
+        "value": shown(caution.value),
+        "message": caution.message,
+    }
+
+
+def _filtered(rows: QuerySet[Job], query: Mapping[str, Any]) -> QuerySet[Job]:
+    rows = rows.filter(**{name: query[name] for name in COLUMNS if name in query})
+    if "late" in query:
+        rows = rows.filter(LATE if query["late"] else NOT_LATE)
+    for name, lookup in (("planned_finish_before", "lte"), ("planned_finish_after", "gte")):
+        if name in query:
+            day = {f"planned_finish_at__date__{lookup}": query[name]}
+            rows = rows.filter(has_unplanned=False, **day)
+    if "search" in query:
+        words = query["search"]
+        rows = rows.filter(
+            Q(number__icontains=words)
+            | Q(buyer_name__icontains=words)
+            | Q(site_town__icontains=words)
+        )
+    return rows
+
+
+def _ordered(rows: QuerySet[Job], ordering: str | None) -> QuerySet[Job]:
+    if ordering is None:
+        return rows.order_by("number")
+    column = F(JOB_ORDERS[ordering.removeprefix("-")])
+    descending = ordering.startswith("-")
+    by = column.desc(nulls_last=True) if descending else column.asc(nulls_last=True)
+    return rows.order_by(by, "number")
+
+
+def _phase(phase: Phase, booking: Booking | None) -> dict[str, Any]:
+    crew = booking.crew if booking else phase.crew
+    return {
+        "code": phase.code,
+        "label": phase.get_code_display(),
+        "status": phase.status,
+        "share_done": 1.0 if phase.status == Phase.Status.DONE else phase.share_done,
+        "labor_hours": phase.planned_hours,
+        "arithmetic": phase.labor_arithmetic,
+        "set_by_office": phase.office_hours is not None,
+        "planned_start": booking.starts_at if booking else None,
+        "planned_finish": booking.ends_at if booking else None,
+        "crew": crew.name if crew else None,
+        "because": booking.because if booking else None,
+        "pinned": booking.is_pinned if booking else False,
+        "caution": PHASE_TABLE[phase.code].caution,
+    }
+
+
+def _built(job: Job) -> dict[str, Any]:
+    """Return a job's take-off and cautions, or what keeps the stored building from having them."""
+    try:
+        building = building_of(job)
+    except SpecError as error:
+        return {"take_off": [], "cautions": [], "faults": errors_of(error.faults)}
+    return {
+        "take_off": take_off(building).lines,
+        "cautions": cautions_of(building),
+        "faults": [],
+    }

@@ -1,0 +1,190 @@
+"""Plans, what one changes against another, and the bookings of the published one."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING, Any
+
+from django.db.models import Count, QuerySet
+from drf_spectacular.utils import extend_schema
+from rest_framework.response import Response
+
+from contractor.trade.phases import PHASE_TABLE
+from crews.models import Crew
+from jobs.api.base import OwnersList, OwnersView, missing, refused
+from jobs.api.plan_shapes import BookingShape, ComparisonShape, PlanDetailShape, PlanShape
+from jobs.api.queries import BookingsQuery, ComparisonQuery, PlansQuery
+from jobs.models import Booking, Plan
+from jobs.selectors import plans
+
+if TYPE_CHECKING:
+    from collections.abc import Mapping
+
+    from rest_framework.request import Request
+
+    from contractor.engine.compare import Move, Row
+
+CODE_OF_LABEL = {kind.label: kind.code for kind in PHASE_TABLE.values()}
+
+
+class PlanList(OwnersList):
+    """All plans: drafts, the published one, and those it replaced."""
+
+    query_class = PlansQuery
+    serializer_class = PlanShape
+
+    @extend_schema(
+        parameters=[PlansQuery], responses=PlanShape(many=True), operation_id="plans_list"
+    )
+    def get(self, request: Request) -> Response:
+        """List plans, newest first."""
+        rows = Plan.objects.filter(**self.query).annotate(booked=Count("bookings"))
+        return self.answer(rows.order_by("-id"))
+
+    def show(self, page: list[Plan]) -> list[dict[str, Any]]:
+        """Return the plans of a page as the list shows them."""
+        return [
+            {
+                "id": plan.pk,
+                "status": plan.status,
+                "as_of": plan.as_of,
+                "made_at": plan.made_at,
+                "published_at": plan.published_at,
+                "source": plan.source,
+                "seconds": plan.seconds,
+                "bookings": plan.booked,  # type: ignore[attr-defined]
+                "unplanned": len(plan.unplanned),
+            }
+            for plan in page
+        ]
+
+
+class PlanDetail(OwnersView):
+    """One plan."""
+
+    @extend_schema(responses=PlanDetailShape, operation_id="plans_read")
+    def get(self, request: Request, plan_id: int) -> Response:
+        """Show a plan: its bookings, waits, phases without dates, and promises."""
+        return Response(plans.plan_as_json(_plan(plan_id)))
+
+
+class PlanComparison(OwnersView):
+    """What changes when one plan replaces another."""
+
+    query_class = ComparisonQuery
+
+    @extend_schema(
+        parameters=[ComparisonQuery], responses=ComparisonShape, operation_id="plans_compare"
+    )
+    def get(self, request: Request, plan_id: int) -> Response:
+        """Compare a plan with another, or with the published one."""
+        plan, against = _plan(plan_id), self._against()
+        found = plans.comparison(plan, against)
+        body = {
+            "plan": plan.pk,
+            "against": against.pk if against else None,
+            "moved": [_move(move) for move in found.moved],
+            "added": [_stretch(row) for row in found.added],
+            "removed": [_stretch(row) for row in found.removed],
+            "same": len(found.same),
+            "promises": [_promise(change) for change in plans.promise_changes(plan, against)],
+        }
+        return Response(ComparisonShape(body).data)
+
+    def _against(self) -> Plan | None:
+        if "against" not in self.query:
+            return plans.published_plan()
+        number = self.query["against"]
+        against = Plan.objects.filter(pk=number).first()
+        if against is None:
+            raise refused(
+                "against",
+                number,
+                "there is no such plan",
+                "Enter the id of a plan that /api/v1/plans/ lists, or leave it out.",
+            )
+        return against
+
+
+class BookingList(OwnersList):
+    """What is booked."""
+
+    query_class = BookingsQuery
+    serializer_class = BookingShape
+
+    @extend_schema(
+        parameters=[BookingsQuery], responses=BookingShape(many=True), operation_id="bookings_list"
+    )
+    def get(self, request: Request) -> Response:
+        """List the bookings of the published plan in order of time."""
+        plan = plans.published_plan()
+        rows = plans.bookings(plan) if plan else Booking.objects.none()
+        return self.answer(_within(rows, self.query))
+
+    def show(self, page: list[Booking]) -> list[dict[str, Any]]:
+        """Return the bookings of a page as plans list them."""
+        return [plans.booking_as_json(booking) for booking in page]
+
+
+def _plan(plan_id: int) -> Plan:
+    plan = Plan.objects.filter(pk=plan_id).first()
+    if plan is None:
+        raise missing("plan", plan_id, "/api/v1/plans/")
+    return plan
+
+
+def _within(rows: QuerySet[Booking], query: Mapping[str, Any]) -> QuerySet[Booking]:
+    if "from" in query:
+        rows = rows.filter(ends_at__date__gte=query["from"])
+    if "to" in query:
+        rows = rows.filter(starts_at__date__lte=query["to"])
+    if "crew" in query:
+        rows = rows.filter(crew=_crew(query["crew"]))
+    return rows
+
+
+def _crew(name: str) -> Crew:
+    crew = Crew.objects.filter(name=name).first()
+    if crew is None:
+        names = Crew.objects.filter(is_active=True).order_by("name").values_list("name", flat=True)
+        raise refused("crew", name, "there is no such crew", f"Enter one of {', '.join(names)}.")
+    return crew
+
+
+def _move(move: Move) -> dict[str, Any]:
+    return {
+        "job": move.job,
+        "phase": _phase_code(move.key, move.job),
+        "old_crew": move.old_crew or None,
+        "new_crew": move.new_crew or None,
+        "old_start": move.old_start,
+        "new_start": move.new_start,
+        "old_finish": move.old_finish,
+        "new_finish": move.new_finish,
+        "days": move.days,
+        "finish_days": move.finish_days,
+    }
+
+
+def _stretch(row: Row) -> dict[str, Any]:
+    return {
+        "job": row.job,
+        "phase": _phase_code(row.key, row.job),
+        "crew": row.crew or None,
+        "starts_at": row.start,
+        "ends_at": row.finish,
+    }
+
+
+def _phase_code(key: str, job: str) -> str:
+    """Return the phase of a comparison's key, which reads "26-041 Set posts"."""
+    return CODE_OF_LABEL[key.removeprefix(f"{job} ")]
+
+
+def _promise(change: plans.PromiseChange) -> dict[str, Any]:
+    return {
+        "job": change.job.number,
+        "promised": change.promised_on,
+        "old_finish": change.old_finish_on,
+        "new_finish": change.new_finish_on,
+        "change": "lost -> kept" if change.is_kept else "kept -> lost",
+    }
