@@ -176,14 +176,29 @@ class CureClock:
                 f"pour_hour {pour_hour}: temperatures are known for hours 0 to {self.hours}. "
                 "Enter an hour within them."
             )
-        if not 0 <= minimum_hours < math.inf:
-            raise ValueError(f"minimum_hours {minimum_hours}: enter 0 or more.")
-        needed = age_hours_for_share(share=share, cement=cement)
-        target = self.age_hours(pour_hour) + needed - _HOURS_TOLERANCE
-        ready = int(np.searchsorted(self._age_hours, target, side="left"))
-        if ready > self.hours:
-            return None
-        return max(float(ready), pour_hour + minimum_hours)
+        ages = np.array([self.age_hours(pour_hour)])
+        ready = float(self._ready(ages, share, cement)[0])
+        least = pour_hour + _checked_minimum(minimum_hours)
+        return None if math.isinf(ready) else max(ready, least)
+
+    def ready_hours(
+        self, share: float, cement: str, minimum_hours: float = 0.0
+    ) -> NDArray[np.float64]:
+        """
+        Return ``ready_hour`` for a pour at every whole hour, shape (hours + 1,).
+
+        Infinite where the share is not reached within the temperatures.
+        """
+        ready = self._ready(self._age_hours, share, cement)
+        least = np.arange(self.hours + 1) + _checked_minimum(minimum_hours)
+        return np.maximum(ready, least)
+
+    def _ready(
+        self, ages_at_pour: NDArray[np.float64], share: float, cement: str
+    ) -> NDArray[np.float64]:
+        needed = age_hours_for_share(share=share, cement=cement) - _HOURS_TOLERANCE
+        ready = np.searchsorted(self._age_hours, ages_at_pour + needed, side="left")
+        return np.where(ready > self.hours, np.inf, ready)
 
 
 def hours_to_strength(
@@ -253,6 +268,12 @@ def expected_temps_degc(
     phase = 2 * np.pi * ((hour % 24) - _WARMEST_HOUR) / 24
     degf = daily + daily_swing_degf / 2 * np.cos(phase)
     return np.asarray(degf_to_degc(degf), dtype=np.float64)
+
+
+def _checked_minimum(minimum_hours: float) -> float:
+    if not 0 <= minimum_hours < math.inf:
+        raise ValueError(f"minimum_hours {minimum_hours}: enter 0 or more.")
+    return minimum_hours
 
 
 def _curve(cement: str, curing: str) -> _Strength:

@@ -73,22 +73,13 @@ class WaitTables:
 
     def _cure_table(self, need: CureNeed, lag_hours: float) -> NDArray[np.int32]:
         """Tabulate by the hour; a pour within an hour waits from that hour's end."""
-        clock = self._clock(buried=need.buried)
-        hours = self._axis.slots // SLOTS_PER_HOUR + 1
-        ready = [
-            clock.ready_hour(
-                pour_hour=hour,
-                share=need.strength_share,
-                cement=need.cement,
-                minimum_hours=need.minimum_hours,
-            )
-            for hour in range(hours)
-        ]
-        ends = np.array([self._axis.slots if r is None else r + lag_hours for r in ready])
-        slots = np.minimum(np.ceil(ends * SLOTS_PER_HOUR), self._axis.slots)
+        ready = self._clock(buried=need.buried).ready_hours(
+            need.strength_share, need.cement, need.minimum_hours
+        )
+        slots = np.minimum(np.ceil((ready + lag_hours) * SLOTS_PER_HOUR), self._axis.slots)
         at_hour = -(-np.arange(self._axis.slots + 1) // SLOTS_PER_HOUR)
-        table = slots[np.minimum(at_hour, hours - 1)]
-        return np.maximum.accumulate(np.maximum(table, np.arange(table.size))).astype(np.int32)
+        table = np.maximum(slots[at_hour], np.arange(self._axis.slots + 1))
+        return np.maximum.accumulate(table).astype(np.int32)
 
     def _clock(self, *, buried: bool) -> CureClock:
         """Return the clock of the temperatures expected along the axis, in ground or air."""

@@ -174,3 +174,14 @@ def test_bad_climate_is_refused(means, swing, hours):
             first_hour=datetime(2026, 1, 1, 0, 0),
             hours=hours,
         )
+
+
+def test_the_table_of_all_pours_says_what_each_pour_is_told():
+    clock = CureClock(np.linspace(-5, 25, 400))
+
+    table = clock.ready_hours(0.4, "I", minimum_hours=48)
+
+    each = [clock.ready_hour(hour, 0.4, "I", minimum_hours=48) for hour in range(401)]
+    assert table.tolist() == [np.inf if hour is None else hour for hour in each]
+    assert np.isinf(table[-1])
+    assert np.isfinite(table[0])
