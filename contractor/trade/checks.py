@@ -2,7 +2,7 @@
 
 import math
 from collections.abc import Callable, Iterable, Iterator
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, TypeGuard
 
 from contractor.trade.errors import Fault, value_text
 from contractor.trade.kinds import (
@@ -72,7 +72,7 @@ def faults_of(building: "Building") -> tuple[Fault, ...]:
     return tuple(faults)
 
 
-def is_number(value: object) -> bool:
+def is_number(value: object) -> TypeGuard[float]:
     """Return whether a value is a finite number; True and False are not numbers here."""
     return isinstance(value, int | float) and not isinstance(value, bool) and _is_finite(value)
 
@@ -89,8 +89,8 @@ def _size_fault(field: str, value: object, limits: tuple[float, float, str]) -> 
     remedy = f"Enter {least:g} to {most:g}, usually {usual}."
     if not is_number(value):
         return Fault(field, value, "this is not a number", remedy)
-    if not least <= value <= most:  # type: ignore[operator]
-        side = "too small" if value < least else "too large"  # type: ignore[operator]
+    if not least <= value <= most:
+        side = "too small" if value < least else "too large"
         return Fault(field, value, f"this is {side}", remedy)
     return None
 

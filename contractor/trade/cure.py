@@ -191,7 +191,7 @@ class CureClock:
         """
         ready = self._ready(self._age_hours, share, cement)
         least = np.arange(self.hours + 1) + _checked_minimum(minimum_hours)
-        return np.maximum(ready, least)
+        return np.asarray(np.maximum(ready, least), dtype=np.float64)
 
     def _ready(
         self, ages_at_pour: NDArray[np.float64], share: float, cement: str

@@ -198,7 +198,7 @@ def _quantity(code: str, building: Building, take_off: TakeOff) -> float:
 
 def _factor(names: tuple[str, ...], building: Building) -> tuple[float, str]:
     found = {
-        "soil": (SOIL_FACTORS[building.soil], f"{building.soil.label.lower()}"),
+        "soil": (SOIL_FACTORS[building.soil], building.soil.label.lower()),
         "tall_posts": (_step(_POST_STEPS, building.eave_ft), f"eave {building.eave_ft:g} ft"),
         "tall_walls": (_step(_WALL_STEPS, building.eave_ft), f"eave {building.eave_ft:g} ft"),
         "extension": (

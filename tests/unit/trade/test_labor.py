@@ -122,6 +122,14 @@ def test_a_lean_to_adds_hours_from_the_holes_to_the_roof():
     assert with_it["WALLS"].hours == without["WALLS"].hours
 
 
+def test_clean_up_covers_the_floor_of_lean_tos_too():
+    lean_to = LeanTo(width_ft=12, length_ft=40, low_eave_ft=7)
+
+    punch = labor_of(lean_tos=(lean_to, lean_to))["PUNCH"]
+
+    assert punch.items[0].quantity == 1200 + 2 * 480
+
+
 @pytest.mark.parametrize("foundation", list(Foundation))
 @pytest.mark.parametrize("lining", list(Lining))
 def test_the_phases_with_hours_are_the_crew_phases_of_the_network(foundation, lining):
