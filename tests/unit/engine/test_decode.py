@@ -410,3 +410,24 @@ def test_a_plan_with_everything_in_it_passes_the_check():
     )  # fmt: skip
 
     assert check(whole, decode(whole, range(5))) == ()
+
+
+def test_without_a_threshold_a_job_still_keeps_its_crew_when_another_is_no_faster():
+    rows = [activity("a", crews=[1]), activity("b", crews=[0, 1])]
+
+    schedule = decode(problem(rows, [(0, 1)], crews=2, change_crew_slots=0), [0, 1])
+
+    assert place(schedule, 1).mode == 1
+
+
+def test_what_leads_to_a_pin_is_placed_before_other_open_work():
+    rows = [
+        activity("a", work=20),
+        activity("b", work=4),
+        activity("c", crews=[1], pin=Pin(1, 4)),
+    ]
+
+    schedule = decode(problem(rows, [(1, 2)], crews=2), [0, 1, 2])
+
+    assert spans(schedule) == [(4, 24), (0, 4), (4, 8)]
+    assert schedule.broken_pins == ()

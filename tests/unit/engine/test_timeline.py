@@ -55,3 +55,15 @@ def test_a_shared_resource_sees_a_conflict_later_in_the_stretch():
 
 def test_touching_and_overlapping_stretches_merge():
     assert merge_stretches([(8, 9), (0, 3), (3, 5), (1, 2)]) == ((0, 5), (8, 9))
+
+
+def test_a_gap_just_long_enough_for_the_work_is_not_stepped_over():
+    line = SingleTimeline(((10, 20), (26, 30)))
+
+    assert line.conflict(5, 11, 1, 6) == (20, BLOCKED)
+
+
+def test_a_stretch_may_end_where_a_shared_resource_becomes_full():
+    line = SharedTimeline(2, ((30, 40),))
+
+    assert line.conflict(20, 30, 1, 10) is None
