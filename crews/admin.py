@@ -20,7 +20,7 @@ NOTHING = "–"
 
 
 def _day(value: date | None) -> str:
-    return formats.date_format(value, "D M j, Y") if value else NOTHING
+    return formats.date_format(value, "D M j") if value else NOTHING
 
 
 def _moment(value: datetime | None) -> str:
@@ -106,23 +106,28 @@ class CrewAdmin(admin.ModelAdmin):
     form = CrewForm
     list_display = (
         "name",
+        "is_active",
         "lead_shown",
         "size",
         "skills_shown",
         "next_work_shown",
         "next_day_off_shown",
         "readers_shown",
-        "last_fetched_shown",
-        "is_active",
     )
     list_filter = ("is_active", "work_hours")
     search_fields = ("name", "lead_name")
     ordering = ("name",)
     inlines = (DayOffInline,)
+    readonly_fields = ("readers_shown",)
     fieldsets = (
         (None, {"fields": ("name", "is_active", "size", "skills", "pace", "work_hours")}),
         ("Crew lead", {"fields": ("lead_name", "lead_phone", "lead")}),
     )
+
+    def get_fieldsets(self, request: HttpRequest, obj: Crew | None = None) -> list[Any]:
+        """Return the sections; a crew that exists has calendar readers to look at."""
+        calendars = ("Calendars", {"fields": ("readers_shown",)})
+        return [*super().get_fieldsets(request, obj), *([calendars] if obj else [])]
 
     def get_queryset(self, request: HttpRequest) -> QuerySet[Crew]:
         """Return the crews with what the columns show."""
@@ -150,16 +155,12 @@ class CrewAdmin(admin.ModelAdmin):
         """Return the first day of the crew's or everyone's next days off."""
         return _day(crew.next_day_off)
 
-    @admin.display(description="calendar readers", ordering="readers")
+    @admin.display(description="readers, fetched", ordering="readers")
     def readers_shown(self, crew: Any) -> SafeString:
-        """Return how many calendars listen, as a link to them."""
+        """Return how many calendars listen, as a link to them, and when one last asked."""
         readers = reverse("admin:crews_feedsubscription_changelist")
-        return format_html('<a href="{}?crew__id__exact={}">{}</a>', readers, crew.pk, crew.readers)
-
-    @admin.display(description="last fetched", ordering="last_fetched_at")
-    def last_fetched_shown(self, crew: Any) -> str:
-        """Return when a calendar last asked for the plan."""
-        return _moment(crew.last_fetched_at)
+        link = format_html('<a href="{}?crew__id__exact={}">{}</a>', readers, crew.pk, crew.readers)
+        return format_html("{}, {}", link, _moment(crew.last_fetched_at)) if crew.readers else link
 
 
 @admin.register(Equipment)

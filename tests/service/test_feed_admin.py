@@ -159,6 +159,16 @@ def test_a_wrong_crew_is_refused_and_nothing_is_stored(client, office, crew, cha
     assert Crew.objects.values().get() == before
 
 
+def test_a_new_crew_is_entered(client, office, crew):
+    client.force_login(office)
+    page = client.get(_add(Crew))
+
+    response = client.post(_add(Crew), _crew_form(crew, name="South crew"))
+
+    assert (page.status_code, response.status_code) == (200, 302)
+    assert Crew.objects.get(name="South crew").skills == ["FRAMING", "STEEL"]
+
+
 def test_days_off_in_the_wrong_order_are_refused(client, office):
     client.force_login(office)
     form = {"first_day": "2026-12-24", "last_day": "2026-12-20", "reason": "Shop closed"}
