@@ -152,6 +152,12 @@ def test_liner_may_follow_the_insulation_along_the_walls():
     assert follows.lag_hours == 4
 
 
+def test_the_punch_list_waits_for_insulation_to_finish_where_no_liner_follows():
+    network = network_of(insulation=Insulation.BATTS)
+
+    assert not link(network, "INSULATION", "PUNCH").start_to_start
+
+
 def test_a_lift_waits_for_the_slab_it_stands_on():
     assert link(network_of(**FITTED), "SLAB", "LINER").cure.strength_share == 0.7
 

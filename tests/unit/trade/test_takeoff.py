@@ -143,6 +143,15 @@ def test_each_kind_of_insulation_has_its_own_lines(insulation, ceiling, codes):
     assert found == codes
 
 
+def test_openings_are_deducted_from_liner_and_wall_insulation():
+    openings = (door(OpeningKind.OVERHEAD_DOOR, 10, 8),)
+    building = shop(wall_lining=Lining.STEEL, insulation=Insulation.BATTS, openings=openings)
+
+    counted = take_off(building)
+
+    assert counted["wall_liner_sf"] == counted["wall_batts_sf"] == 1400 - 80
+
+
 def test_lined_walls_take_girts_inside():
     assert take_off(shop(wall_lining=Lining.STEEL))["inside_girt_lf"] == 700
     assert take_off(shop())["inside_girt_lf"] == 0

@@ -10,6 +10,11 @@ def test_a_leap_day_falls_back_to_the_28th():
     assert workmanship_ends_on(date(2028, 2, 29), years=4) == date(2032, 2, 29)
 
 
+@pytest.mark.parametrize(("years", "ends_year"), [(1, 2027), (50, 2076)])
+def test_the_shortest_and_the_longest_warranty(years, ends_year):
+    assert workmanship_ends_on(date(2026, 1, 1), years=years) == date(ends_year, 1, 1)
+
+
 @pytest.mark.parametrize("years", [0, -5, 51])
 def test_a_warranty_runs_one_to_fifty_years(years):
     with pytest.raises(ValueError, match="years"):
