@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from itertools import product
 from typing import TYPE_CHECKING
 
@@ -32,6 +32,29 @@ class LinkNote:
     basis: str
 
 
+@dataclass(frozen=True, slots=True)
+class Stretch:
+    """
+    The phases that one activity of the problem stands for, in the order they are worked.
+
+    Mostly one; more where a crew goes straight on in the same visit. `lead_slots` then gives,
+    by mode, the working slots of the first phase.
+    """
+
+    phases: tuple[Phase, ...]
+    lead_slots: tuple[int, ...] = ()
+
+    @property
+    def first(self) -> Phase:
+        """Return the phase that begins the stretch."""
+        return self.phases[0]
+
+    @property
+    def last(self) -> Phase:
+        """Return the phase that ends it."""
+        return self.phases[-1]
+
+
 class JobActivities:
     """Adds one job's phases and the links between them."""
 
@@ -51,39 +74,81 @@ class JobActivities:
                 self.leaders[follows.after].append(follows)
 
     def add(self) -> None:
+        """Add every phase that is not done, then the links between them."""
         for phase in self.rows.values():
-            if phase.status != Phase.Status.DONE:
-                self._add_phase(phase, PHASE_TABLE[phase.code])
+            if phase.status != Phase.Status.DONE and phase.code not in self.activity_of:
+                self._add_phase(phase)
         for phase in self.rows.values():
             if phase.status == Phase.Status.OPEN:
                 self._add_links(phase)
 
-    def _add_phase(self, phase: Phase, kind: PhaseKind) -> None:
-        modes, no_mode_why = self._modes(phase, kind)
+    def _add_phase(self, phase: Phase) -> None:
+        modes, no_mode_why = self._modes(phase, PHASE_TABLE[phase.code])
+        stretch = Stretch((phase,))
+        follower = self._goes_on_with(phase)
+        if follower:
+            joined = self._joined_modes(modes, follower)
+            if joined:
+                stretch = Stretch((phase, follower), tuple(lead for lead, _ in joined))
+                modes = tuple(mode for _, mode in joined)
+        self._add_stretch(stretch, modes, no_mode_why)
+
+    def _goes_on_with(self, phase: Phase) -> Phase | None:
+        """Return the phase that the same visit goes on with, where nothing keeps them apart."""
+        for row in self.network.follows:
+            follower = self.rows.get(row.after)
+            if row.same_visit and row.before == phase.code and follower is not None:
+                free = follower.pinned_start_at is None
+                both_open = phase.status == follower.status == Phase.Status.OPEN
+                return follower if free and both_open else None
+        return None
+
+    def _joined_modes(
+        self, lead_modes: tuple[engine.Mode, ...], follower: Phase
+    ) -> list[tuple[int, engine.Mode]]:
+        """Return modes for both phases on one crew, each with the slots of the first of them."""
+        lead_slots = {mode.crew: mode.work_slots for mode in lead_modes}
+        modes, _ = self._modes(follower, PHASE_TABLE[follower.code])
+        return [
+            (lead_slots[mode.crew], replace(mode, work_slots=lead + mode.work_slots))
+            for mode in modes
+            if (lead := lead_slots.get(mode.crew)) is not None
+        ]
+
+    def _add_stretch(
+        self, stretch: Stretch, modes: tuple[engine.Mode, ...], no_mode_why: str
+    ) -> None:
         holds: list[Hold] = []
         windows: tuple[engine.Window, ...] = ()
-        if phase.status == Phase.Status.OPEN:
-            try:
-                holds, windows = self._holds(phase)
-            except NoDate as reason:
-                modes, no_mode_why = (), str(reason)
+        for phase in stretch.phases:
+            if phase.status == Phase.Status.OPEN:
+                try:
+                    more_holds, more_windows = self._holds(phase)
+                except NoDate as reason:
+                    modes, no_mode_why = (), str(reason)
+                else:
+                    holds += more_holds
+                    windows += more_windows
         binding = max(holds, key=lambda hold: hold.ends, default=None)
-        self.activity_of[phase.code] = self.owner.add_activity(
-            phase,
+        first = stretch.first
+        label = " and ".join(PHASE_TABLE[phase.code].label for phase in stretch.phases)
+        index = self.owner.add_activity(
+            stretch,
             engine.Activity(
-                key=f"{kind.label} of {self.job.number}",
+                key=f"{label} of {self.job.number}",
                 job=self.index,
                 modes=modes,
                 release=binding.ends if binding else 0,
                 release_why=binding.why if binding else "",
                 windows=windows,
-                pin=self._pin(phase),
-                announced=self._announced(phase),
-                under_way=phase.status == Phase.Status.UNDER_WAY,
+                pin=self._pin(first),
+                announced=self._announced(first),
+                under_way=first.status == Phase.Status.UNDER_WAY,
                 no_mode_why=no_mode_why,
             ),
             tuple(holds),
         )
+        self.activity_of.update(dict.fromkeys((phase.code for phase in stretch.phases), index))
 
     def _modes(self, phase: Phase, kind: PhaseKind) -> tuple[tuple[engine.Mode, ...], str]:
         calendars = self.owner.calendars
@@ -166,6 +231,8 @@ class JobActivities:
         for follows in self.leaders[phase.code]:
             leader = self.rows[follows.before]
             if leader.status == Phase.Status.DONE:
+                continue
+            if self.activity_of[follows.before] == self.activity_of[phase.code]:
                 continue
             if phase.code in PHASES_OF_AUTHORITIES:
                 self._add_asking_links(phase, follows)

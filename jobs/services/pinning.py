@@ -78,10 +78,13 @@ def unpin(*, phase_id: int) -> None:
 
 
 def _broken(portfolio: Portfolio, schedule: Schedule, phase_id: int) -> BrokenPin | None:
+    def stands_for_it(activity: int) -> bool:
+        return phase_id in {phase.pk for phase in portfolio.stretches[activity].phases}
+
     for entry in schedule.broken_pins:
-        if portfolio.phases[entry.activity].pk == phase_id:
+        if stands_for_it(entry.activity):
             return entry
     for unplanned in schedule.unplanned:
-        if portfolio.phases[unplanned.activity].pk == phase_id:
+        if stands_for_it(unplanned.activity):
             return BrokenPin(unplanned.activity, unplanned.reason, None)
     return None

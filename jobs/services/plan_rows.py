@@ -5,6 +5,7 @@ from __future__ import annotations
 from typing import TYPE_CHECKING, Any
 
 from contractor.engine.schedule import Bind, Placed
+from contractor.engine.worktime import SLOT_MINUTES
 from jobs.models import Booking, PlannedWait
 
 if TYPE_CHECKING:
@@ -16,6 +17,8 @@ if TYPE_CHECKING:
     from jobs.services.portfolio import Portfolio
 
 BECAUSE_CHARACTERS = 300
+SAME_VISIT = "The crew goes straight on in the same visit"
+SLOTS_PER_HOUR = 60 // SLOT_MINUTES
 
 
 class PlanRows:
@@ -27,26 +30,40 @@ class PlanRows:
 
     def bookings(self, plan: Plan) -> list[tuple[Booking, list[int]]]:
         """Return unsaved bookings, each with the primary keys of its machines."""
-        rows = []
-        for placed in self.schedule.placed:
-            if placed is None:
-                continue
-            phase = self.portfolio.phases[placed.activity]
-            mode = self.portfolio.problem.activities[placed.activity].modes[placed.mode]
+        return [
+            row
+            for placed in self.schedule.placed
+            if placed is not None
+            for row in self._bookings_of(plan, placed)
+        ]
+
+    def _bookings_of(self, plan: Plan, placed: Placed) -> Iterator[tuple[Booking, list[int]]]:
+        """Yield one booking per phase of a stretch, each going on where the last one ends."""
+        problem = self.portfolio.problem
+        stretch = self.portfolio.stretches[placed.activity]
+        mode = problem.activities[placed.activity].modes[placed.mode]
+        calendar = problem.calendars[mode.calendar]
+        lead = stretch.lead_slots[placed.mode : placed.mode + 1]
+        parts = (*lead, mode.work_slots - sum(lead))
+        begins = placed.start
+        for phase, slots in zip(stretch.phases, parts, strict=True):
+            begins = calendar.next_working(begins)
+            ends = calendar.finish(begins, slots)
+            goes_on = phase is not stretch.first
             booking = Booking(
                 plan=plan,
                 phase=phase,
                 crew_id=None if mode.crew is None else self.portfolio.crew_ids[mode.crew],
-                starts_at=self._instant(placed.start),
-                ends_at=self._instant(placed.finish),
-                work_hours=mode.work_slots / 4,
-                is_pinned=placed.because.kind is Bind.PIN or self._is_pinned(placed),
-                because=self._because(placed)[:BECAUSE_CHARACTERS],
-                because_kind=placed.because.kind.value,
-                because_phase=self._because_phase(placed),
+                starts_at=self._instant(begins),
+                ends_at=self._instant(ends),
+                work_hours=slots / SLOTS_PER_HOUR,
+                is_pinned=not goes_on and self._is_pinned(placed),
+                because=SAME_VISIT if goes_on else self._because(placed)[:BECAUSE_CHARACTERS],
+                because_kind=Bind.LINK.value if goes_on else placed.because.kind.value,
+                because_phase=stretch.first if goes_on else self._because_phase(placed),
             )
-            rows.append((booking, [self.portfolio.machine_ids[m] for m in mode.machines]))
-        return rows
+            yield booking, [self.portfolio.machine_ids[machine] for machine in mode.machines]
+            begins = ends
 
     def waits(self, plan: Plan) -> list[PlannedWait]:
         """Return unsaved waits of the placed phases, those that take time."""
@@ -62,7 +79,7 @@ class PlanRows:
                 "reason": entry.reason,
             }
             for entry in self.schedule.unplanned
-            for phase in (self.portfolio.phases[entry.activity],)
+            for phase in self.portfolio.stretches[entry.activity].phases
         ]
 
     def _waits_of_links(self, plan: Plan) -> Iterator[PlannedWait]:
@@ -76,19 +93,21 @@ class PlanRows:
             begins = leader.start if link.start_to_start else leader.finish
             ends = int(problem.waits[link.wait].table[begins])
             if ends > begins:
-                after, before = (self.portfolio.phases[i] for i in (link.before, link.after))
+                after = self.portfolio.stretches[link.before].last
+                before = self.portfolio.stretches[link.after].first
                 yield self._wait(plan, note.kind, before, begins, ends, note.basis, after.code)
 
     def _waits_of_holds(self, plan: Plan) -> Iterator[PlannedWait]:
         now = self.portfolio.problem.now
         for index, holds in enumerate(self.portfolio.holds):
-            phase = self.portfolio.phases[index]
+            phases = {phase.code: phase for phase in self.portfolio.stretches[index].phases}
             if self.schedule.placed[index] is None:
                 continue
             for hold in holds:
                 if hold.ends > now and hold.ends > hold.begins:
+                    before = phases[hold.before_code]
                     yield self._wait(
-                        plan, hold.kind, phase, hold.begins, hold.ends, hold.why, hold.after_code
+                        plan, hold.kind, before, hold.begins, hold.ends, hold.why, hold.after_code
                     )
 
     def _wait(
@@ -115,13 +134,13 @@ class PlanRows:
     def _because(self, placed: Placed) -> str:
         because = placed.because
         if because.kind is Bind.LINK and because.activity is not None:
-            leader = self.portfolio.phases[because.activity]
+            leader = self.portfolio.stretches[because.activity].last
             return f"After {leader.get_code_display().lower()}: {because.why}"
         return because.why[:1].upper() + because.why[1:]
 
     def _because_phase(self, placed: Placed) -> Phase | None:
         index = placed.because.activity
-        return None if index is None else self.portfolio.phases[index]
+        return None if index is None else self.portfolio.stretches[index].last
 
     def _is_pinned(self, placed: Placed) -> bool:
         pin = self.portfolio.problem.activities[placed.activity].pin

@@ -17,7 +17,7 @@ from jobs.models import Job, Phase
 from jobs.selectors.buildings import building_of
 from jobs.services.calendars import Calendars
 from jobs.services.holds import Hold
-from jobs.services.job_activities import JobActivities, LinkNote
+from jobs.services.job_activities import JobActivities, LinkNote, Stretch
 from jobs.services.wait_tables import WaitTables
 
 if TYPE_CHECKING:
@@ -36,7 +36,7 @@ class Portfolio:
 
     problem: engine.Problem
     work: OpenWork
-    phases: tuple[Phase, ...]
+    stretches: tuple[Stretch, ...]
     jobs: tuple[Job, ...]
     link_notes: tuple[LinkNote | None, ...]
     holds: tuple[tuple[Hold, ...], ...]
@@ -82,7 +82,7 @@ class PortfolioBuilder:
         for index, machine in enumerate(work.equipment, start=len(work.crews)):
             self.machines_of_kind.setdefault(machine.kind, []).append(index)
         self.activities: list[engine.Activity] = []
-        self.phases: list[Phase] = []
+        self.stretches: list[Stretch] = []
         self.holds: list[tuple[Hold, ...]] = []
         self.links: list[engine.Link] = []
         self.link_notes: list[LinkNote | None] = []
@@ -105,7 +105,7 @@ class PortfolioBuilder:
         return Portfolio(
             problem=problem,
             work=self.work,
-            phases=tuple(self.phases),
+            stretches=tuple(self.stretches),
             jobs=self.work.jobs,
             link_notes=tuple(self.link_notes),
             holds=tuple(self.holds),
@@ -155,7 +155,7 @@ class PortfolioBuilder:
         for phase in job.phases.all():
             if phase.status != Phase.Status.DONE:
                 self.add_activity(
-                    phase,
+                    Stretch((phase,)),
                     engine.Activity(
                         key=f"{phase.get_code_display()} of {job.number}",
                         job=index,
@@ -165,11 +165,11 @@ class PortfolioBuilder:
                 )
 
     def add_activity(
-        self, phase: Phase, activity: engine.Activity, holds: tuple[Hold, ...] = ()
+        self, stretch: Stretch, activity: engine.Activity, holds: tuple[Hold, ...] = ()
     ) -> int:
-        """Add an activity with the phase and the holds it stands for; return its index."""
+        """Add an activity with the stretch and the holds it stands for; return its index."""
         self.activities.append(activity)
-        self.phases.append(phase)
+        self.stretches.append(stretch)
         self.holds.append(holds)
         return len(self.activities) - 1
 

@@ -14,6 +14,7 @@ from tests.factories import (
     EquipmentFactory,
     FirmFactory,
     JobFactory,
+    LocateTicketFactory,
     PermitFactory,
 )
 
@@ -27,6 +28,16 @@ def make_firm(*, crews: int = 2) -> Sequence[Crew]:
     EquipmentFactory(name="Auger rig 1", kind="AUGER")
     EquipmentFactory(name="Telehandler 1", kind="TELEHANDLER")
     return [CrewFactory() for _ in range(crews)]
+
+
+def cover_digging(job: Job) -> None:
+    """Give the job a locate ticket that is live all through June."""
+    LocateTicketFactory(
+        job=job,
+        called_on=date(2026, 5, 28),
+        dig_from=date(2026, 6, 1),
+        expires_on=date(2026, 6, 30),
+    )
 
 
 def make_job(*, material_is_there: bool = True, authority: Any = None, **columns: Any) -> Job:

@@ -6,7 +6,7 @@ import pytest
 
 from jobs.models import Booking, Phase
 from jobs.services import pinning, planning
-from tests.service.portfolio import MONDAY, ZONE, make_firm, make_job
+from tests.service.portfolio import MONDAY, ZONE, cover_digging, make_firm, make_job
 
 pytestmark = pytest.mark.django_db
 
@@ -59,6 +59,7 @@ def test_a_pin_in_the_past_is_refused():
 def test_an_unpinned_phase_moves_freely_again():
     make_firm()
     job = make_job()
+    cover_digging(job)
     layout = Phase.objects.get(job=job, code="LAYOUT")
     pinning.pin(
         phase_id=layout.pk,

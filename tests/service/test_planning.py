@@ -11,7 +11,7 @@ from jobs.selectors import plans
 from jobs.services import planning
 from jobs.services.intake import refresh_phases
 from tests.factories import AuthorityFactory, DayOffFactory, LocateTicketFactory
-from tests.service.portfolio import MONDAY, ZONE, make_firm, make_job
+from tests.service.portfolio import MONDAY, ZONE, cover_digging, make_firm, make_job
 
 pytestmark = pytest.mark.django_db
 
@@ -50,6 +50,21 @@ def test_planning_writes_one_draft_and_replaces_the_draft_before_it():
 
     first.refresh_from_db()
     assert (first.status, second.status) == (Plan.Status.REPLACED, Plan.Status.DRAFT)
+
+
+def test_the_crew_that_lays_out_goes_straight_on_to_dig():
+    make_firm(crews=3)
+    job = make_job()
+
+    plan = draft()
+
+    layout, dig = booked(plan, "LAYOUT"), booked(plan, "DIG")
+    assert layout.crew == dig.crew
+    assert layout.ends_at == dig.starts_at
+    assert dig.because_phase == layout.phase
+    hours = {phase.code: phase.planned_hours for phase in job.phases.all()}
+    assert layout.work_hours == pytest.approx(hours["LAYOUT"] / 4, abs=0.25)
+    assert dig.work_hours == pytest.approx(hours["DIG"] / 4, abs=0.25)
 
 
 def test_digging_waits_for_the_locate_notice_and_stays_inside_a_live_ticket():
@@ -203,7 +218,7 @@ def test_no_crew_is_in_two_places_and_no_machine_either():
 
 def test_a_crews_day_off_pauses_its_phase():
     crew = make_firm(crews=1)[0]
-    make_job()
+    cover_digging(make_job())
     DayOffFactory(crew=crew, first_day=date(2026, 6, 1), last_day=date(2026, 6, 2))
 
     layout = booked(draft(), "LAYOUT")
