@@ -10,43 +10,45 @@ import os
 import shutil
 import tempfile
 from collections.abc import Generator
+from typing import NoReturn
 
 import pytest
 
 IS_CI = os.environ.get("CI") == "true"
 
 
+def missing(reason: str) -> NoReturn:
+    """Skip the test with the reason; in CI, fail it."""
+    if IS_CI:
+        pytest.fail(f"{reason} (CI=true: nothing may be skipped)", pytrace=False)
+    pytest.skip(reason)
+
+
 def need_services() -> None:
     """Skip unless PostgreSQL and Redis are named by DATABASE_URL and REDIS_URL; in CI, fail."""
     if not os.environ.get("DATABASE_URL", "").startswith(("postgres://", "postgresql://")):
-        _missing("needs PostgreSQL: set DATABASE_URL to postgres://…")
+        missing("needs PostgreSQL: set DATABASE_URL to postgres://…")
     if not os.environ.get("REDIS_URL", "").startswith("redis"):
-        _missing("needs Redis: set REDIS_URL to redis://…")
+        missing("needs Redis: set REDIS_URL to redis://…")
 
 
 def need_chromium() -> str:
     """Return the path of Chromium, or skip; in CI, fail."""
     path = shutil.which("chromium") or shutil.which("chromium-browser")
     if path is None:
-        _missing("needs Chromium: install Debian's package chromium")
-    return path or ""
+        missing("needs Chromium: install Debian's package chromium")
+    return path
 
 
 def need_node() -> str:
     """Return the path of Node.js, or skip; in CI, fail."""
     path = shutil.which("node")
     if path is None:
-        _missing("needs Node.js: install Debian's packages nodejs and npm")
-    return path or ""
+        missing("needs Node.js: install Debian's packages nodejs and npm")
+    return path
 
 
 NEEDS = {"services": need_services, "browser": need_chromium, "node": need_node}
-
-
-def _missing(reason: str) -> None:
-    if IS_CI:
-        pytest.fail(f"{reason} (CI=true: nothing may be skipped)", pytrace=False)
-    pytest.skip(reason)
 
 
 @pytest.hookimpl(wrapper=True)

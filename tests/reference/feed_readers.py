@@ -1,7 +1,6 @@
 """Three independent readers of iCalendar text, each giving the same plain rows."""
 
 import json
-import os
 import shutil
 import subprocess
 import tempfile
@@ -11,9 +10,10 @@ from pathlib import Path
 from typing import Any
 
 import icalendar
-import pytest
 import vobject
 from django.conf import settings
+
+from tests.needs import missing
 
 ICAL_JS = "ical.js@2.2.1"
 SCRIPT = Path(__file__).with_name("read_feed.mjs")
@@ -94,7 +94,7 @@ def _ical_js() -> Path:
         return Path(package)
     npm = shutil.which("npm")
     if npm is None:
-        _missing("needs npm to install ical.js: install Debian's package npm")
+        missing("needs npm to install ical.js: install Debian's package npm")
     home.parent.mkdir(parents=True, exist_ok=True)
     with tempfile.TemporaryDirectory(dir=home.parent) as folder:
         install = [str(npm), "install", "--ignore-scripts", "--no-audit", "--no-fund"]
@@ -102,15 +102,9 @@ def _ical_js() -> Path:
             [*install, "--prefix", folder, ICAL_JS], capture_output=True, text=True, timeout=300
         )
         if done.returncode != 0:
-            _missing(f"npm could not install {ICAL_JS}: {done.stderr.strip()[-300:]}")
+            missing(f"npm could not install {ICAL_JS}: {done.stderr.strip()[-300:]}")
         # Two test processes may install at once; whoever is second finds it done.
         if not home.exists():
             Path(folder).rename(home)
             Path(folder).mkdir()
     return Path(package)
-
-
-def _missing(reason: str) -> None:
-    if os.environ.get("CI"):
-        pytest.fail(reason, pytrace=False)
-    pytest.skip(reason)
