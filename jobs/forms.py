@@ -18,6 +18,7 @@ from jobs.services import intake
 
 # "openings[1].height_ft": which row of which list a fault is about.
 IN_LIST = re.compile(r"^(?P<rows>openings|lean_tos)\[(?P<index>\d+)\](?:\.(?P<field>\w+))?$")
+WHOLE_LISTS = {"openings": "Doors and windows:", "lean_tos": "Lean-tos:"}
 
 PLAIN_MESSAGES: dict[type[forms.Field], dict[str, str]] = {
     forms.FloatField: {"invalid": "This is not a number. Write digits, like 8 or 7.5."},
@@ -182,7 +183,7 @@ class JobForm(NamedErrors):
             elif IN_LIST.match(fault.field):
                 in_rows = True
             else:
-                self.add_error(None, named(fault.field, fault))
+                self.add_error(None, named(WHOLE_LISTS.get(fault.field, fault.field), fault))
         if in_rows:
             self.add_error(None, "Look at the doors, windows and lean-tos below.")
 

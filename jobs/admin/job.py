@@ -2,10 +2,10 @@
 
 from __future__ import annotations
 
-from datetime import date
 from typing import Any
 
 from django.contrib import admin, messages
+from django.contrib.admin.views.main import ChangeList
 from django.db.models import F, QuerySet
 from django.forms import BaseModelFormSet, ModelForm
 from django.http import HttpRequest, HttpResponse
@@ -14,7 +14,8 @@ from django.utils import timezone
 from jobs.admin.job_filters import LatenessFilter, WaitingForFilter
 from jobs.admin.job_inlines import inlines_for
 from jobs.admin.job_panel import panel_of
-from jobs.admin.words import building_words, day, lateness_words, local_date
+from jobs.admin.plan_report import first_reasons
+from jobs.admin.words import building_words, lateness_words, local_date, short_day
 from jobs.forms import JobForm
 from jobs.models import Job
 from jobs.selectors import plans
@@ -97,7 +98,7 @@ class JobAdmin(admin.ModelAdmin):
         "number",
         "buyer_name",
         "building",
-        "site_county",
+        "county",
         "status",
         "stage",
         "planned",
@@ -107,6 +108,7 @@ class JobAdmin(admin.ModelAdmin):
     list_display_links = ("number", "buyer_name")
     list_filter = ("status", WaitingForFilter, LatenessFilter, "use", "foundation", "site_county")
     list_per_page = 50
+    actions = None
     search_fields = ("number", "buyer_name", "site_address", "site_town")
     search_help_text = "Number, buyer, address or town."
     autocomplete_fields = ("preferred_crew",)
@@ -120,9 +122,23 @@ class JobAdmin(admin.ModelAdmin):
         """Return the jobs with their planned dates and what their stage is read from."""
         return plans.with_plan_dates(super().get_queryset(request), now=timezone.now())
 
+    def get_changelist_instance(self, request: HttpRequest) -> ChangeList:
+        """Return the list, each row with the reason why the published plan has no dates for it."""
+        changelist = super().get_changelist_instance(request)
+        reasons = first_reasons(plans.published_plan())
+        changelist.result_list = list(changelist.result_list)
+        for job in changelist.result_list:
+            job.no_dates_because = reasons.get(job.number, "")
+        return changelist
+
     def get_inlines(self, request: HttpRequest, obj: Job | None) -> Any:
         """Return the inlines: a new job has no phases to show."""
         return inlines_for(obj)
+
+    @admin.display(description="county", ordering="site_county")
+    def county(self, job: Job) -> str:
+        """Return the county, without the word that every county has."""
+        return job.site_county.removesuffix(" County")
 
     @admin.display(description="building", ordering="use")
     def building(self, job: Job) -> str:
@@ -131,7 +147,9 @@ class JobAdmin(admin.ModelAdmin):
 
     @admin.display(description="stage")
     def stage(self, job: Job) -> str:
-        """Return the phase it is in or what it waits for."""
+        """Return the phase it is in, what it waits for, or why it has no dates."""
+        if job.no_dates_because:
+            return f"Waits: {job.no_dates_because}"
         return plans.stage_of(job)
 
     @admin.display(description="planned", ordering="planned_start_at")
@@ -139,12 +157,12 @@ class JobAdmin(admin.ModelAdmin):
         """Return first and last day in the published plan."""
         if job.planned_start_at is None:
             return "–"
-        return f"{day(job.planned_start_at)} – {day(job.planned_finish_at)}"
+        return f"{short_day(job.planned_start_at)} – {short_day(job.planned_finish_at)}"
 
     @admin.display(description="promised", ordering="promised_on")
-    def promised(self, job: Job) -> date | None:
+    def promised(self, job: Job) -> str:
         """Return the promise."""
-        return job.promised_on
+        return short_day(job.promised_on)
 
     @admin.display(description="late or early")
     def lateness(self, job: Job) -> str:

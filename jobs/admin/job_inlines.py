@@ -58,7 +58,7 @@ class PermitInline(admin.StackedInline):
     max_num = 1
     can_delete = False
     autocomplete_fields = ("authority",)
-    verbose_name_plural = "authority and permit"
+    verbose_name = "authority and permit"
     fields = (("authority", "is_exempt", "number"), ("applied_on", "expected_on", "issued_on"))
 
 
@@ -87,7 +87,6 @@ class PhaseInline(admin.TabularInline):
     extra = 0
     max_num = 0
     can_delete = False
-    show_change_link = True
     ordering = ("sequence", "id")
     fields = ("phase", "labor_hours", "office_hours", "state", "pin")
     readonly_fields = ("phase", "labor_hours", "state", "pin")
@@ -99,8 +98,11 @@ class PhaseInline(admin.TabularInline):
 
     @admin.display(description="phase")
     def phase(self, phase: Phase) -> str:
-        """Return the phase's name."""
-        return phase.get_code_display()
+        """Return the phase's name, as a link to its own page."""
+        if phase.pk is None:
+            return "–"
+        address = reverse("admin:jobs_phase_change", args=[phase.pk])
+        return format_html('<a href="{}">{}</a>', address, phase.get_code_display())
 
     @admin.display(description="state")
     def state(self, phase: Phase) -> str:

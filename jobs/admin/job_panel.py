@@ -8,6 +8,7 @@ from django.utils.safestring import SafeString, mark_safe
 
 from contractor.trade.errors import SpecError
 from contractor.trade.takeoff import Line
+from jobs.admin.plan_report import first_reasons
 from jobs.admin.words import lateness_words, local_date, span, who
 from jobs.drawing import elevation_svg, plan_svg
 from jobs.models import Booking, Job, Phase, Plan, PlannedWait
@@ -35,6 +36,7 @@ class Panel:
     published: Plan | None
     draft: Plan | None
     lateness: str
+    no_dates: str
     waits: list[tuple[PlannedWait, str]]
     faults: tuple[str, ...] = ()
     plan_drawing: SafeString = field(default_factory=SafeString)
@@ -73,6 +75,7 @@ def _dates_of(job: Job) -> Panel:
         published=published,
         draft=draft,
         lateness=lateness_words(local_date(finish), job.promised_on),
+        no_dates=first_reasons(draft or published).get(job.number, ""),
         waits=[(wait, span(wait.starts_at, wait.ends_at)) for wait in waits],
     )
 

@@ -13,6 +13,8 @@ from jobs.admin.words import count, span
 from jobs.models import Booking, Plan
 from jobs.selectors import plans
 
+# How the planner words a phase that has no dates only because its predecessor has none.
+FOLLOWS_UNPLANNED = "waits for "
 LOOK_AHEAD = timedelta(weeks=3)
 PARTS = {
     "late_jobs": "Jobs later than promised",
@@ -49,11 +51,22 @@ class PromiseRow:
     change: str
 
 
+@dataclass(slots=True)
+class NoDates:
+    """A job's phase without dates and why, with how many phases only wait for it."""
+
+    job: str
+    label: str
+    reason: str
+    following: int = 0
+
+
 @dataclass(frozen=True, slots=True)
 class Report:
     """Everything the plan's page shows."""
 
     parts: list[tuple[str, Any]]
+    without_dates: list[NoDates]
     against: Plan | None
     comparison: Comparison
     moves: list[MoveRow]
@@ -75,7 +88,8 @@ def report_of(plan: Plan, *, now: datetime) -> Report:
     promises = _promises(plan, against)
     begins = max(now, plan.as_of) if plan.status == Plan.Status.DRAFT else now
     return Report(
-        parts=[(PARTS[name], value) for name, value in parts_of(plan).items() if name in PARTS],
+        parts=[(PARTS[name], value) for name, value in parts_of(plan).items()],
+        without_dates=_without_dates(plan),
         against=against,
         comparison=comparison,
         moves=[_move_row(move) for move in comparison.moved],
@@ -95,6 +109,24 @@ def report_of(plan: Plan, *, now: datetime) -> Report:
 def parts_of(plan: Plan) -> dict[str, Any]:
     """Return the parts of a plan's cost in the order of importance, rounded for people."""
     return {name: round(plan.objective[name], 1) for name in PARTS if name in plan.objective}
+
+
+def first_reasons(plan: Plan | None) -> dict[str, str]:
+    """Return by job number why a plan has no dates for its first phase without any."""
+    rows = _without_dates(plan) if plan else []
+    return {row.job: row.reason for row in reversed(rows)}
+
+
+def _without_dates(plan: Plan) -> list[NoDates]:
+    """Return what could not be planned by cause: phases that wait for another are counted to it."""
+    rows: list[NoDates] = []
+    for entry in plan.unplanned:
+        same_job = bool(rows) and rows[-1].job == entry["job"]
+        if same_job and entry["reason"].startswith(FOLLOWS_UNPLANNED):
+            rows[-1].following += 1
+        else:
+            rows.append(NoDates(entry["job"], entry["label"], entry["reason"]))
+    return rows
 
 
 def _move_row(move: Move) -> MoveRow:

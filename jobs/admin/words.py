@@ -39,13 +39,22 @@ def count(number: int, noun: str) -> str:
     return f"{number} {noun}" if number == 1 else f"{number} {noun}s"
 
 
-def day(moment: datetime | None) -> str:
-    """Return a moment's day at the site, such as "Mon Jun 1", with the year if it is another."""
+def day(moment: date | None) -> str:
+    """Return a day at the site, such as "Mon Jun 1", with the year if it is another."""
     if moment is None:
         return "–"
-    local = timezone.localtime(moment)
+    local = timezone.localtime(moment) if isinstance(moment, datetime) else moment
     year = f", {local.year}" if local.year != timezone.localdate().year else ""
     return f"{local:%a %b} {local.day}{year}"
+
+
+def short_day(moment: date | None) -> str:
+    """Return a day at the site for narrow columns, such as "Jun 1" or "Jan 4 ’27"."""
+    if moment is None:
+        return "–"
+    local = timezone.localtime(moment) if isinstance(moment, datetime) else moment
+    year = f" ’{local:%y}" if local.year != timezone.localdate().year else ""
+    return f"{local:%b} {local.day}{year}"
 
 
 def span(starts_at: datetime | None, ends_at: datetime | None) -> str:

@@ -108,6 +108,15 @@ def test_lean_to_longer_than_the_building_is_told_at_its_row(desk: Client) -> No
     assert "Length (ft) 60: " in page
 
 
+def test_more_doors_than_walls_are_told_above_the_form(desk: Client) -> None:
+    doors = {"kind": "SLIDING_DOOR", "width_ft": "20", "height_ft": "9", "count": "9"}
+
+    page = refused(desk, job_data(openings=[doors]))
+
+    assert "Doors and windows: 9: these openings need" in page
+    assert "Enter fewer or narrower openings." in page
+
+
 def test_wrong_value_in_a_row_is_told_once(desk: Client) -> None:
     door = {"kind": "WALK_DOOR", "width_ft": "three", "height_ft": "7", "count": "1"}
 
