@@ -50,7 +50,7 @@ class TooLarge(APIException):
     default_code = "too_large"
 
 
-def as_problem(exc: Exception, context: Mapping[str, Any]) -> Response:
+def as_problem(exc: Exception, context: dict[str, Any]) -> Response:
     """Return the problem details that answer an exception raised in a view."""
     if isinstance(exc, SpecError):
         exc = Refused(exc.faults)

@@ -1,7 +1,7 @@
 """The owner's API, version 1."""
 
 from django.urls import URLPattern, URLResolver, path, re_path
-from drf_spectacular.views import SpectacularAPIView
+from drf_spectacular.views import SpectacularJSONAPIView
 
 from jobs.api.base import NoSuchAddress
 from jobs.api.firm import BacklogRead, CrewList
@@ -20,7 +20,7 @@ urlpatterns: list[URLPattern | URLResolver] = [
     path("plans/<int:plan_id>/comparison/", PlanComparison.as_view(), name="comparison"),
     path("bookings/", BookingList.as_view(), name="bookings"),
     path("take-off/", TakeOffAnswer.as_view(), name="take-off"),
-    path("schema/", SpectacularAPIView.as_view(), name="schema"),
+    path("schema/", SpectacularJSONAPIView.as_view(), name="schema"),
     # Only addresses that end in a slash, so that one without is first sent on to its own.
     re_path(r"^.*/$", NoSuchAddress.as_view()),
 ]

@@ -18,7 +18,6 @@ from contractor.trade.errors import Fault
 from jobs.api.queries import Query
 
 if TYPE_CHECKING:
-    from django.http import HttpResponseBase
     from rest_framework.request import Request
     from rest_framework.serializers import BaseSerializer
 
@@ -52,8 +51,8 @@ class OwnersView(APIView):
         return frozenset()
 
     def finalize_response(
-        self, request: Request, response: HttpResponseBase, *args: Any, **kwargs: Any
-    ) -> Any:
+        self, request: Request, response: Response, *args: Any, **kwargs: Any
+    ) -> Response:
         """Keep answers out of shared caches: they are one person's to read."""
         final = super().finalize_response(request, response, *args, **kwargs)
         patch_cache_control(final, private=True, no_cache=True)

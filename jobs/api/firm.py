@@ -10,7 +10,7 @@ from drf_spectacular.utils import extend_schema
 from rest_framework.response import Response
 
 from jobs.api.base import OwnersList, OwnersView
-from jobs.api.shapes import BacklogShape, CrewShape
+from jobs.api.shapes import BacklogShape, CrewShape, answers
 from jobs.selectors import plans
 from jobs.selectors.backlog import CrewAhead, Work, backlog
 from jobs.selectors.crew_load import active_crews, crew_loads
@@ -27,7 +27,7 @@ HOURS_PLACES = 1
 class BacklogRead(OwnersView):
     """Signed work not yet done."""
 
-    @extend_schema(responses=BacklogShape, operation_id="backlog_read")
+    @extend_schema(responses=answers(BacklogShape), operation_id="backlog_read")
     def get(self, request: Request) -> Response:
         """Show the backlog: jobs, labor hours, crew-days, value not earned, weeks of work."""
         now = timezone.now()
@@ -52,7 +52,7 @@ class CrewList(OwnersList):
 
     serializer_class = CrewShape
 
-    @extend_schema(responses=CrewShape(many=True), operation_id="crews_list")
+    @extend_schema(responses=answers(CrewShape(many=True)), operation_id="crews_list")
     def get(self, request: Request) -> Response:
         """List active crews with their load by week."""
         return self.answer(active_crews())

@@ -16,7 +16,7 @@ from contractor.trade.takeoff import take_off
 from jobs.admin.words import building_words
 from jobs.api.base import OwnersList, OwnersView, missing
 from jobs.api.queries import JOB_ORDERS, JobsQuery
-from jobs.api.shapes import JobDetailShape, JobShape
+from jobs.api.shapes import JobDetailShape, JobShape, answers
 from jobs.models import Booking, Job, Phase
 from jobs.selectors import plans
 from jobs.selectors.buildings import building_of
@@ -46,7 +46,9 @@ class JobList(OwnersList):
     query_class = JobsQuery
     serializer_class = JobShape
 
-    @extend_schema(parameters=[JobsQuery], responses=JobShape(many=True), operation_id="jobs_list")
+    @extend_schema(
+        parameters=[JobsQuery], responses=answers(JobShape(many=True)), operation_id="jobs_list"
+    )
     def get(self, request: Request) -> Response:
         """List jobs."""
         rows = plans.with_plan_dates(Job.objects.all(), now=timezone.now())
@@ -60,7 +62,7 @@ class JobList(OwnersList):
 class JobDetail(OwnersView):
     """One job."""
 
-    @extend_schema(responses=JobDetailShape, operation_id="jobs_read")
+    @extend_schema(responses=answers(JobDetailShape, 404), operation_id="jobs_read")
     def get(self, request: Request, number: str) -> Response:
         """Show a job with its phases, waits, take-off and cautions."""
         jobs = Job.objects.prefetch_related("openings", "lean_tos")

@@ -13,6 +13,7 @@ from crews.models import Crew
 from jobs.api.base import OwnersList, OwnersView, missing, refused
 from jobs.api.plan_shapes import BookingShape, ComparisonShape, PlanDetailShape, PlanShape
 from jobs.api.queries import BookingsQuery, ComparisonQuery, PlansQuery
+from jobs.api.shapes import answers
 from jobs.models import Booking, Plan
 from jobs.selectors import plans
 
@@ -33,7 +34,7 @@ class PlanList(OwnersList):
     serializer_class = PlanShape
 
     @extend_schema(
-        parameters=[PlansQuery], responses=PlanShape(many=True), operation_id="plans_list"
+        parameters=[PlansQuery], responses=answers(PlanShape(many=True)), operation_id="plans_list"
     )
     def get(self, request: Request) -> Response:
         """List plans, newest first."""
@@ -61,7 +62,7 @@ class PlanList(OwnersList):
 class PlanDetail(OwnersView):
     """One plan."""
 
-    @extend_schema(responses=PlanDetailShape, operation_id="plans_read")
+    @extend_schema(responses=answers(PlanDetailShape, 404), operation_id="plans_read")
     def get(self, request: Request, plan_id: int) -> Response:
         """Show a plan: its bookings, waits, phases without dates, and promises."""
         return Response(plans.plan_as_json(_plan(plan_id)))
@@ -73,7 +74,9 @@ class PlanComparison(OwnersView):
     query_class = ComparisonQuery
 
     @extend_schema(
-        parameters=[ComparisonQuery], responses=ComparisonShape, operation_id="plans_compare"
+        parameters=[ComparisonQuery],
+        responses=answers(ComparisonShape, 404),
+        operation_id="plans_compare",
     )
     def get(self, request: Request, plan_id: int) -> Response:
         """Compare a plan with another, or with the published one."""
@@ -112,7 +115,9 @@ class BookingList(OwnersList):
     serializer_class = BookingShape
 
     @extend_schema(
-        parameters=[BookingsQuery], responses=BookingShape(many=True), operation_id="bookings_list"
+        parameters=[BookingsQuery],
+        responses=answers(BookingShape(many=True)),
+        operation_id="bookings_list",
     )
     def get(self, request: Request) -> Response:
         """List the bookings of the published plan in order of time."""
@@ -146,7 +151,10 @@ def _crew(name: str) -> Crew:
     crew = Crew.objects.filter(name=name).first()
     if crew is None:
         names = Crew.objects.filter(is_active=True).order_by("name").values_list("name", flat=True)
-        raise refused("crew", name, "there is no such crew", f"Enter one of {', '.join(names)}.")
+        remedy = (
+            f"Enter one of {', '.join(names)}." if names else "Leave it out: no crew is active."
+        )
+        raise refused("crew", name, "there is no such crew", remedy)
     return crew
 
 

@@ -64,12 +64,8 @@ class Query(serializers.Serializer[Any]):
                 )
 
     def _faults(self) -> Iterator[Fault]:
-        for name, messages in self.errors.items():
-            if name in self.fields:
-                value = self.initial_data.get(name)
-                yield Fault(name, value, _clause(messages[0]), remedy_of(self.fields[name]))
-            else:
-                yield Fault(name, None, _clause(messages[0]), "Change or leave out one of them.")
+        for name in self.errors:
+            yield Fault(name, self.initial_data.get(name), *_told(self.fields[name]))
 
 
 class JobsQuery(Query):
@@ -132,25 +128,24 @@ class BookingsQuery(Query):
 
     def validate(self, attrs: dict[str, Any]) -> dict[str, Any]:
         """Refuse a stretch that ends before it begins."""
-        if "from" in attrs and "to" in attrs and attrs["to"] < attrs["from"]:
-            raise serializers.ValidationError({"to": "this day is before `from`"})
+        first, last = attrs.get("from"), attrs.get("to")
+        if first and last and last < first:
+            raise Refused(
+                [Fault("to", last, f"this is before `from`, {first}", f"Enter {first} or later.")]
+            )
         return attrs
 
 
-def remedy_of(field: serializers.Field[Any, Any, Any, Any]) -> str:
-    """Return what to enter in a field."""
+def _told(field: serializers.Field[Any, Any, Any, Any]) -> tuple[str, str]:
+    """Return what is wrong with a value that a field does not take, and what it takes."""
     if isinstance(field, serializers.ChoiceField):
-        return f"Enter one of {', '.join(str(choice) for choice in field.choices)}."
+        choices = ", ".join(str(choice) for choice in field.choices)
+        return "this is not one of the choices", f"Enter one of {choices}."
     if isinstance(field, serializers.BooleanField):
-        return "Enter true or false."
+        return "this is neither true nor false", "Enter true or false."
     if isinstance(field, serializers.DateField):
-        return "Enter a day that exists, written like 2026-06-01, in order."
+        return "this is not a day", "Enter year, month and day, like 2026-06-01."
     if isinstance(field, serializers.IntegerField):
-        return f"Enter a whole number from {field.min_value} to {field.max_value}."
-    return f"Enter 1 to {getattr(field, 'max_length', None) or 80} characters."
-
-
-def _clause(message: object) -> str:
-    """Return a message the way the trade writes its own: a clause without a full stop."""
-    text = str(message).rstrip(".")
-    return text[:1].lower() + text[1:]
+        return "this is not a number of a row", "Enter a whole number above 0."
+    most = getattr(field, "max_length", None)
+    return "this is not a text to look for", f"Enter 1 to {most} printable characters."

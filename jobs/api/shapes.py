@@ -6,7 +6,12 @@ from typing import Any
 
 from rest_framework import serializers
 
+from contractor.problems import PROBLEM_JSON
+
 Shape = serializers.Serializer[Any]
+
+
+READ_PROBLEMS = (400, 401, 403, 429)
 
 
 def usd(**given: Any) -> serializers.DecimalField:
@@ -88,6 +93,26 @@ class FaultShape(CautionShape):
     """One thing that is wrong, and the way out."""
 
     remedy = serializers.CharField()
+
+
+class ProblemShape(Shape):
+    """Why a request was not answered: RFC 9457 problem details."""
+
+    type = serializers.CharField(help_text="Always about:blank: the status says it all.")
+    title = serializers.CharField()
+    status = serializers.IntegerField()
+    detail = serializers.CharField()
+    errors = FaultShape(many=True)
+
+
+def answers(shape: Any, *problems: int) -> dict[Any, Any]:
+    """Return what a view may answer, for the schema: its shape, and the problems it can tell."""
+    codes = sorted({*READ_PROBLEMS, *problems})
+    # All keys alike, since the schema reads the first in order to see whether this is a list.
+    return {
+        (200, "application/json"): shape,
+        **{(code, PROBLEM_JSON): ProblemShape for code in codes},
+    }
 
 
 class JobDetailShape(JobShape):

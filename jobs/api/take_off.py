@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import dataclasses
 from collections.abc import Iterator, Mapping
+from io import BytesIO
 from typing import Any, get_args, get_origin, get_type_hints
 
 from drf_spectacular.utils import extend_schema
@@ -24,6 +25,7 @@ from contractor.trade.takeoff import take_off
 from jobs.api.base import OwnersView, refused
 from jobs.api.jobs import cautions_of
 from jobs.api.plan_shapes import TakeOffShape
+from jobs.api.shapes import answers
 from jobs.selectors.buildings import rates
 
 LARGEST_BODY_BYTES = 64 * 1024
@@ -44,21 +46,9 @@ class ShortJson(JSONParser):
         if len(body) > LARGEST_BODY_BYTES:
             raise TooLarge(f"Send at most {LARGEST_BODY_BYTES} bytes of JSON.")
         try:
-            return super().parse(_Once(body), media_type, parser_context)
+            return super().parse(BytesIO(body), media_type, parser_context)
         except RecursionError:
             raise ParseError("The JSON is nested too deep for a building.") from None
-
-
-class _Once:
-    """A body that has been read, to be read once more."""
-
-    def __init__(self, body: bytes) -> None:
-        self.body = body
-
-    def read(self, size: int = -1) -> bytes:
-        """Return all of it, then nothing."""
-        body, self.body = self.body, b""
-        return body
 
 
 def _shape_of(part: type, name: str, limits: Mapping[str, Any]) -> type[serializers.Serializer]:  # type: ignore[type-arg]
@@ -81,7 +71,7 @@ def _field_of(kind: Any, **given: Any) -> serializers.Field:  # type: ignore[typ
         return _PART_SHAPES[get_args(kind)[0]](many=True, **given)
     if issubclass(kind, Labeled):
         return serializers.ChoiceField(choices=[choice.value for choice in kind], **given)
-    plain = {
+    plain: dict[type, Any] = {
         bool: serializers.BooleanField,
         int: serializers.IntegerField,
         float: serializers.FloatField,
@@ -106,7 +96,9 @@ class TakeOffAnswer(OwnersView):
     stores_nothing = True
     parser_classes = [ShortJson]
 
-    @extend_schema(request=BuildingShape, responses=TakeOffShape, operation_id="take_off")
+    @extend_schema(
+        request=BuildingShape, responses=answers(TakeOffShape, 413, 415), operation_id="take_off"
+    )
     def post(self, request: Request) -> Response:
         """Answer with take-off, labor hours, phases and cautions of the described building."""
         building = building_from(request.data)

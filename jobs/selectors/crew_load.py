@@ -37,7 +37,8 @@ class WeekLoad:
     One ISO week of a crew.
 
     `working_hours` are its shifts less days off; `booked_hours` the part of them that is booked,
-    driving included; `on_site_hours` the same without driving, as bookings count it.
+    driving included (never more than all of them: two sites in one day share a drive);
+    `on_site_hours` the same without driving, as bookings count it.
     """
 
     week: str
@@ -140,17 +141,19 @@ def crew_loads(crews: Sequence[Crew], *, now: datetime) -> list[CrewLoad]:
 def _load(days: CrewDays, bookings: list[Booking], now: datetime, this_monday: date) -> CrewLoad:
     mondays = _mondays(this_monday, bookings)
     on_site, booked = _booked_by_week(days, bookings, mondays)
-    weeks = tuple(
-        WeekLoad(
-            week=f"{monday:%G-W%V}",
-            monday=monday,
-            working_hours=sum(days.hours_on(monday + timedelta(days=n)) for n in range(7)),
-            booked_hours=round(booked[index], 2),
-            on_site_hours=on_site[index],
+    weeks = []
+    for index, monday in enumerate(mondays):
+        working = sum(days.hours_on(monday + timedelta(days=n)) for n in range(7))
+        weeks.append(
+            WeekLoad(
+                week=f"{monday:%G-W%V}",
+                monday=monday,
+                working_hours=working,
+                booked_hours=round(min(booked[index], working), 2),
+                on_site_hours=on_site[index],
+            )
         )
-        for index, monday in enumerate(mondays)
-    )
-    return CrewLoad(days.crew, weeks, days.comes_free_on(bookings, now))
+    return CrewLoad(days.crew, tuple(weeks), days.comes_free_on(bookings, now))
 
 
 def _booked_by_week(

@@ -1,0 +1,220 @@
+"""The API's door: who may come in, how often, and how it says no."""
+
+from collections.abc import Iterator
+from typing import Any
+
+import pytest
+import time_machine
+from django.core.cache import cache
+from django.test import Client
+from rest_framework.test import APIClient
+from rest_framework.throttling import UserRateThrottle
+
+from jobs.api import firm
+from tests.service.api import ROOT, make_plan, reader
+from tests.service.portfolio import MONDAY, make_firm, make_job
+
+pytestmark = pytest.mark.django_db
+
+BUILDING = {
+    "use": "SHOP",
+    "width_ft": 30,
+    "length_ft": 40,
+    "eave_ft": 10,
+    "foundation": "PRECAST_PIER",
+}
+RESOURCES = (
+    "jobs/",
+    "jobs/26-500/",
+    "backlog/",
+    "crews/",
+    "plans/",
+    "plans/{plan}/",
+    "plans/{plan}/comparison/",
+    "bookings/",
+    "take-off/",
+    "schema/",
+)
+PROBLEM_MEMBERS = {"type", "title", "status", "detail", "errors"}
+
+
+@pytest.fixture(autouse=True)
+def _on_monday() -> Iterator[None]:
+    cache.clear()
+    with time_machine.travel(MONDAY, tick=False):
+        yield
+
+
+def ask(client: APIClient, resource: str) -> Any:
+    """Return the answer of a resource in a firm that has one of everything."""
+    make_firm(crews=1)
+    make_job(number="26-500")
+    address = ROOT + resource.format(plan=make_plan().pk)
+    if resource == "take-off/":
+        return client.post(address, BUILDING, format="json")
+    return client.get(address)
+
+
+@pytest.mark.parametrize("resource", RESOURCES)
+def test_the_anonymous_are_asked_to_sign_in(resource: str):
+    response = ask(APIClient(), resource)
+
+    assert response.status_code == 401
+    assert response.headers["WWW-Authenticate"] == "Token"
+
+
+@pytest.mark.parametrize("resource", RESOURCES)
+def test_a_stranger_is_turned_away(resource: str, stranger: Any):
+    response = ask(reader(stranger), resource)
+
+    assert response.status_code == 403
+    assert "Ask the office" in response.json()["detail"]
+
+
+@pytest.mark.parametrize("resource", RESOURCES)
+def test_a_crew_lead_is_turned_away(resource: str, lead: Any):
+    response = ask(reader(lead), resource)
+
+    assert response.status_code == 403
+
+
+@pytest.mark.parametrize("resource", RESOURCES)
+def test_the_owner_comes_in(resource: str, owner: Any):
+    response = ask(reader(owner), resource)
+
+    assert response.status_code == 200
+
+
+@pytest.mark.parametrize("resource", RESOURCES)
+def test_the_office_comes_in(resource: str, office: Any):
+    response = ask(reader(office), resource)
+
+    assert response.status_code == 200
+
+
+def test_a_session_opens_the_api_too(owner: Any):
+    client = Client()
+    client.force_login(owner)
+
+    response = client.get(f"{ROOT}jobs/")
+
+    assert response.status_code == 200
+
+
+def test_a_session_without_its_csrf_token_gets_no_answer_to_a_post(owner: Any):
+    client = APIClient(enforce_csrf_checks=True)
+    client.force_login(owner)
+
+    response = client.post(f"{ROOT}take-off/", BUILDING, format="json")
+
+    assert response.status_code == 403
+    assert "CSRF" in response.json()["detail"]
+
+
+def test_someone_who_left_is_turned_away_with_a_token_that_worked(owner: Any):
+    client = reader(owner)
+    owner.is_active = False
+    owner.save()
+
+    assert client.get(f"{ROOT}jobs/").status_code == 401
+
+
+def test_nothing_can_be_written(owner: Any):
+    response = reader(owner).post(f"{ROOT}jobs/", {"number": "26-001"}, format="json")
+
+    assert response.status_code == 405
+    assert response.headers["Allow"] == "GET, HEAD, OPTIONS"
+
+
+def test_too_many_requests_are_told_when_to_come_again(owner: Any, monkeypatch: Any):
+    monkeypatch.setattr(UserRateThrottle, "THROTTLE_RATES", {"user": "1/min", "anon": "1/min"})
+    client = reader(owner)
+
+    client.get(f"{ROOT}jobs/")
+    response = client.get(f"{ROOT}jobs/")
+
+    assert response.status_code == 429
+    assert response.headers["Retry-After"] == "60"
+
+
+@pytest.mark.parametrize("resource", ["jobs/", "backlog/", "crews/", "plans/", "bookings/"])
+def test_an_unchanged_answer_is_not_sent_again(resource: str, owner: Any):
+    client = reader(owner)
+    etag = ask(client, resource).headers["ETag"]
+
+    again = client.get(ROOT + resource, HTTP_IF_NONE_MATCH=etag)
+
+    assert again.status_code == 304
+    assert again.content == b""
+
+
+def test_a_changed_answer_is_sent_again(owner: Any):
+    client = reader(owner)
+    etag = ask(client, "jobs/").headers["ETag"]
+    make_job()
+
+    assert client.get(f"{ROOT}jobs/", HTTP_IF_NONE_MATCH=etag).status_code == 200
+
+
+def test_answers_stay_out_of_shared_caches(owner: Any):
+    response = reader(owner).get(f"{ROOT}jobs/")
+
+    assert response.headers["Cache-Control"] == "private, no-cache"
+    assert {"Authorization", "Cookie"} <= set(response.headers["Vary"].split(", "))
+
+
+@pytest.mark.parametrize(
+    ("method", "path", "status"),
+    [
+        ("get", "jobs/?status=SOLD", 400),
+        ("get", "jobs/26-999/", 404),
+        ("get", "plans/99/", 404),
+        ("get", "plans/99999999999999999999999/", 404),
+        ("get", "nothing/here/", 404),
+        ("put", "take-off/", 405),
+    ],
+)
+def test_every_refusal_is_a_problem_of_rfc_9457(method: str, path: str, status: int, owner: Any):
+    """
+    Members and media type as the standard has them.
+
+    Source: RFC 9457, sections 3 and 3.1; with "about:blank" the title is the status's phrase
+    (section 4.2.1).
+    """
+    response = getattr(reader(owner), method)(ROOT + path)
+
+    problem = response.json()
+    assert response.status_code == problem["status"] == status
+    assert response.headers["Content-Type"] == "application/problem+json"
+    assert set(problem) == PROBLEM_MEMBERS
+    assert problem["type"] == "about:blank"
+    assert problem["title"] == response.reason_phrase
+
+
+def test_a_defect_of_ours_is_told_without_its_inside(owner: Any, monkeypatch: Any):
+    def fail(**given: object) -> None:
+        raise RuntimeError("secret inside")
+
+    monkeypatch.setattr(firm, "backlog", fail)
+    client = reader(owner)
+    client.raise_request_exception = False
+
+    response = client.get(f"{ROOT}backlog/")
+
+    assert response.status_code == 500
+    assert response.headers["Content-Type"] == "application/problem+json"
+    assert "secret" not in response.content.decode()
+
+
+def test_an_address_without_its_last_slash_is_sent_on(owner: Any):
+    response = reader(owner).get(f"{ROOT}backlog")
+
+    assert (response.status_code, response.headers["Location"]) == (301, f"{ROOT}backlog/")
+
+
+def test_the_schema_names_every_address(owner: Any):
+    response = reader(owner).get(f"{ROOT}schema/")
+
+    paths = {path.removeprefix(ROOT) for path in response.json()["paths"]}
+    known = {resource.replace("26-500", "{number}") for resource in RESOURCES} - {"schema/"}
+    assert paths == {address.replace("{plan}", "{plan_id}") for address in known}
