@@ -2,6 +2,7 @@
 
 from collections.abc import Iterable, Iterator, Mapping
 from dataclasses import dataclass, field
+from functools import partial
 from typing import Any
 
 from django.core.exceptions import ValidationError
@@ -190,7 +191,7 @@ def _is_clean(run: Run, entry: Entry, instance: models.Model) -> bool:
     }
     unread = {f.name for f in instance._meta.fields} - (readable & set(columns))
     is_clean = True
-    for validate in (lambda: instance.clean_fields(exclude=unread), instance.clean):
+    for validate in (partial(instance.clean_fields, exclude=unread), instance.clean):
         try:
             validate()
         except ValidationError as error:

@@ -36,7 +36,9 @@ class Column:
     @property
     def is_required(self) -> bool:
         """Return whether an empty cell has no default to stand for it."""
-        return not (self.field.null or self.field.blank or self.field.has_default())
+        if self.field.null or self.field.blank:
+            return False
+        return not self.field.has_default() or self.field.get_default() in ("", [])
 
     @property
     def path(self) -> str:

@@ -1,0 +1,117 @@
+"""Setting up the demo: files moved to this week, sign-ins, calendar links."""
+
+import csv
+import stat
+from datetime import UTC, date, datetime, timedelta
+from pathlib import Path
+
+import pytest
+from django.contrib.auth.models import User
+
+from crews.models import Crew, Firm
+from crews.selectors import subscription_for
+from jobs.models import Job, Phase
+from jobs.services import demo
+from jobs.services.loading import load
+from tests.factories import CrewFactory
+
+pytestmark = pytest.mark.django_db
+
+FILES = sorted(demo.FIXTURES.glob("*.csv"))
+WEDNESDAY = datetime(2027, 6, 16, 15, tzinfo=UTC)
+
+
+def test_nothing_in_the_files_has_a_fault_and_cautions_are_few() -> None:
+    report = load(paths=FILES)
+
+    besides_digging = [c for c in report.cautions if c.column != "foundation"]
+    assert len(besides_digging) < 1.5 * report.counts["jobs"]
+
+
+def test_every_supplier_phone_and_address_is_invented() -> None:
+    cells = [
+        (column, cell)
+        for path in FILES
+        for row in csv.DictReader(path.read_text().splitlines())
+        for column, cell in row.items()
+        if cell
+    ]
+
+    assert all(c.startswith("555-01") for name, c in cells if name.endswith("phone"))
+    assert all(c.endswith("@example.com") for name, c in cells if name.endswith("email"))
+
+
+@pytest.mark.parametrize(
+    ("today", "monday"),
+    [
+        (datetime(2026, 11, 23, 17, tzinfo=UTC), date(2026, 11, 23)),
+        (datetime(2026, 11, 30, 3, tzinfo=UTC), date(2026, 11, 23)),  # still Sunday at the site
+        (datetime(2026, 11, 22, 17, tzinfo=UTC), date(2026, 11, 16)),
+        (WEDNESDAY, date(2027, 6, 14)),
+    ],
+)
+def test_the_files_monday_becomes_this_weeks_monday(today: datetime, monday: date) -> None:
+    assert demo.BASE_MONDAY + timedelta(days=demo.days_to_this_week(today)) == monday
+
+
+def test_the_firm_is_loaded_once_and_a_firm_that_is_there_is_kept() -> None:
+    Firm.objects.create(name="Plumb Line Post Frame", state="OH")
+
+    assert demo.load_firm(now=WEDNESDAY) is False
+    assert not Job.objects.exists()
+
+
+def test_nothing_is_reported_from_the_future_wherever_the_week_lies() -> None:
+    demo.load_firm(now=WEDNESDAY)
+
+    monday = datetime(2027, 6, 14, 4, tzinfo=UTC)
+    assert not Phase.objects.filter(started_at__gte=monday).exists()
+    assert not Phase.objects.filter(done_at__gte=monday).exists()
+
+
+def test_sign_ins_open_and_only_their_owner_reads_the_file(tmp_path: Path) -> None:
+    store = tmp_path / "sign-ins.txt"
+
+    made = demo.sign_ins(store=store)
+
+    assert [person.username for person in made] == ["office", "owner", "lead"]
+    assert all(User.objects.get(username=p.username).check_password(p.password) for p in made)
+    assert stat.S_IMODE(store.stat().st_mode) == 0o600
+    assert not User.objects.filter(is_superuser=True).exists()
+
+
+def test_a_second_run_tells_the_same_sign_ins_and_keeps_a_changed_password(tmp_path: Path) -> None:
+    store = tmp_path / "sign-ins.txt"
+    first = {person.username: person.password for person in demo.sign_ins(store=store)}
+    owner = User.objects.get(username="owner")
+    owner.set_password("a new one, chosen by hand")
+    owner.save()
+
+    second = {person.username: person.password for person in demo.sign_ins(store=store)}
+
+    assert second == first | {"owner": ""}
+    owner.refresh_from_db()
+    assert owner.check_password("a new one, chosen by hand")
+
+
+def test_the_lead_gets_one_crew(tmp_path: Path) -> None:
+    CrewFactory()
+    CrewFactory()
+
+    demo.sign_ins(store=tmp_path / "a.txt")
+    demo.sign_ins(store=tmp_path / "a.txt")
+
+    assert Crew.objects.filter(lead__username="lead").count() == 1
+
+
+def test_each_crews_feed_keeps_its_address() -> None:
+    CrewFactory()
+    CrewFactory(is_active=False)
+    first = demo.readers(now=WEDNESDAY)
+
+    second = demo.readers(now=WEDNESDAY)
+
+    assert [url for _, url in first] == [url for _, url in second]
+    assert len(first) == 1
+    token = first[0][1].rsplit("/", 1)[1].removesuffix(".ics")
+    assert subscription_for(token) is not None
