@@ -10,7 +10,9 @@ from django.http import HttpRequest
 from django.utils import timezone
 
 from contractor.trade.notice import AskedWhen
+from contractor.trade.phases import INSPECTIONS, PHASE_TABLE
 from inspections.models import Authority, AuthorityClosure, Inspection, LocateTicket, Permit
+from jobs.admin.words import count, day, span
 from jobs.models import Job, Phase
 
 
@@ -161,7 +163,7 @@ class TicketLifeFilter(admin.SimpleListFilter):
 class LocateTicketAdmin(admin.ModelAdmin):
     """Buried-line notices: when digging may begin, and how long they live."""
 
-    list_display = ("number", "job", "called_on", "dig_from", "expires_on", "life")
+    list_display = ("number", "job", "life", "called", "digging", "expires")
     list_filter = (TicketLifeFilter,)
     list_select_related = ("job",)
     search_fields = ("number", "job__number", "job__buyer_name")
@@ -173,29 +175,52 @@ class LocateTicketAdmin(admin.ModelAdmin):
     def life(self, ticket: LocateTicket) -> str:
         """Return in words whether it covers digging today."""
         today = timezone.localdate()
-        if ticket.expires_on < today:
-            return "expired: call again before any digging"
         left = (ticket.expires_on - today).days
+        if left < 0:
+            return "expired"
         if ticket.dig_from > today:
-            return f"no digging before {ticket.dig_from:%a %b} {ticket.dig_from.day}"
-        return "last day" if left == 0 else f"alive, {left} more day{'' if left == 1 else 's'}"
+            return f"no digging before {day(ticket.dig_from)}"
+        return f"alive, {count(left, 'more day')}" if left else "alive, last day"
+
+    @admin.display(description="called", ordering="called_on")
+    def called(self, ticket: LocateTicket) -> str:
+        """Return the day of the call."""
+        return day(ticket.called_on)
+
+    @admin.display(description="dig from", ordering="dig_from")
+    def digging(self, ticket: LocateTicket) -> str:
+        """Return the first day of digging."""
+        return day(ticket.dig_from)
+
+    @admin.display(description="last day", ordering="expires_on")
+    def expires(self, ticket: LocateTicket) -> str:
+        """Return the last day it covers."""
+        return day(ticket.expires_on)
+
+
+class InspectionKindFilter(admin.SimpleListFilter):
+    """Inspections by which one it is; crew phases are not offered."""
+
+    title = "inspection"
+    parameter_name = "kind"
+
+    def lookups(self, request: HttpRequest, model_admin: Any) -> list[tuple[str, str]]:
+        """Return the inspections that authorities make."""
+        return [(k.code, k.label) for k in PHASE_TABLE.values() if k.code in INSPECTIONS]
+
+    def queryset(
+        self, request: HttpRequest, queryset: QuerySet[Inspection]
+    ) -> QuerySet[Inspection]:
+        """Return the inspections of the chosen kind."""
+        return queryset.filter(phase__code=self.value()) if self.value() else queryset
 
 
 @admin.register(Inspection)
 class InspectionAdmin(admin.ModelAdmin):
     """Visits asked for, confirmed and made."""
 
-    list_display = (
-        "job",
-        "kind",
-        "status",
-        "requested_at",
-        "visit_from",
-        "visit_until",
-        "authority",
-        "note",
-    )
-    list_filter = ("status", "phase__code", "phase__job__permit__authority")
+    list_display = ("job", "kind", "status", "visit", "authority", "requested", "note")
+    list_filter = ("status", InspectionKindFilter, "phase__job__permit__authority")
     list_select_related = ("phase__job__permit__authority",)
     search_fields = ("phase__job__number", "phase__job__buyer_name", "note")
     autocomplete_fields = ("phase",)
@@ -212,6 +237,16 @@ class InspectionAdmin(admin.ModelAdmin):
         """Return which inspection it is."""
         return inspection.phase.get_code_display()
 
+    @admin.display(description="visit", ordering="visit_from")
+    def visit(self, inspection: Inspection) -> str:
+        """Return the window of the visit."""
+        return span(inspection.visit_from, inspection.visit_until)
+
+    @admin.display(description="asked", ordering="requested_at")
+    def requested(self, inspection: Inspection) -> str:
+        """Return the day on which it was asked for."""
+        return day(inspection.requested_at)
+
     @admin.display(description="authority")
     def authority(self, inspection: Inspection) -> str:
         """Return who inspects."""
@@ -221,5 +256,5 @@ class InspectionAdmin(admin.ModelAdmin):
     def formfield_for_foreignkey(self, db_field: Any, request: HttpRequest, **kwargs: Any) -> Any:
         """Offer only phases that an authority performs."""
         if db_field.name == "phase":
-            kwargs["queryset"] = Phase.objects.filter(code__endswith="_INSPECTION")
+            kwargs["queryset"] = Phase.objects.filter(code__in=INSPECTIONS)
         return super().formfield_for_foreignkey(db_field, request, **kwargs)

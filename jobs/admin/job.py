@@ -99,7 +99,6 @@ class JobAdmin(admin.ModelAdmin):
         "buyer_name",
         "building",
         "county",
-        "status",
         "stage",
         "planned",
         "promised",
@@ -114,9 +113,6 @@ class JobAdmin(admin.ModelAdmin):
     autocomplete_fields = ("preferred_crew",)
     date_hierarchy = "sold_on"
     ordering = ("-status", F("promised_on").asc(nulls_last=True), "number")
-
-    class Media:
-        css = {"all": ("jobs/office.css",)}
 
     def get_queryset(self, request: HttpRequest) -> QuerySet[Job]:
         """Return the jobs with their planned dates and what their stage is read from."""

@@ -39,9 +39,6 @@ class PlanAdmin(admin.ModelAdmin):
     list_per_page = 50
     change_list_template = "admin/jobs/plan/change_list.html"
 
-    class Media:
-        css = {"all": ("jobs/office.css",)}
-
     def has_add_permission(self, request: HttpRequest) -> bool:
         """Refuse plans by hand."""
         return False

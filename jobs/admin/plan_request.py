@@ -49,7 +49,6 @@ class PlanRequestAdmin(admin.ModelAdmin):
     readonly_fields = fields
 
     class Media:
-        css = {"all": ("jobs/office.css",)}
         js = ("jobs/follow.js",)
 
     def has_add_permission(self, request: HttpRequest) -> bool:
