@@ -73,10 +73,15 @@ def firm_days_off() -> frozenset[date]:
 
 
 def crew_bookings(*, since: datetime) -> QuerySet[Booking]:
-    """Return the published bookings of crews that end after a moment, in order of time."""
+    """
+    Return the published bookings of crews that end after a moment, in order of time.
+
+    Only what load and backlog read is loaded: a job's row has sixty columns.
+    """
     return (
         Booking.objects.filter(PUBLISHED, crew__isnull=False, ends_at__gt=since)
         .select_related("phase__job")
+        .only("crew", "starts_at", "ends_at", "phase__status", "phase__job__drive_minutes")
         .order_by("starts_at", "id")
     )
 

@@ -280,7 +280,9 @@ def _rows(plan: Plan) -> list[Row]:
             start=timezone.localtime(booking.starts_at),
             finish=timezone.localtime(booking.ends_at),
         )
-        for booking in Booking.objects.filter(plan=plan).select_related("phase__job", "crew")
+        for booking in Booking.objects.filter(plan=plan)
+        .select_related("phase__job", "crew")
+        .only("starts_at", "ends_at", "phase__code", "phase__job__number", "crew__name")
     ]
 
 
