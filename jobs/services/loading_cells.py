@@ -16,6 +16,10 @@ from jobs.services.loading_files import protect, unprotect
 
 __all__ = ["CellError", "Shift", "cell_of", "value_of"]
 
+# A date outside is a slip of the hand; near the calendar's ends it could not be stored either.
+FIRST_YEAR, LAST_YEAR = 1900, 2200
+_WRONG_YEAR = f"The year is not between {FIRST_YEAR} and {LAST_YEAR}. Correct it."
+
 _INTEGER = re.compile(r"[+-]?\d{1,18}", re.ASCII)
 _NUMBER = re.compile(r"[+-]?(\d{1,18}(\.\d*)?|\.\d+)([eE][+-]?\d{1,2})?", re.ASCII)
 _DATE = re.compile(r"\d{4}-\d{2}-\d{2}", re.ASCII)
@@ -38,17 +42,17 @@ class Shift:
     zone: tzinfo
 
     def date(self, day: date) -> date:
-        """Return the day moved."""
-        try:
-            return day + timedelta(days=self.days)
-        except OverflowError:
-            raise CellError("The date is too far away. Check the year.") from None
+        """Return the day moved; a year that no job of ours lies in is refused."""
+        if not FIRST_YEAR <= day.year + self.days // 365 <= LAST_YEAR:
+            raise CellError(_WRONG_YEAR)
+        return day + timedelta(days=self.days)
 
     def instant(self, moment: datetime) -> datetime:
         """Return the moment moved, at the same time of day."""
-        if self.days == 0:
-            return moment
         local = moment.astimezone(self.zone)
+        if self.days == 0:
+            self.date(local.date())
+            return moment
         return at_site(datetime.combine(self.date(local.date()), local.time()), self.zone)
 
 
@@ -162,7 +166,7 @@ def _instant(text: str, shift: Shift) -> datetime:
     try:
         return shift.instant(moment)
     except OverflowError:
-        raise CellError("The date is too far away. Check the year.") from None
+        raise CellError(_WRONG_YEAR) from None
 
 
 def _time(text: str, shift: Shift) -> time:

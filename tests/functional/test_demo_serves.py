@@ -96,11 +96,13 @@ def test_it_serves_health_sign_in_and_feeds_until_ctrl_c(demo: Demo) -> None:
     started = demo.processes()
     health = demo.get("/health/")
     sign_in = demo.get("/admin/login/")
+    style = demo.get("/static/admin/css/base.css")
     calendar = demo.get(feed.split(f":{demo.port}")[1])
     code = demo.end(signal.SIGINT)
 
     assert health[0] == 200
     assert b"password" in sign_in[1]
+    assert style[0] == 200
     assert calendar[1].count(b"BEGIN:VEVENT") > 3
     for program in ("gunicorn", "worker", "beat"):
         assert any(program in line for line in started.values()), started

@@ -13,7 +13,7 @@ from crews.selectors import subscription_for
 from jobs.models import Job, Phase
 from jobs.services import demo
 from jobs.services.loading import load
-from tests.factories import CrewFactory
+from tests.factories import CrewFactory, StrangerFactory
 
 pytestmark = pytest.mark.django_db
 
@@ -92,6 +92,13 @@ def test_a_second_run_tells_the_same_sign_ins_and_keeps_a_changed_password(tmp_p
     assert second == first | {"owner": ""}
     owner.refresh_from_db()
     assert owner.check_password("a new one, chosen by hand")
+
+
+def test_no_account_is_added_beside_those_of_others(tmp_path: Path) -> None:
+    StrangerFactory(username="hollis")
+
+    assert demo.sign_ins(store=tmp_path / "a.txt") == []
+    assert list(User.objects.values_list("username", flat=True)) == ["hollis"]
 
 
 def test_the_lead_gets_one_crew(tmp_path: Path) -> None:

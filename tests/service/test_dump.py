@@ -3,8 +3,9 @@
 from pathlib import Path
 
 import pytest
+from django.conf import settings
 from django.core.management import CommandError, call_command
-from django.db import models
+from django.db import models, transaction
 
 from crews.models import Crew
 from inspections.models import Inspection
@@ -14,6 +15,8 @@ from jobs.services.loading import load
 from jobs.services.loading_tables import TABLES
 from tests.factories import CrewFactory, DayOffFactory, PhaseFactory
 from tests.service.csv_files import GOOD
+
+DEMO = settings.BASE_DIR / "fixtures" / "demo"
 
 # Columns that no file carries, and why.
 LEFT_OUT = {
@@ -58,6 +61,22 @@ def _told(model: type[models.Model]) -> list[dict[str, object]]:
     rows = model._default_manager.order_by("pk").values()
     hidden = ("id", "job_id", "phase_id")
     return [{k: v for k, v in row.items() if k not in hidden} for row in rows]
+
+
+@pytest.mark.django_db
+def test_a_whole_firm_comes_back_byte_for_byte(tmp_path: Path) -> None:
+    first, second = tmp_path / "first", tmp_path / "second"
+    with transaction.atomic():
+        load(paths=sorted(DEMO.glob("*.csv")))
+        dump(directory=first)
+        transaction.set_rollback(True)
+
+    load(paths=sorted(first.glob("*.csv")))
+    dump(directory=second)
+
+    for path in first.glob("*.csv"):
+        assert (second / path.name).read_text() == path.read_text(), path.name
+    assert len((second / "history.csv").read_text().splitlines()) > 200
 
 
 @pytest.mark.django_db

@@ -83,6 +83,8 @@ def test_an_error_reads_as_file_line_column_value_and_remedy(tmp_path: Path) -> 
     [
         ("sold_on", "2026-13-01"),
         ("sold_on", "20260302"),
+        ("sold_on", "0206-03-02"),
+        ("sold_on", "9999-12-31"),
         ("sold_on", "2026-06-02"),  # tomorrow
         ("contract_value_usd", "-1"),
         ("contract_value_usd", "1e2x"),
@@ -276,6 +278,8 @@ def test_a_rate_that_no_phase_reads_is_refused(tmp_path: Path) -> None:
         ("DIG,2026-04-13 07:30,,1.5", "share_done"),
         ("DIG,,,0.5", "started_at"),
         ("DIG,2026-04-13,,", "started_at"),
+        ("DIG,9999-12-31 23:00,,", "started_at"),
+        ("DIG,0001-01-01T00:00+14:00,,", "started_at"),
         ("DIG,2026-03-08 02:30,,", "started_at"),  # the clock skips it
     ],
 )

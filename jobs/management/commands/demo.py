@@ -23,7 +23,6 @@ class Command(BaseCommand):
     """Set up the demo firm and serve it until Ctrl-C."""
 
     help = "Load an invented firm, plan and publish its work, and serve it until Ctrl-C."
-    requires_system_checks: list[str] = []
 
     def add_arguments(self, parser: ArgumentParser) -> None:
         parser.add_argument("--port", type=int, default=DEFAULT_PORT)
@@ -63,20 +62,24 @@ class Command(BaseCommand):
         self._say("Planning all open work and publishing the plan")
         if not demo.publish_a_plan(now=now, budget_seconds=seconds):
             self._say("A plan is published already; it stays as it is")
-        changed = "changed; manage.py changepassword sets it anew"
+        where = [
+            "",
+            f"  Sign in          {base}/admin/",
+            *_sign_in_lines(people),
+            f"  Owner's API      {base}/api/v1/   (described at {base}/api/v1/schema/)",
+            f"  Health           {base}/health/",
+        ]
+        if not people:
+            return [*where, ""]
         feeds = [
-            f"  {crew.name:16} {base}{url.removeprefix(settings.PUBLIC_URL)}"
+            f"    {crew.name:14} {base}{url.removeprefix(settings.PUBLIC_URL)}"
             for crew, url in demo.readers(now=now)
         ]
         return [
-            "",
-            f"  Sign in          {base}/admin/",
-            *(f"    {p.username:8} {p.password or changed}   ({p.role})" for p in people),
-            f"  Owner's API      {base}/api/v1/   (its pages: {base}/api/v1/schema/)",
+            *where,
+            "  Key to the API",
             f"    Authorization: Token {demo.owner_token()}",
-            f"  Health           {base}/health/",
-            "",
-            "  Calendar of each crew, to subscribe to:",
+            "  Calendar of each crew, to subscribe to",
             *feeds,
             "",
         ]
@@ -96,7 +99,7 @@ class Command(BaseCommand):
                     self.stdout.flush()
                 while not children.is_asked_to_stop:
                     children.look()
-                self._say("Stopping")
+                self._say("Stopping, which takes a few seconds")
         except ChildEnded as ended:
             raise CommandError(str(ended)) from None
         self._say("Stopped")
@@ -107,6 +110,14 @@ class Command(BaseCommand):
 
     def _print(self, lines: list[str]) -> None:
         self.stdout.write("\n".join(lines))
+
+
+def _sign_in_lines(people: list[demo.SignIn]) -> list[str]:
+    """Return a line for each sign-in, or one that says whose accounts open the door."""
+    if not people:
+        return ["    with the accounts that are there; the demo has added none"]
+    changed = "(changed since; manage.py changepassword sets a new one)"
+    return [f"    {p.username:8} {p.password or changed}   {p.role}" for p in people]
 
 
 def _programs(port: int) -> dict[str, list[str]]:
