@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import re
 from copy import copy
+from datetime import datetime
 from typing import Any
 
 from django import forms
@@ -205,3 +206,12 @@ class PinForm(forms.Form):
         self.fields["crew"].queryset = Crew.objects.filter(is_active=True).order_by("name")
         self.initial.setdefault("crew", phase.pinned_crew_id)
         self.initial.setdefault("starts_at", phase.pinned_start_at)
+
+    def clean_starts_at(self) -> datetime:
+        """Refuse a start between quarter hours: the plan counts in them."""
+        start: datetime = self.cleaned_data["starts_at"]
+        if start.minute % 15 or start.second:
+            raise ValidationError(
+                f"{start:%H:%M} is not on a quarter hour. Use :00, :15, :30 or :45."
+            )
+        return start

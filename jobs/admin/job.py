@@ -10,10 +10,11 @@ from django.db.models import F, QuerySet
 from django.forms import BaseModelFormSet, ModelForm
 from django.http import HttpRequest, HttpResponse
 from django.utils import timezone
+from django.utils.functional import SimpleLazyObject
 
 from jobs.admin.job_filters import LatenessFilter, WaitingForFilter
 from jobs.admin.job_inlines import inlines_for
-from jobs.admin.job_panel import panel_of
+from jobs.admin.job_panel import Panel, panel_of
 from jobs.admin.plan_report import first_reasons
 from jobs.admin.words import building_words, lateness_words, local_date, short_day
 from jobs.forms import JobForm
@@ -189,6 +190,11 @@ class JobAdmin(admin.ModelAdmin):
         extra_context: dict[str, Any] | None = None,
     ) -> HttpResponse:
         """Show the job with its drawing, take-off, hours and dates."""
-        job = self.get_object(request, object_id)
-        context = {**(extra_context or {}), "panel": panel_of(job) if job else None}
+
+        def panel() -> Panel | None:
+            job = self.get_object(request, object_id)
+            return panel_of(job) if job else None
+
+        # Read only when the page is drawn: not for a change that is saved or for someone refused.
+        context = {**(extra_context or {}), "panel": SimpleLazyObject(panel)}
         return super().change_view(request, object_id, form_url, context)

@@ -13,10 +13,12 @@ from django.template.response import TemplateResponse
 from django.urls import URLPattern, path
 from django.utils import timezone
 
+from contractor.trade.errors import SpecError
+from crews.selectors import NoFirm
 from jobs.admin.words import span
 from jobs.forms import NamedErrors, PinForm
 from jobs.models import Phase
-from jobs.services import pinning
+from jobs.services import pinning, planning
 
 
 @admin.register(Phase)
@@ -119,6 +121,10 @@ class PhaseAdmin(admin.ModelAdmin):
             )
         except pinning.PinRefused as refusal:
             form.add_error("starts_at", str(refusal))
+            return False
+        except (planning.TooFarAheadError, NoFirm, SpecError) as reason:
+            # The pin is tried on the whole open work, and that cannot be planned as it stands.
+            form.add_error(None, f"No plan can be made with this pin: {reason}")
             return False
         return True
 

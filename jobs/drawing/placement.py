@@ -102,8 +102,13 @@ def place(building: Building) -> Placement:
 
 
 def side_posts_ft(building: Building) -> tuple[float, ...]:
-    """Return the posts of one long side, in ft along the length, corners included."""
-    return evenly(building.length_ft, building.bays)
+    """
+    Return the posts of one long side that are set, in ft along the length, corners included.
+
+    An addition sets none where it meets the old building: its corner posts stand already.
+    """
+    posts = evenly(building.length_ft, building.bays)
+    return posts[:-1] if building.extends_existing else posts
 
 
 def end_posts_ft(building: Building) -> tuple[float, ...]:

@@ -1,9 +1,11 @@
 """The plan: the building from above, its length across the sheet."""
 
+from collections.abc import Callable
 from dataclasses import dataclass
 from itertools import pairwise
 
 from contractor.trade.building import Building, Foundation, OpeningKind
+from contractor.trade.units import spaces
 from jobs.drawing import placement
 from jobs.drawing.placement import PlacedLeanTo, PlacedOpening, Placement, Wall
 from jobs.drawing.sheet import (
@@ -176,7 +178,7 @@ def _draw_lean_tos(sheet: Sheet, view: View, building: Building, placed: Placeme
         enclosed = lean.lean_to.enclosed
         sheet.box(start, end, fill=WALL if enclosed else PAPER, dash="" if enclosed else DOTTED)
         posts = placement.evenly(
-            lean.lean_to.length_ft, placement.spaces(lean.lean_to.length_ft, building.bay_ft)
+            lean.lean_to.length_ft, spaces(lean.lean_to.length_ft, building.bay_ft)
         )
         half = min(max(view.scale * 0.35, 1.8), 4.0)
         for along_ft in posts:
@@ -195,42 +197,39 @@ def _label_lean_to(sheet: Sheet, view: View, lean: PlacedLeanTo, from_front_ft: 
 
 
 def _draw_opening(sheet: Sheet, view: View, building: Building, placed: PlacedOpening) -> None:
+    at = _along_wall(view, building, placed.wall)
     half_ft = placed.opening.width_ft / 2
-    wall_at = {
+    start_ft, end_ft = placed.middle_ft - half_ft, placed.middle_ft + half_ft
+    sheet.line(at(start_ft, 0), at(end_ft, 0), stroke=PAPER, thick=5)
+    if placed.opening.kind is OpeningKind.WINDOW:
+        for out_ft in (-2 / view.scale, 2 / view.scale):
+            sheet.line(at(start_ft, out_ft), at(end_ft, out_ft), stroke=DIMENSION)
+    elif placed.opening.kind is OpeningKind.SLIDING_DOOR:
+        out_ft = 4 / view.scale
+        sheet.line(at(start_ft, out_ft), at(end_ft, out_ft), thick=2.2)
+        # Two leaves, each half the opening, slide beside it.
+        for near_ft, far_ft in ((start_ft, start_ft - half_ft), (end_ft, end_ft + half_ft)):
+            sheet.line(at(near_ft, out_ft), at(far_ft, out_ft), thick=1, dash=DOTTED)
+    elif placed.opening.kind is OpeningKind.OVERHEAD_DOOR:
+        sheet.line(at(start_ft, 0), at(end_ft, 0), dash="4 2")
+        # Open, the door lies as deep inside as it is high.
+        inside_ft = -min(placed.opening.height_ft, building.width_ft / 3)
+        outline = [(start_ft, 0.0), (start_ft, inside_ft), (end_ft, inside_ft), (end_ft, 0.0)]
+        sheet.shape([at(*point) for point in outline], thick=0.8, dash=DOTTED)
+    else:
+        leaf_ft = placed.opening.width_ft
+        sheet.line(at(start_ft, 0), at(start_ft, leaf_ft), thick=1.4)
+        sheet.line(at(start_ft, leaf_ft), at(end_ft, 0), thick=0.8, dash=DOTTED)
+
+
+def _along_wall(view: View, building: Building, wall: Wall) -> Callable[[float, float], Point]:
+    """Return the function from feet along a wall and feet outward to a place on the sheet."""
+    return {
         Wall.FRONT: lambda along, out: view.at(along, -out),
         Wall.BACK: lambda along, out: view.at(along, building.width_ft + out),
         Wall.FIRST_GABLE: lambda along, out: view.at(-out, along),
         Wall.SECOND_GABLE: lambda along, out: view.at(building.length_ft + out, along),
-    }[placed.wall]
-    start_ft, end_ft = placed.middle_ft - half_ft, placed.middle_ft + half_ft
-    sheet.line(wall_at(start_ft, 0), wall_at(end_ft, 0), stroke=PAPER, thick=5)
-    if placed.opening.kind is OpeningKind.WINDOW:
-        for out_ft in (-2 / view.scale, 2 / view.scale):
-            sheet.line(wall_at(start_ft, out_ft), wall_at(end_ft, out_ft), stroke=DIMENSION)
-    elif placed.opening.kind is OpeningKind.SLIDING_DOOR:
-        out_ft = 4 / view.scale
-        sheet.line(wall_at(start_ft, out_ft), wall_at(end_ft, out_ft), thick=2.2)
-        run_ft = min(half_ft, placed.opening.width_ft / 2)
-        for a, b in ((start_ft - run_ft, start_ft), (end_ft, end_ft + run_ft)):
-            sheet.line(wall_at(a, out_ft), wall_at(b, out_ft), thick=1, dash=DOTTED)
-    elif placed.opening.kind is OpeningKind.OVERHEAD_DOOR:
-        sheet.line(wall_at(start_ft, 0), wall_at(end_ft, 0), thick=1.2, dash="4 2")
-        depth_ft = min(placed.opening.height_ft, building.width_ft / 3)
-        sheet.shape(
-            [
-                wall_at(start_ft, 0),
-                wall_at(start_ft, -depth_ft),
-                wall_at(end_ft, -depth_ft),
-                wall_at(end_ft, 0),
-            ],
-            thick=0.8,
-            dash=DOTTED,
-        )
-    else:
-        sheet.line(wall_at(start_ft, 0), wall_at(start_ft, placed.opening.width_ft), thick=1.4)
-        sheet.line(
-            wall_at(start_ft, placed.opening.width_ft), wall_at(end_ft, 0), thick=0.8, dash=DOTTED
-        )
+    }[wall]
 
 
 def _draw_sizes(sheet: Sheet, view: View, building: Building, placed: Placement) -> None:
@@ -244,7 +243,7 @@ def _draw_sizes(sheet: Sheet, view: View, building: Building, placed: Placement)
     bays = f"{building.bays} bays of {feet(building.actual_bay_ft)}"
     ends = f"{building.end_spaces} of {feet(building.width_ft / building.end_spaces)} at the ends"
     sheet.text((LEFT - 30, 16), f"{bays}, {ends}", anchor="start", fill=DIMENSION)
-    trusses = placement.spaces(building.length_ft, building.truss_spacing_ft)
+    trusses = spaces(building.length_ft, building.truss_spacing_ft)
     sheet.text(
         (LEFT - 30, 33),
         f"trusses {feet(building.length_ft / trusses)} apart",

@@ -94,13 +94,6 @@ class Sheet:
             dash=dash,
         )
 
-    def arc(self, start: Point, end: Point, radius: float) -> None:
-        """Draw a quarter circle, as the swing of a door."""
-        self.parts.append(
-            f'<path d="M {start[0]:.1f} {start[1]:.1f} A {radius:.1f} {radius:.1f} 0 0 1 '
-            f'{end[0]:.1f} {end[1]:.1f}" fill="none" stroke="{INK}" stroke-width="1"/>'
-        )
-
     def text(
         self,
         at: Point,

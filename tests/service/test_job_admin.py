@@ -1,8 +1,6 @@
 """The job pages of the admin: what they show, whom they let in, what they store."""
 
-from collections.abc import Callable
 from datetime import timedelta
-from typing import Any
 
 import pytest
 from django.contrib.auth.models import AbstractUser
@@ -14,7 +12,7 @@ from django.utils import timezone
 
 from inspections.models import Permit
 from jobs.models import Job, Phase
-from jobs.services import intake
+from jobs.services import intake, planning, publishing
 from tests import factories
 from tests.service.job_form import ADD, job_data, row_data
 
@@ -36,6 +34,8 @@ def make_jobs(number: int) -> list[Job]:
         factories.PermitFactory(job=job)
         factories.LocateTicketFactory(job=job)
         intake.refresh_phases(job=job)
+        phase = job.phases.get(code="HOLE_INSPECTION")
+        phase.inspections.create(requested_at=timezone.now())
         jobs.append(job)
     return jobs
 
@@ -60,22 +60,21 @@ def test_list_shows_building_in_words_and_where_the_job_stands(desk: Client) -> 
 
 
 @pytest.mark.parametrize(
-    ("address", "make"),
+    "address",
     [
-        ("admin:jobs_job_changelist", make_jobs),
-        ("admin:jobs_phase_changelist", make_jobs),
-        ("admin:inspections_permit_changelist", make_jobs),
-        ("admin:inspections_authority_changelist", make_jobs),
-        ("admin:inspections_locateticket_changelist", make_jobs),
+        "admin:jobs_job_changelist",
+        "admin:jobs_phase_changelist",
+        "admin:inspections_permit_changelist",
+        "admin:inspections_authority_changelist",
+        "admin:inspections_locateticket_changelist",
+        "admin:inspections_inspection_changelist",
     ],
 )
-def test_list_takes_as_many_queries_for_25_rows_as_for_5(
-    desk: Client, address: str, make: Callable[[int], Any]
-) -> None:
-    make(5)
+def test_list_takes_as_many_queries_for_25_rows_as_for_5(desk: Client, address: str) -> None:
+    make_jobs(5)
     queries(desk, reverse(address))
     few = queries(desk, reverse(address))
-    make(20)
+    make_jobs(20)
 
     many = queries(desk, reverse(address))
 
@@ -205,6 +204,18 @@ def test_office_hours_are_set_on_the_job_page(desk: Client) -> None:
 
     phases[0].refresh_from_db()
     assert phases[0].office_hours == 12.5
+
+
+def test_job_without_dates_says_why_in_the_list(desk: Client) -> None:
+    (job,) = make_jobs(1)
+    Permit.objects.filter(job=job).update(issued_on=None, expected_on=None)
+    factories.EquipmentFactory()
+    draft = planning.plan_now(now=timezone.now(), budget_seconds=0)
+    publishing.publish(plan_id=draft.pk, now=timezone.now())
+
+    page = desk.get(LIST).content.decode()
+
+    assert "Waits: the permit is not issued" in page
 
 
 def test_past_promise_does_not_lock_a_job_that_is_already_known(desk: Client) -> None:

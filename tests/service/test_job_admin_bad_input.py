@@ -158,6 +158,12 @@ def test_job_without_an_authority_is_refused(desk: Client) -> None:
     assert "Choose the authority of the job's county" in page
 
 
+def test_done_job_without_its_day_is_refused(desk: Client) -> None:
+    page = refused(desk, job_data(status="DONE"))
+
+    assert "A job that is done needs its completion date." in page
+
+
 def test_all_faults_are_told_at_once(desk: Client) -> None:
     page = refused(desk, job_data(width_ft="130", bay_ft="50", pitch_in_12="steep"))
 

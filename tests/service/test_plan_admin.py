@@ -271,6 +271,65 @@ def test_pin_without_a_start_is_told(desk: Client, draft: Plan) -> None:
     assert "This field is required." in response.content.decode()
 
 
+def test_pin_between_quarter_hours_is_told(desk: Client, draft: Plan) -> None:
+    response = desk.post(
+        pin_page(Phase.objects.get(code="ROOF")), {"pin": "Pin", "starts_at": "2027-06-01T08:07"}
+    )
+
+    assert "08:07 is not on a quarter hour." in response.content.decode()
+
+
+def test_pin_decades_ahead_is_told_and_not_kept(desk: Client, draft: Plan) -> None:
+    phase = Phase.objects.get(code="ROOF")
+
+    response = desk.post(pin_page(phase), {"pin": "Pin", "starts_at": "2099-06-01T08:00"})
+
+    phase.refresh_from_db()
+    assert response.status_code == 200
+    assert 'class="errorlist' in response.content.decode()
+    assert phase.pinned_start_at is None
+
+
+def test_phase_is_not_done_without_its_moment(desk: Client, draft: Plan) -> None:
+    phase = Phase.objects.get(code="LAYOUT")
+    data = {"status": "DONE", "share_done": "1", "done_at_0": "", "done_at_1": ""}
+
+    response = desk.post(reverse("admin:jobs_phase_change", args=[phase.pk]), data)
+
+    phase.refresh_from_db()
+    assert "A phase has an end exactly when it is done." in response.content.decode()
+    assert phase.status == Phase.Status.OPEN
+
+
+def test_office_says_that_a_phase_is_done(desk: Client, draft: Plan) -> None:
+    phase = Phase.objects.get(code="LAYOUT")
+    data = {
+        "status": "DONE",
+        "share_done": "1",
+        "started_at_0": "2026-06-01",
+        "started_at_1": "07:00",
+        "done_at_0": "2026-06-01",
+        "done_at_1": "09:30",
+    }
+
+    desk.post(reverse("admin:jobs_phase_change", args=[phase.pk]), data)
+
+    phase.refresh_from_db()
+    assert phase.status == Phase.Status.DONE
+
+
+def test_plan_that_books_a_crew_twice_is_a_message(desk: Client, draft: Plan) -> None:
+    first, second = Booking.objects.filter(plan=draft, crew__isnull=False).order_by("id")[:2]
+    Booking.objects.filter(pk=second.pk).update(
+        crew=first.crew, starts_at=first.starts_at, ends_at=first.ends_at
+    )
+
+    response = desk.post(publish_page(draft), follow=True)
+
+    assert "Ask for a new plan." in response.content.decode()
+    assert Plan.objects.get(pk=draft.pk).status == Plan.Status.DRAFT
+
+
 def test_own_rate_stands_beside_the_starter_value(desk: Client) -> None:
     desk.post(
         reverse("admin:jobs_laborrate_add"),

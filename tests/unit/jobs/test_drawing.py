@@ -15,6 +15,7 @@ from contractor.trade.building import (
     OpeningKind,
     Use,
 )
+from contractor.trade.takeoff import take_off
 from jobs.drawing import elevation_svg, placement, plan_svg
 from jobs.drawing.placement import Wall
 from jobs.drawing.sheet import DIMENSION, INK, PAPER, TIMBER, WALL, feet
@@ -69,6 +70,31 @@ def test_plan_shows_the_sixteen_posts_of_a_30_by_40() -> None:
     assert len(posts) == len(set(posts)) == 16
 
 
+@pytest.mark.parametrize(
+    "changes",
+    [
+        {},
+        {"width_ft": 40, "length_ft": 60},
+        {"width_ft": 60, "length_ft": 120, "eave_ft": 16},
+        {"truss_spacing_ft": 4},
+        {"truss_spacing_ft": 2, "length_ft": 45},
+        {"extends_existing": True},
+        {"end_spacing_ft": 8, "bay_ft": 9},
+    ],
+)
+def test_plan_shows_as_many_posts_and_trusses_as_the_take_off_counts(
+    changes: dict[str, object],
+) -> None:
+    building = shop(**changes)
+    lines = list(ET.fromstring(plan_svg(building)).iter(f"{SVG}line"))
+
+    trusses = [line for line in lines if line.attrib["stroke-width"] == "0.6"]
+
+    counted = take_off(building)
+    assert len(post_middles(plan_svg(building))) == counted["posts"]
+    assert len(trusses) == counted["trusses"]
+
+
 def test_plan_of_60_ft_has_eight_bays_not_seven() -> None:
     """60 / 8 is 7.5: eight bays of 7 ft 6 in, never seven over 8 ft; our own arithmetic."""
     svg = plan_svg(shop(width_ft=40, length_ft=60))
@@ -79,7 +105,7 @@ def test_plan_of_60_ft_has_eight_bays_not_seven() -> None:
 def test_addition_builds_no_posts_at_the_end_that_stands() -> None:
     posts = post_middles(plan_svg(shop(extends_existing=True)))
 
-    assert len(posts) == 14
+    assert len(posts) == 12
     assert "existing building" in texts(plan_svg(shop(extends_existing=True)))
 
 
