@@ -55,9 +55,12 @@ def _dump_table(directory: Path, table: Table) -> int:
 
 def _rows(table: Table) -> models.QuerySet[Any]:
     rows = table.model._default_manager.order_by("pk")
+    # A phase left out of its job is not made again by loading, so nothing can be told of it.
     if table.model is Phase:
-        rows = rows.filter(_HAS_HISTORY).order_by("job_id", "sequence")
+        rows = rows.filter(_HAS_HISTORY).exclude(status=Phase.Status.DROPPED)
+        rows = rows.order_by("job_id", "sequence")
     if table.model is Inspection:
+        rows = rows.exclude(phase__status=Phase.Status.DROPPED)
         return rows.select_related("phase__job")
     related = [column.attname for column in table.columns if column.refers_to]
     return rows.select_related(*related) if related else rows

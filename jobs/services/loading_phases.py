@@ -57,7 +57,8 @@ def attach_inspections(run: Run) -> None:
 def _phases_named(run: Run, kind: str) -> Phases:
     """Return the phases of all jobs that a file names, by job id and code, in one query."""
     jobs = {cast(Job, entry.values["job"]).pk for entry in run.good(kind)} - {None}
-    return {(phase.job_id, phase.code): phase for phase in Phase.objects.filter(job__in=jobs)}
+    phases = Phase.objects.filter(job__in=jobs).exclude(status=Phase.Status.DROPPED)
+    return {(phase.job_id, phase.code): phase for phase in phases}
 
 
 def _phase_of(run: Run, entry: Entry, phases: Phases) -> Phase | None:

@@ -106,6 +106,13 @@ def test_phases_about_which_nothing_is_told_are_not_history(tmp_path: Path) -> N
 
 
 @pytest.mark.django_db
+def test_phases_left_out_of_their_job_are_not_history(tmp_path: Path) -> None:
+    PhaseFactory(code="LINER", status="DROPPED", office_hours=12)
+
+    assert dump(directory=tmp_path, kinds=["history"]) == {"history": 0}
+
+
+@pytest.mark.django_db
 def test_a_dump_is_never_written_over_another(tmp_path: Path) -> None:
     call_command("dump", str(tmp_path))
     CrewFactory(name="Rowan crew")
