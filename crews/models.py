@@ -1,16 +1,29 @@
 """Rows of the firm, its crews and machines, and what their calendars read."""
 
 import uuid
-from datetime import time
+from datetime import date, time, timedelta
 
 from django.conf import settings
 from django.core.exceptions import ValidationError
 from django.core.validators import MaxValueValidator, MinValueValidator, RegexValidator
 from django.db import models
 from django.db.models import F, Q
+from django.utils import timezone
 
 from crews.shifts import ShiftTextError, parse_shifts
 
+# A date typed wrong must not stretch the plan: nothing is promised further ahead than this.
+FARTHEST_AHEAD = timedelta(days=5 * 366)
+
+
+def farthest_day() -> date:
+    """Return the last day that a promise, a permit or a delivery may be entered for."""
+    return timezone.localdate() + FARTHEST_AHEAD
+
+
+NOT_TOO_FAR = MaxValueValidator(
+    farthest_day, "%(show_value)s is more than five years ahead. Enter the year again."
+)
 WEEKDAYS = ("monday", "tuesday", "wednesday", "thursday", "friday", "saturday", "sunday")
 
 STATE_CODE = RegexValidator(r"^[A-Z]{2}$", "Write the two capital letters of the state, like OH.")
@@ -155,7 +168,7 @@ class Crew(models.Model):
 
     def clean(self) -> None:
         """Refuse skills that no phase asks for."""
-        known = set(self.Skill.values)
+        known = list(self.Skill.values)
         wrong = [skill for skill in self.skills if skill not in known]
         if not isinstance(self.skills, list) or wrong or not self.skills:
             raise ValidationError(

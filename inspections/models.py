@@ -8,7 +8,7 @@ from django.db import models
 from django.db.models import F, Q
 
 from contractor.trade.notice import AskedWhen
-from crews.models import STATE_CODE, validate_shifts
+from crews.models import NOT_TOO_FAR, STATE_CODE, validate_shifts
 from jobs.models import Job, Phase
 
 WEEKDAY_NAMES = ("Mon", "Tue", "Wed", "Thu", "Fri", "Sat", "Sun")
@@ -101,11 +101,16 @@ class Permit(models.Model):
     authority = models.ForeignKey(Authority, on_delete=models.PROTECT, related_name="permits")
     number = models.CharField(max_length=40, blank=True)
     is_exempt = models.BooleanField(
-        "exempt", default=False, help_text="No permit and no inspections, as for some farm buildings."
+        "exempt",
+        default=False,
+        help_text="No permit and no inspections, as for some farm buildings.",
     )
     applied_on = models.DateField(null=True, blank=True)
     expected_on = models.DateField(
-        null=True, blank=True, help_text="When it should be issued; the plan waits for this day."
+        null=True,
+        blank=True,
+        validators=[NOT_TOO_FAR],
+        help_text="When it should be issued; the plan waits for this day.",
     )
     issued_on = models.DateField(null=True, blank=True)
 

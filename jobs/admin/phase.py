@@ -58,6 +58,19 @@ class PhaseAdmin(admin.ModelAdmin):
         """Refuse to take a phase away by hand; changing the building does it."""
         return False
 
+    def has_change_permission(self, request: HttpRequest, obj: Any = None) -> bool:
+        """Let phases that the building no longer has be looked at only."""
+        dropped = obj is not None and obj.status == Phase.Status.DROPPED
+        return not dropped and super().has_change_permission(request, obj)
+
+    def formfield_for_choice_field(self, db_field: Any, request: HttpRequest, **kwargs: Any) -> Any:
+        """Offer the states that work can be in; leaving a phase out is the building's doing."""
+        if db_field.name == "status":
+            kwargs["choices"] = [
+                choice for choice in Phase.Status.choices if choice[0] != Phase.Status.DROPPED
+            ]
+        return super().formfield_for_choice_field(db_field, request, **kwargs)
+
     def get_queryset(self, request: HttpRequest) -> QuerySet[Phase]:
         """Return phases with the rows that the page names."""
         return super().get_queryset(request).select_related("job", "crew", "pinned_crew")

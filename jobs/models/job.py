@@ -6,7 +6,7 @@ from django.db.models import F, Q
 
 from contractor.trade.building import OpeningKind
 from contractor.trade.phases import PHASE_TABLE
-from crews.models import STATE_CODE, Crew
+from crews.models import NOT_TOO_FAR, STATE_CODE, Crew
 from jobs.models.specification import Specification
 
 NUMBER = RegexValidator(
@@ -28,10 +28,16 @@ class Job(Specification):
     status = models.CharField(max_length=9, choices=Status, default=Status.SIGNED)
     sold_on = models.DateField(help_text="The day the contract was signed.")
     promised_on = models.DateField(
-        null=True, blank=True, help_text="The completion date given to the buyer."
+        null=True,
+        blank=True,
+        validators=[NOT_TOO_FAR],
+        help_text="The completion date given to the buyer.",
     )
     earliest_start_on = models.DateField(
-        null=True, blank=True, help_text="Not before: site ready, or the buyer's wish."
+        null=True,
+        blank=True,
+        validators=[NOT_TOO_FAR],
+        help_text="Not before: site ready, or the buyer's wish.",
     )
     completed_on = models.DateField(null=True, blank=True)
     contract_value_usd = models.DecimalField(
@@ -228,7 +234,7 @@ class Delivery(models.Model):
     item = models.CharField(max_length=20, choices=Item)
     supplier = models.CharField(max_length=60, blank=True)
     ordered_on = models.DateField(null=True, blank=True)
-    promised_on = models.DateField(null=True, blank=True)
+    promised_on = models.DateField(null=True, blank=True, validators=[NOT_TOO_FAR])
     arrived_on = models.DateField(null=True, blank=True)
 
     class Meta:

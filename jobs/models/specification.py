@@ -56,15 +56,21 @@ class Specification(models.Model):
     width_ft = models.FloatField("width (ft)", help_text="Gable to gable span of the trusses.")
     length_ft = models.FloatField("length (ft)")
     eave_ft = models.FloatField("eave height (ft)")
-    pitch_in_12 = models.FloatField("pitch (in 12)", default=4, help_text="4 is usual, 3 the low end.")
-    bay_ft = models.FloatField("bay (ft)", default=8, help_text="Post spacing along the sides, at most.")
+    pitch_in_12 = models.FloatField(
+        "pitch (in 12)", default=4, help_text="4 is usual, 3 the low end."
+    )
+    bay_ft = models.FloatField(
+        "bay (ft)", default=8, help_text="Post spacing along the sides, at most."
+    )
     truss_spacing_ft = models.FloatField(
         "truss spacing (ft)", default=8, help_text="8 is standard, 4 on request, 2 under drywall."
     )
     end_spacing_ft = models.FloatField("endwall post spacing (ft)", default=10)
     overhang_ft = models.FloatField("eave overhang (ft)", default=1)
     gable_overhang_ft = models.FloatField("gable overhang (ft)", default=1)
-    foundation = models.CharField(max_length=12, choices=Foundation, default=Foundation.PRECAST_PIER)
+    foundation = models.CharField(
+        max_length=12, choices=Foundation, default=Foundation.PRECAST_PIER
+    )
     pier_diameter_in = models.FloatField("hole diameter (in)", default=18)
     hole_depth_in = models.FloatField(
         "hole depth (in)",

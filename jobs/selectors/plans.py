@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
-from datetime import date, datetime
+from datetime import date, datetime, timedelta
 from decimal import Decimal
 from typing import Any
 
@@ -11,6 +11,7 @@ from django.db.models import Exists, Max, Min, OuterRef, Prefetch, Q, QuerySet, 
 from django.utils import timezone
 
 from contractor.engine.compare import Comparison, Row, compare
+from contractor.engine.worktime import SLOT_MINUTES
 from contractor.trade.phases import PHASE_TABLE, Performer
 from jobs.models import Booking, Job, Phase, Plan, PlannedWait
 
@@ -110,8 +111,10 @@ def with_plan_dates(jobs: QuerySet[Job], *, now: datetime) -> QuerySet[Job]:
     it waits for at `now`, or None) and `has_unplanned` phases; phases are loaded in build order.
     """
     mine = Booking.objects.filter(PUBLISHED, phase__job=OuterRef("pk")).order_by()
+    # A plan's own moment is rounded up to its first quarter hour, and so are waits from it.
+    begun = now + timedelta(minutes=SLOT_MINUTES)
     waits = PlannedWait.objects.filter(
-        PUBLISHED, job=OuterRef("pk"), starts_at__lte=now, ends_at__gt=now
+        PUBLISHED, job=OuterRef("pk"), starts_at__lt=begun, ends_at__gt=now
     ).order_by("-ends_at", "id")
     unbooked = Phase.objects.filter(job=OuterRef("pk"), status=Phase.Status.OPEN).exclude(
         Exists(Booking.objects.filter(PUBLISHED, phase=OuterRef("pk")))

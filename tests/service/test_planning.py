@@ -4,6 +4,8 @@ from datetime import date, datetime, timedelta
 from itertools import pairwise
 
 import pytest
+from django.core.exceptions import ValidationError
+from django.utils import timezone
 
 from inspections.models import Authority, LocateTicket
 from jobs.models import Booking, Delivery, Job, Phase, Plan, PlanRequest
@@ -365,3 +367,11 @@ def test_planning_reads_in_a_constant_number_of_queries(django_assert_max_num_qu
         make_job(number=f"26-7{number:02d}")
     with django_assert_max_num_queries(45):
         draft()
+
+
+def test_a_promise_typed_ten_years_off_is_refused_before_it_stretches_the_plan():
+    job = make_job()
+    job.promised_on = timezone.localdate() + timedelta(days=3653)
+
+    with pytest.raises(ValidationError, match="more than five years ahead"):
+        job.full_clean()
