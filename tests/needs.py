@@ -60,6 +60,7 @@ def pytest_load_initial_conftests() -> Generator[None]:
     return (yield)
 
 
+@pytest.hookimpl(tryfirst=True)  # xdist reads the groups in the same hook
 def pytest_collection_modifyitems(items: list[pytest.Item]) -> None:
     """Keep tests that share one worker process or one browser together under `--dist loadgroup`."""
     for item in items:
