@@ -3,10 +3,10 @@
 from dataclasses import dataclass, replace
 from math import inf
 
+from contractor.engine.fit import first_fit
 from contractor.engine.objective import PRICE_FINISH_DAY, PRICE_LATE_DAY, days_late
 from contractor.engine.prepared import FitWindows, Prepared, prepare
 from contractor.engine.problem import Problem
-from contractor.engine.serial import first_fit
 from contractor.engine.worktime import SLOTS_PER_DAY
 
 __all__ = ["Bound", "lower_bound"]

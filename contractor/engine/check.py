@@ -26,8 +26,8 @@ class Violation:
 def check(problem: Problem, schedule: Schedule) -> tuple[Violation, ...]:
     """Return all violations of `schedule`, none if it is sound.
 
-    Rules: missing, mode, past, release, work_time, finish, window, frozen, link, overlap, pin,
-    unplanned.
+    Rules: missing, mode, past, release, work_time, finish, window, frozen, flow, link, overlap,
+    pin, unplanned.
     """
     if len(schedule.placed) != len(problem.activities):
         count = f"{len(schedule.placed)} places for {len(problem.activities)} activities"
@@ -42,6 +42,7 @@ def check(problem: Problem, schedule: Schedule) -> tuple[Violation, ...]:
         if not wrong:
             sound[i] = placed
             violations += _check_alone(problem, i, placed)
+    violations += _check_flow(problem, sound)
     violations += _check_links(problem, schedule, sound)
     violations += _check_resources(problem, sound)
     violations += _check_pins(problem, schedule, sound)
@@ -116,6 +117,16 @@ def _moved_silently(problem: Problem, activity: Activity, placed: Placed) -> boo
 
 def _inside_a_window(activity: Activity, placed: Placed) -> bool:
     return any(w.opens <= placed.start and placed.finish <= w.closes for w in activity.windows)
+
+
+def _check_flow(problem: Problem, sound: dict[int, Placed]) -> Iterator[Violation]:
+    """What is held back is held back for something that follows it, or for its job's begin."""
+    follows = {(link.before, link.after) for link in problem.links}
+    for i, placed in sound.items():
+        toward = placed.because.activity
+        if placed.because.kind is Bind.FLOW and toward is not None and (i, toward) not in follows:
+            key, other = problem.activities[i].key, problem.activities[toward].key
+            yield Violation("flow", i, f"{key} is held back for {other}, which does not follow it")
 
 
 def _check_links(

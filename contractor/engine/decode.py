@@ -2,6 +2,7 @@
 
 from collections.abc import Mapping, Sequence
 
+from contractor.engine.dates import UNPLANNED, WINDOW, Blocker, Dates
 from contractor.engine.prepared import FROZEN, PINNED, UNDER_WAY, Prepared, prepare
 from contractor.engine.problem import Problem
 from contractor.engine.schedule import (
@@ -12,7 +13,7 @@ from contractor.engine.schedule import (
     Schedule,
     Unplanned,
 )
-from contractor.engine.serial import UNPLANNED, WINDOW, Blocker, Dates, run_serial
+from contractor.engine.serial import run_serial
 from contractor.engine.worktime import SLOTS_PER_DAY
 
 __all__ = [
@@ -35,17 +36,21 @@ def decode(
     order: Sequence[int],
     *,
     crew_choice: Mapping[int, int] | None = None,
+    begins: Mapping[int, int] | None = None,
     right_shift: bool = False,
 ) -> Schedule:
     """Return the schedule that one serial pass in `order` makes.
 
     `order` names every activity once; where it runs against a link, the next activity whose
     leaders are placed is taken. Work under way comes first, then pins, then the freeze.
-    `crew_choice` names a crew (index of a resource) by activity. With `right_shift` announced
-    activities keep their crews and order and only move later.
+    `crew_choice` names a crew (index of a resource) by activity, `begins` a slot by job before
+    which its open work does not begin. With `right_shift` announced activities keep their crews
+    and order and only move later.
     Raises HorizonExceeded when the axis is too short.
     """
-    dates = run_serial(prepare(problem), order, crew_choice=crew_choice, right_shift=right_shift)
+    dates = run_serial(
+        prepare(problem), order, crew_choice=crew_choice, begins=begins, right_shift=right_shift
+    )
     return to_schedule(problem, dates, right_shift=right_shift)
 
 
@@ -116,6 +121,23 @@ class _Explainer:
             return Because(Bind.FROZEN, None, None, told, "kept where it was announced")
         return None
 
+    def begins_bound(self, i: int) -> Because | None:
+        """Return the bound of a job that begins later on purpose."""
+        begins = self.dates.begins.get(self.prepared.job[i])
+        if begins is None or not self.prepared.may_be_held_back(i):
+            return None
+        why = "the job begins no sooner, so that it runs through"
+        return Because(Bind.FLOW, None, None, begins, why)
+
+    def flow_bound(self, i: int) -> Because | None:
+        """Return the bound of an activity that was moved toward what follows it."""
+        after = self.dates.held_back_for[i]
+        if after is None:
+            return None
+        follower = self.problem.activities[after].key
+        why = f"held back so that the job runs through to {follower}"
+        return Because(Bind.FLOW, after, None, self.dates.start[i], why)
+
     def blocker_bound(self, i: int, blocker: Blocker) -> Because:
         """Return the bound of the window, crew or machine that moved the activity last."""
         problem = self.problem
@@ -127,6 +149,9 @@ class _Explainer:
         if blocker.holder < 0:
             return Because(kind, None, blocker.resource, blocker.slot, f"{label} is blocked")
         holder = problem.activities[blocker.holder].key
+        if self.dates.held_back_for[blocker.holder] is not None:
+            why = f"{label} was kept for {holder}, which has been held back since"
+            return Because(kind, None, blocker.resource, blocker.slot, why)
         return Because(
             kind, blocker.holder, blocker.resource, blocker.slot, f"{label} is on {holder}"
         )
@@ -137,11 +162,13 @@ def _placed(explainer: _Explainer, i: int) -> Placed:
     start = dates.start[i]
     bounds = explainer.fixed_bounds(i)
     told = explainer.told_bound(i)
-    if told is not None:
-        bounds.append(told)
+    bounds += [b for b in (told, explainer.begins_bound(i)) if b is not None]
     blocker = dates.blocker[i]
     if blocker is not None:
         bounds.append(explainer.blocker_bound(i, blocker))
+    flow = explainer.flow_bound(i)
+    if flow is not None:
+        return Placed(i, dates.mode[i], start, dates.finish[i], flow, (*bounds, flow))
     binding = max(reversed(bounds), key=lambda bound: bound.slot)
     if start > binding.slot:
         pause = Because(

@@ -3,7 +3,7 @@
 from dataclasses import dataclass
 
 from contractor.engine.problem import Problem
-from contractor.engine.schedule import Because, Schedule
+from contractor.engine.schedule import Because, Bind, Schedule
 
 __all__ = ["Step", "chain"]
 
@@ -20,8 +20,9 @@ class Step:
 def chain(problem: Problem, schedule: Schedule, activity: int) -> tuple[Step, ...]:
     """Return the steps from `activity` back to one that no other activity binds.
 
-    The last step is bound by now, a release, a window, a pin, a freeze or a calendar. An activity
-    that is not planned has no steps. Raises ValueError for an index that is no activity.
+    The last step is bound by now, a release, a window, a pin, a freeze or a calendar, or it was
+    held back for what follows it. An activity that is not planned has no steps. Raises
+    ValueError for an index that is no activity.
     """
     if not 0 <= activity < len(problem.activities):
         raise ValueError(
@@ -36,5 +37,6 @@ def chain(problem: Problem, schedule: Schedule, activity: int) -> tuple[Step, ..
             break
         seen.add(following)
         steps.append(Step(following, placed.start, placed.because))
-        following = placed.because.activity
+        # What it is held back for comes later, and that may in turn follow from it.
+        following = None if placed.because.kind is Bind.FLOW else placed.because.activity
     return tuple(steps)

@@ -4,14 +4,17 @@ No single rule wins on every problem: Browning and Yassine (2010), International
 Production Economics 126(2), compare twenty (abstract, from memory). So all run and the best stays.
 """
 
-from collections.abc import Callable, Mapping
+from collections.abc import Callable, Iterator, Mapping
 from dataclasses import dataclass
+from functools import partial
 from math import exp, inf
 
+from contractor.engine.dates import Dates
 from contractor.engine.objective import Objective, score
 from contractor.engine.prepared import Prepared, prepare
 from contractor.engine.problem import Problem
-from contractor.engine.serial import Dates, run_serial
+from contractor.engine.serial import run_serial
+from contractor.engine.staffing import run_staffed
 from contractor.engine.worktime import HorizonExceeded
 
 __all__ = ["RIGHT_SHIFT", "RULES", "Candidate", "announced_crews", "candidates", "greedy"]
@@ -52,19 +55,12 @@ def candidates(problem: Problem) -> tuple[Candidate, ...]:
     """
     prepared = prepare(problem)
     load = _load(problem, prepared)
+    told = announced_crews(problem)
     found = []
     too_long: HorizonExceeded | None = None
-    for source, rule in RULES.items():
-        if source in (RIGHT_SHIFT, ANNOUNCED_ORDER) and not prepared.announced:
-            continue
-        keys = [rule(problem, load, i) for i in range(prepared.size)]
-        order = sorted(prepared.topological, key=keys.__getitem__)
-        told = source in (RIGHT_SHIFT, ANNOUNCED_ORDER)
-        crews = announced_crews(problem) if told else None
+    for source, run in _runs(problem, prepared, load, told):
         try:
-            dates = run_serial(
-                prepared, order, crew_choice=crews, right_shift=source == RIGHT_SHIFT
-            )
+            dates = run()
         except HorizonExceeded as exceeded:
             too_long = exceeded
             continue
@@ -72,6 +68,40 @@ def candidates(problem: Problem) -> tuple[Candidate, ...]:
     if not found and too_long is not None:
         raise too_long
     return tuple(found)
+
+
+def _runs(
+    problem: Problem, prepared: Prepared, load: _Load, told: Mapping[int, int]
+) -> Iterator[tuple[str, Callable[[], Dates]]]:
+    """Yield a name and a pass: by rule activity by activity, then job by job with its crew."""
+    for source, rule in RULES.items():
+        order = _order(problem, prepared, load, rule)
+        if source not in (RIGHT_SHIFT, ANNOUNCED_ORDER):
+            yield source, partial(run_serial, prepared, order)
+        elif prepared.announced:
+            shift = source == RIGHT_SHIFT
+            yield (
+                source,
+                partial(run_serial, prepared, order, crew_choice=told, right_shift=shift),
+            )
+    for source in JOB_RULES:
+        order = _job_order(problem, prepared, load, RULES[source])
+        yield f"{source}, job by job", partial(run_staffed, prepared, order)
+
+
+def _order(problem: Problem, prepared: Prepared, load: _Load, rule: Rule) -> list[int]:
+    keys = [rule(problem, load, i) for i in range(prepared.size)]
+    return sorted(prepared.topological, key=keys.__getitem__)
+
+
+def _job_order(problem: Problem, prepared: Prepared, load: _Load, rule: Rule) -> list[int]:
+    """Return the activities job by job, a job where the rule puts the first of it."""
+    first = [
+        min((rule(problem, load, i) for i in members), default=())
+        for members in prepared.members_by_job
+    ]
+    jobs = sorted(range(len(first)), key=first.__getitem__)
+    return [i for job in jobs for i in prepared.members_by_job[job]]
 
 
 def greedy(problem: Problem) -> Candidate:
@@ -164,3 +194,6 @@ RULES: Mapping[str, Rule] = {
     "weighted shortest work": _weighted_work,
     "first released": _first_released,
 }
+
+JOB_RULES = ("slack by weight", "due date")
+"""The rules that also go job by job; each trial of crews takes as long as all other passes."""

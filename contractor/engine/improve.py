@@ -7,25 +7,28 @@ seam is `search`.
 """
 
 import time
-from collections.abc import Callable
+from collections.abc import Callable, Iterable, Sequence
 from dataclasses import dataclass, field
 from random import Random
 from typing import Protocol
 
+from contractor.engine.dates import UNPLANNED, Dates
 from contractor.engine.decode import to_schedule
 from contractor.engine.objective import Objective, objective, score
 from contractor.engine.prepared import Prepared, prepare
 from contractor.engine.problem import Problem
 from contractor.engine.schedule import Schedule
-from contractor.engine.serial import UNPLANNED, Dates, run_serial
-from contractor.engine.worktime import HorizonExceeded
+from contractor.engine.serial import run_serial
+from contractor.engine.worktime import SLOTS_PER_DAY, HorizonExceeded
 
 __all__ = ["Improved", "IterationStop", "Progress", "SecondsStop", "Stop", "improve", "search"]
 
 MEMORY = 30
 PROGRESS_EVERY = 25
-SHARE_JOB_MOVES = 0.45
-SHARE_ACTIVITY_MOVES = 0.35
+SHARE_JOB_MOVES = 0.3
+SHARE_ACTIVITY_MOVES = 0.25
+SHARE_BEGIN_MOVES = 0.25
+MOST_BEGIN_MOVE_DAYS = 28
 SHARE_LATE_FIRST = 0.5
 
 Progress = Callable[[int, float], None]
@@ -125,50 +128,70 @@ class _Walk:
         self.random = random
         self.order = _order_of(prepared, start)
         self.crews = _crews_of(problem, start)
-        self.members: list[list[int]] = [[] for _ in problem.jobs]
-        for i in prepared.topological:
-            self.members[prepared.job[i]].append(i)
+        self.begins = _begins_of(self.prepared, start)
+        self.members = prepared.members_by_job
         self.jobs = [j for j, members in enumerate(self.members) if members]
-        self.dates = self._decode(self.order, self.crews)
+        self.dates = self._decode(self.order, self.crews, self.begins)
         self.cost = score(problem, self.dates).total if self.dates else float("inf")
         self.late = self._late_jobs()
         self.remembered = [self.cost] * MEMORY
 
     def step(self, iteration: int) -> Objective | None:
         """Try one change; return its cost if it was taken, else None."""
-        order, crews = self._changed()
-        dates = self._decode(order, crews)
+        order, crews, begins = self._changed()
+        dates = self._decode(order, crews, begins)
         if dates is None:
             return None
         found = score(self.problem, dates)
         slot = iteration % MEMORY
         taken = found.total <= max(self.cost, self.remembered[slot])
         if taken:
-            self.order, self.crews, self.dates, self.cost = order, crews, dates, found.total
+            self.order, self.crews, self.begins = order, crews, begins
+            self.dates, self.cost = dates, found.total
             self.late = self._late_jobs()
         self.remembered[slot] = self.cost
         return found if taken else None
 
-    def _decode(self, order: list[int], crews: dict[int, int]) -> Dates | None:
+    def _decode(
+        self, order: list[int], crews: dict[int, int], begins: dict[int, int]
+    ) -> Dates | None:
         try:
-            return run_serial(self.prepared, order, crew_choice=crews)
+            return run_serial(self.prepared, order, crew_choice=crews, begins=begins)
         except HorizonExceeded:
             return None
 
-    def _changed(self) -> tuple[list[int], dict[int, int]]:
-        share = self.random.random()
+    def _changed(self) -> tuple[list[int], dict[int, int], dict[int, int]]:
+        """Return order, crews and begins with one of them changed for one job."""
+        share, job = self.random.random(), self._pick_job()
         if share < SHARE_JOB_MOVES:
-            return self._moved(self.members[self._pick_job()]), self.crews
-        if share < SHARE_JOB_MOVES + SHARE_ACTIVITY_MOVES:
-            return self._moved([self.random.choice(self.members[self._pick_job()])]), self.crews
-        return self.order, self._other_crew(self._pick_job())
+            return self._moved(self.members[job]), self.crews, self._free(job)
+        share -= SHARE_JOB_MOVES
+        if share < SHARE_ACTIVITY_MOVES:
+            one = self.random.choice(self.members[job])
+            return self._moved([one]), self.crews, self.begins
+        share -= SHARE_ACTIVITY_MOVES
+        if share < SHARE_BEGIN_MOVES:
+            return self.order, self.crews, self._other_begin(job)
+        return self.order, self._other_crew(job), self._free(job)
+
+    def _free(self, job: int) -> dict[int, int]:
+        """Return the begins with one job free to begin as soon as it can."""
+        return {j: slot for j, slot in self.begins.items() if j != job}
+
+    def _other_begin(self, job: int) -> dict[int, int]:
+        begins = self._free(job)
+        starts = _begins_of_dates(self.prepared, self.dates, [job]) if self.dates else {}
+        days = self.random.randint(-MOST_BEGIN_MOVE_DAYS, MOST_BEGIN_MOVE_DAYS)
+        if job in starts and starts[job] + days * SLOTS_PER_DAY > self.problem.now:
+            begins[job] = starts[job] + days * SLOTS_PER_DAY
+        return begins
 
     def _pick_job(self) -> int:
         if self.late and self.random.random() < SHARE_LATE_FIRST:
             return self.random.choice(self.late)
         return self.random.choice(self.jobs)
 
-    def _moved(self, activities: list[int]) -> list[int]:
+    def _moved(self, activities: Sequence[int]) -> list[int]:
         """Return the order with `activities` taken out and put back together elsewhere."""
         taken = set(activities)
         rest = [i for i in self.order if i not in taken]
@@ -217,3 +240,32 @@ def _crews_of(problem: Problem, schedule: Schedule) -> dict[int, int]:
             if crew is not None:
                 crews[placed.activity] = crew
     return crews
+
+
+def _begins_of(prepared: Prepared, schedule: Schedule) -> dict[int, int]:
+    """Return when each job begins that may be held back, so that a pass keeps it so."""
+    starts = {placed.activity: placed.start for placed in schedule.placed if placed is not None}
+    return _first_starts(prepared, starts, range(len(prepared.members_by_job)))
+
+
+def _begins_of_dates(prepared: Prepared, dates: Dates, jobs: Iterable[int]) -> dict[int, int]:
+    starts = {
+        i: dates.start[i]
+        for j in jobs
+        for i in prepared.members_by_job[j]
+        if dates.mode[i] != UNPLANNED
+    }
+    return _first_starts(prepared, starts, jobs)
+
+
+def _first_starts(
+    prepared: Prepared, starts: dict[int, int], jobs: Iterable[int]
+) -> dict[int, int]:
+    begins = {}
+    for job in jobs:
+        free = [
+            i for i in prepared.members_by_job[job] if i in starts and prepared.may_be_held_back(i)
+        ]
+        if free:
+            begins[job] = min(starts[i] for i in free)
+    return begins

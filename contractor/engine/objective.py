@@ -2,15 +2,18 @@
 
 from dataclasses import dataclass
 
+from contractor.engine.dates import UNPLANNED, Dates
 from contractor.engine.prepared import prepare
 from contractor.engine.problem import Problem
 from contractor.engine.schedule import Schedule
-from contractor.engine.serial import UNPLANNED, Dates
 from contractor.engine.worktime import SLOTS_PER_DAY
 
 __all__ = ["Objective", "objective", "score"]
 
 # Prices of one unit each. The gaps make the order of importance, the sizes are our own choice.
+# A day that a site stands open (holes cave in, a locate ticket runs out, a crew drives out once
+# more) costs as much as four days of waiting for the finish, so a job rather begins later than
+# stands half done. Eight weeks of it still cost far less than one day of a broken promise.
 PRICE_UNPLANNED = 1_000_000.0
 PRICE_BROKEN_PIN = 100_000.0
 PRICE_FROZEN_MOVE = 20_000.0
@@ -18,6 +21,7 @@ PRICE_LATE_DAY = 1_000.0
 PRICE_CREW_CHANGE = 100.0
 PRICE_EXTRA_CREW = 30.0
 PRICE_MOVED_DAY = 20.0
+PRICE_OPEN_DAY = 4.0
 PRICE_FINISH_DAY = 1.0
 
 
@@ -31,6 +35,8 @@ class Objective:
     or crew.
     `crew_changes`: activities on another crew than announced.
     `extra_crews`: crews on a job beyond one, its preferred crew counted as one.
+    `open_days`: whole days from each job's first crew start (from now where it has begun) to its
+    last crew finish, summed.
     `finish_days`: days from now to each job's finish, summed.
     """
 
@@ -42,6 +48,7 @@ class Objective:
     extra_crews: int
     broken_pins: int
     unplanned: int
+    open_days: int
     finish_days: float
     total: float
 
@@ -55,6 +62,8 @@ def objective(problem: Problem, schedule: Schedule) -> Objective:
         start=[0] * size,
         finish=[0] * size,
         blocker=[None] * size,
+        begins={},
+        held_back_for=[None] * size,
         held_by={entry.activity: entry.activity for entry in schedule.unplanned},
         broken_pins=[entry.activity for entry in schedule.broken_pins],
     )
@@ -73,6 +82,7 @@ def score(problem: Problem, dates: Dates) -> Objective:
     late_days, late_jobs, finish_days = _by_job(problem, dates)
     moved_days, frozen_moves, crew_changes = _by_announced(problem, dates)
     extra_crews = _extra_crews(problem, dates)
+    open_days = _open_days(problem, dates)
     activities = problem.activities
     lost_pins = {i for i in dates.held_by if activities[i].pin and not activities[i].under_way}
     broken_pins = len(lost_pins.union(dates.broken_pins))
@@ -85,6 +95,7 @@ def score(problem: Problem, dates: Dates) -> Objective:
         + PRICE_CREW_CHANGE * crew_changes
         + PRICE_EXTRA_CREW * extra_crews
         + PRICE_MOVED_DAY * moved_days
+        + PRICE_OPEN_DAY * open_days
         + PRICE_FINISH_DAY * finish_days
     )
     return Objective(
@@ -96,6 +107,7 @@ def score(problem: Problem, dates: Dates) -> Objective:
         extra_crews=extra_crews,
         broken_pins=broken_pins,
         unplanned=unplanned,
+        open_days=open_days,
         finish_days=finish_days,
         total=total,
     )
@@ -121,6 +133,17 @@ def _by_job(problem: Problem, dates: Dates) -> tuple[float, int, float]:
             late_days += job.weight * days_late(job.due, end)
             late_jobs += 1
     return late_days, late_jobs, finish_slots / SLOTS_PER_DAY
+
+
+def _open_days(problem: Problem, dates: Dates) -> int:
+    prepared = prepare(problem)
+    days = 0
+    for members, begun in zip(prepared.members_by_job, prepared.begun_by_job, strict=True):
+        on_site = [i for i in members if dates.crew[i] is not None]
+        if on_site:
+            opens = problem.now if begun else min(dates.start[i] for i in on_site)
+            days += (max(dates.finish[i] for i in on_site) - opens) // SLOTS_PER_DAY
+    return days
 
 
 def _by_announced(problem: Problem, dates: Dates) -> tuple[float, int, int]:

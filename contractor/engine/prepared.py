@@ -1,7 +1,7 @@
 """A problem laid out for decoding: computed once per problem, read thousands of times."""
 
 from collections import Counter
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from typing import NamedTuple
 from weakref import WeakKeyDictionary
@@ -50,6 +50,7 @@ class Prepared:
     size: int
     axis_slots: int
     change_crew_slots: int
+    float_slots: int
     modes: tuple[tuple[FitMode, ...], ...]
     windows: tuple[FitWindows | None, ...]
     leaders: tuple[tuple[Leader, ...], ...]
@@ -64,9 +65,25 @@ class Prepared:
     """The activities that have been announced, by index."""
     job: tuple[int, ...]
     preferred_crew_by_job: tuple[int | None, ...]
+    members_by_job: tuple[tuple[int, ...], ...]
+    """The activities of each job, leaders before followers."""
+    due_by_job: tuple[int | None, ...]
+    weight_by_job: tuple[float, ...]
+    begun_by_job: tuple[bool, ...]
+    """Whether the site stands open already, so that nothing is gained by beginning later."""
+    coverage_by_job: tuple[Mapping[int, int], ...]
+    """By crew, the work of the job that it can do, each activity counted by its least mode."""
     capacity_by_resource: tuple[int, ...]
     blocked_by_resource: tuple[tuple[tuple[int, int], ...], ...]
     topological: tuple[int, ...]
+
+    def may_be_held_back(self, activity: int) -> bool:
+        """Return whether its job may begin later than it could; what was told stays."""
+        return (
+            self.rank[activity] == OPEN
+            and self.announced_start[activity] is None
+            and not self.begun_by_job[self.job[activity]]
+        )
 
     def timelines(self) -> list[Timeline]:
         """Return one timeline per resource that holds only its blocked stretches."""
@@ -108,6 +125,7 @@ def _build(problem: Problem) -> Prepared:
         size=len(activities),
         axis_slots=problem.axis.slots,
         change_crew_slots=problem.change_crew_slots,
+        float_slots=problem.float_slots,
         modes=tuple(_fit_modes(problem, activity) for activity in activities),
         windows=tuple(_fit_windows(activity.windows) for activity in activities),
         leaders=tuple(tuple(row) for row in leaders),
@@ -121,10 +139,42 @@ def _build(problem: Problem) -> Prepared:
         announced=tuple(i for i, a in enumerate(told) if a),
         job=tuple(activity.job for activity in activities),
         preferred_crew_by_job=tuple(job.preferred_crew for job in problem.jobs),
+        members_by_job=_members(problem, topological),
+        due_by_job=tuple(job.due for job in problem.jobs),
+        weight_by_job=tuple(job.weight for job in problem.jobs),
+        begun_by_job=_begun(problem),
+        coverage_by_job=_coverage(problem),
         capacity_by_resource=tuple(r.capacity for r in problem.resources),
         blocked_by_resource=tuple(merge_stretches(r.blocked) for r in problem.resources),
         topological=tuple(topological),
     )
+
+
+def _members(problem: Problem, topological: Sequence[int]) -> tuple[tuple[int, ...], ...]:
+    members: list[list[int]] = [[] for _ in problem.jobs]
+    for i in topological:
+        members[problem.activities[i].job].append(i)
+    return tuple(tuple(row) for row in members)
+
+
+def _begun(problem: Problem) -> tuple[bool, ...]:
+    """Return whether each job is said to have begun, or has work that should have by now."""
+    begun = [job.begun for job in problem.jobs]
+    for activity in problem.activities:
+        told = activity.announced
+        if activity.under_way or (told is not None and told.start < problem.now):
+            begun[activity.job] = True
+    return tuple(begun)
+
+
+def _coverage(problem: Problem) -> tuple[dict[int, int], ...]:
+    coverage: list[dict[int, int]] = [{} for _ in problem.jobs]
+    for activity in problem.activities:
+        by_crew = coverage[activity.job]
+        least = min((mode.work_slots for mode in activity.modes), default=0)
+        for crew in {mode.crew for mode in activity.modes if mode.crew is not None}:
+            by_crew[crew] = by_crew.get(crew, 0) + least
+    return tuple(coverage)
 
 
 def _leaders(problem: Problem) -> list[list[Leader]]:

@@ -186,12 +186,16 @@ class Link:
 
 @dataclass(frozen=True, slots=True)
 class Job:
-    """Activities that belong together. `due` is the slot at which the promised day ends."""
+    """Activities that belong together. `due` is the slot at which the promised day ends.
+
+    `begun` says that work on it was done before now, so that its site stands open already.
+    """
 
     key: str
     due: int | None = None
     weight: float = 1.0
     preferred_crew: int | None = None
+    begun: bool = False
 
     def __post_init__(self) -> None:
         _require(self.weight >= 0, f"job {self.key!r}: weight {self.weight} cannot be negative")
@@ -202,6 +206,8 @@ class Problem:
     """Everything a plan depends on. Announced starts before `freeze_until` are kept.
 
     A crew other than the job's own is taken only where it finishes `change_crew_slots` earlier.
+    Work that is held back so that its job runs through still ends `float_slots` working slots
+    before its follower needs it.
     """
 
     axis: Axis
@@ -214,6 +220,7 @@ class Problem:
     jobs: tuple[Job, ...]
     freeze_until: int = 0
     change_crew_slots: int = 64
+    float_slots: int = 64
 
     def __post_init__(self) -> None:
         _require(
@@ -223,6 +230,10 @@ class Problem:
         _require(
             self.change_crew_slots >= 0,
             f"change_crew_slots {self.change_crew_slots}: cannot be negative",
+        )
+        _require(
+            self.float_slots >= 0,
+            f"float_slots {self.float_slots}: cannot be negative",
         )
         for calendar in self.calendars:
             _require(

@@ -16,14 +16,16 @@ class Bind(StrEnum):
     WINDOW = "window"
     PIN = "pin"
     FROZEN = "frozen"
+    FLOW = "flow"
+    """Held back on purpose, so that the job runs through once it has begun."""
 
 
 @dataclass(frozen=True, slots=True)
 class Because:
     """A lower bound on a start.
 
-    `activity` is the leader, or whoever holds the `resource`; None when nobody does. The bound
-    lets nothing start before `slot`.
+    `activity` is the leader, or whoever holds the `resource`; None when nobody does. For FLOW it
+    is the follower that the activity was moved toward. The bound lets nothing start before `slot`.
     """
 
     kind: Bind

@@ -4,59 +4,14 @@ This is the inner loop of every search, so it deals in plain lists and records o
 explanation cannot work out afterwards. `decode` turns its result into a `Schedule`.
 """
 
-from bisect import bisect_left
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
 from heapq import heapify, heappop, heappush
-from typing import NamedTuple
 
-from contractor.engine.prepared import (
-    FROZEN,
-    OPEN,
-    PINNED,
-    UNDER_WAY,
-    FitMode,
-    FitWindows,
-    Prepared,
-)
-from contractor.engine.timeline import Timeline
+from contractor.engine.dates import UNPLANNED, Blocker, Dates
+from contractor.engine.fit import Fit, first_fit
+from contractor.engine.prepared import FROZEN, OPEN, PINNED, UNDER_WAY, FitMode, Prepared
+from contractor.engine.tighten import tighten
 from contractor.engine.worktime import HorizonExceeded
-
-UNPLANNED = -1
-WINDOW = -1
-"""Stands where a `Blocker` names a resource: it was a window that held the activity back."""
-
-
-class Blocker(NamedTuple):
-    """What moved an activity last: `resource` was held by `holder` until `slot`."""
-
-    resource: int
-    holder: int
-    slot: int
-
-
-class Fit(NamedTuple):
-    """Where one mode of an activity fits."""
-
-    finish: int
-    start: int
-    mode: int
-    crew: int | None
-    blocker: Blocker | None
-
-
-@dataclass(slots=True)
-class Dates:
-    """The outcome by activity. `mode` is UNPLANNED where there is none, and then dates are 0."""
-
-    mode: list[int]
-    crew: list[int | None]
-    start: list[int]
-    finish: list[int]
-    blocker: list[Blocker | None]
-    held_by: dict[int, int]
-    """Unplanned activities, each with the unplanned leader that holds it, or itself."""
-    broken_pins: list[int]
 
 
 def run_serial(
@@ -64,30 +19,39 @@ def run_serial(
     order: Sequence[int],
     *,
     crew_choice: Mapping[int, int] | None = None,
+    begins: Mapping[int, int] | None = None,
     right_shift: bool = False,
 ) -> Dates:
     """Return dates for all activities, taken by rank and then in `order` as leaders allow.
 
     `order` names every activity once. `crew_choice` names a crew by activity, used where it has a
-    mode. With `right_shift` what was announced keeps its crew, never starts earlier, and keeps its
-    order on the crew. Raises HorizonExceeded when something does not fit on the axis.
+    mode. `begins` holds the open work of a job back until a slot. With `right_shift` what was
+    announced keeps its crew, never starts earlier, and keeps its order on the crew.
+    Raises HorizonExceeded when something does not fit on the axis.
     """
-    return _Run(prepared, crew_choice or {}, right_shift).place_all(order)
+    return Run(prepared, crew_choice or {}, begins or {}, right_shift).place_all(order)
 
 
-class _Run:
+class Run:
     """One pass. Holds the occupation of all resources while it lasts."""
 
     def __init__(
-        self, prepared: Prepared, crew_choice: Mapping[int, int], right_shift: bool
+        self,
+        prepared: Prepared,
+        crew_choice: Mapping[int, int],
+        begins: Mapping[int, int],
+        right_shift: bool,
     ) -> None:
         size = prepared.size
         self.prepared = prepared
         self.crew_choice = crew_choice
         self.right_shift = right_shift
         self.timelines = prepared.timelines()
-        self.job_crew = list(prepared.preferred_crew_by_job)
+        self.job_crews: list[list[int]] = [
+            [] if crew is None else [crew] for crew in prepared.preferred_crew_by_job
+        ]
         self.last_on_crew: dict[int, int] = {}
+        self.left_of_job = [len(members) for members in prepared.members_by_job]
         self.dates = Dates(
             mode=[UNPLANNED] * size,
             crew=[None] * size,
@@ -96,6 +60,8 @@ class _Run:
             blocker=[None] * size,
             held_by={},
             broken_pins=[],
+            begins=begins,
+            held_back_for=[None] * size,
         )
 
     def place_all(self, order: Sequence[int]) -> Dates:
@@ -107,7 +73,11 @@ class _Run:
         heapify(ready)
         while ready:
             activity = heappop(ready)[3]
-            self._place(activity)
+            self.place(activity)
+            job = prepared.job[activity]
+            self.left_of_job[job] -= 1
+            if self.left_of_job[job] == 0 and not prepared.begun_by_job[job]:
+                tighten(prepared, self.dates, self.timelines, job)
             for after in prepared.followers[activity]:
                 missing[after] -= 1
                 if missing[after] == 0:
@@ -129,7 +99,8 @@ class _Run:
                 keys[i] = min(keys[i], (1, keys[after][1]))
         return keys
 
-    def _place(self, activity: int) -> None:
+    def place(self, activity: int) -> None:
+        """Give the activity its dates; its leaders have theirs."""
         earliest = self._earliest(activity)
         if earliest is None:
             return
@@ -143,6 +114,8 @@ class _Run:
         """Return the first slot that links and releases leave, or None where a leader is lost."""
         prepared, dates = self.prepared, self.dates
         earliest = prepared.earliest[activity]
+        if prepared.may_be_held_back(activity):
+            earliest = max(earliest, dates.begins.get(prepared.job[activity], 0))
         for before, start_to_start, table, _ in prepared.leaders[activity]:
             if dates.mode[before] == UNPLANNED:
                 dates.held_by[activity] = before
@@ -177,16 +150,16 @@ class _Run:
         return self._best(activity, modes, earliest)
 
     def _best(self, activity: int, modes: Sequence[FitMode], earliest: int) -> Fit | None:
-        """Return the fit that finishes first; the crew already told yields to a clear gain only.
+        """Return the fit that finishes first; the job's own crew yields to a clear gain only.
 
         A mode that runs off the axis is passed over where another one fits.
         """
         prepared = self.prepared
-        own_crew = prepared.announced_crew[activity]
-        if own_crew is None:
-            own_crew = self.job_crew[prepared.job[activity]]
+        own_crew = self._own_crew(activity, modes)
+        first = own_crew is None and not self.job_crews[prepared.job[activity]]
         own: Fit | None = None
         best: Fit | None = None
+        found: list[Fit] = []
         latest = prepared.axis_slots
         too_long: HorizonExceeded | None = None
         for mode in _own_crew_first(modes, own_crew):
@@ -199,16 +172,36 @@ class _Run:
                 continue
             if fit is None:
                 continue
-            if mode.crew is not None and mode.crew == own_crew:
+            if first:
+                found.append(fit)
+            elif mode.crew is not None and mode.crew == own_crew:
                 if own is None or fit < own:
                     own = fit
                     latest = fit.finish - max(prepared.change_crew_slots, 1)
             elif fit.finish <= latest and (best is None or fit < best):
                 best = fit
                 latest = fit.finish
-        if own is None and best is None and too_long is not None:
+        if not (own or best or found) and too_long is not None:
             raise too_long
-        return best or own
+        return self._fit_to_stay(activity, found) if found else best or own
+
+    def _own_crew(self, activity: int, modes: Sequence[FitMode]) -> int | None:
+        """Return who should do it: the crew told, else the first on the job that can."""
+        told = self.prepared.announced_crew[activity]
+        if told is not None:
+            return told
+        able = {mode.crew for mode in modes}
+        return next((c for c in self.job_crews[self.prepared.job[activity]] if c in able), None)
+
+    def _fit_to_stay(self, activity: int, found: Sequence[Fit]) -> Fit:
+        """Return the fit of the crew that can do most of the job, unless it comes much later."""
+        prepared = self.prepared
+        coverage = prepared.coverage_by_job[prepared.job[activity]]
+        latest = min(found).finish + prepared.change_crew_slots
+        return min(
+            (fit for fit in found if fit.finish <= latest),
+            key=lambda fit: (-1 if fit.crew is None else -coverage[fit.crew], fit[:3]),
+        )
 
     def _fit(self, activity: int, mode: FitMode, earliest: int) -> Fit | None:
         """Return where `mode` fits; in a right shift not ahead of what was announced before it."""
@@ -236,8 +229,8 @@ class _Run:
             self.timelines[resource].occupy(start, finish, units, activity)
         if crew is not None:
             job = prepared.job[activity]
-            if self.job_crew[job] is None:
-                self.job_crew[job] = crew
+            if crew not in self.job_crews[job]:
+                self.job_crews[job].append(crew)
             told = prepared.announced_start[activity] is not None
             if self.right_shift and told and finish > start:
                 self.last_on_crew[crew] = activity
@@ -245,54 +238,6 @@ class _Run:
             pinned_crew = prepared.wanted_crew[activity]
             if start != prepared.wanted_start[activity] or pinned_crew not in (None, crew):
                 dates.broken_pins.append(activity)
-
-
-def first_fit(
-    mode: FitMode,
-    earliest: int,
-    windows: FitWindows | None,
-    timelines: Sequence[Timeline],
-    blocker: Blocker | None = None,
-) -> Fit | None:
-    """Return the first stretch at or after `earliest` that everything the mode needs is free for.
-
-    None means that no window holds it. `blocker` is what set `earliest`, if anything but a bound.
-    """
-    before, slot_of, total, work = mode.before, mode.slot_of, mode.total, mode.work
-    uses = mode.uses
-    slot = earliest
-    while True:
-        if slot >= len(before):
-            raise HorizonExceeded(f"a search reached slot {slot}, beyond the axis")
-        index = before[slot]
-        if index >= total or index + work > total:
-            raise HorizonExceeded(f"{work} slots of work from slot {slot} do not end on the axis")
-        start = slot_of[index]
-        finish = slot_of[index + work - 1] + 1 if work else start
-        if windows is not None:
-            opens = _window_opens(windows, start, finish)
-            if opens is None:
-                return None
-            if opens > start:
-                slot = opens
-                blocker = Blocker(WINDOW, WINDOW, opens)
-                continue
-        for resource, units in uses:
-            conflict = timelines[resource].conflict(start, finish, units, work)
-            if conflict is not None:
-                slot, holder = conflict
-                blocker = Blocker(resource, holder, slot)
-                break
-        else:
-            return Fit(finish, start, mode.index, mode.crew, blocker)
-
-
-def _window_opens(windows: FitWindows, start: int, finish: int) -> int | None:
-    """Return when the first window opens that closes late enough, at `start` at the earliest."""
-    i = bisect_left(windows.closes, max(finish, start + 1))
-    if i == len(windows.closes):
-        return None
-    return max(windows.opens[i], start)
 
 
 def _own_crew_first(modes: Sequence[FitMode], own_crew: int | None) -> Sequence[FitMode]:

@@ -16,8 +16,14 @@ class Timeline(Protocol):
     ) -> tuple[int, int] | None:
         """Return where to look next and who is in the way, or None when the stretch is free."""
 
+    def conflict_begins(self, start: int, finish: int, units: int) -> int | None:
+        """Return when the first thing in the way begins, or None when the stretch is free."""
+
     def occupy(self, start: int, finish: int, units: int, holder: int) -> None:
         """Record that `holder` takes `units` from `start` to `finish`."""
+
+    def vacate(self, start: int, finish: int, units: int, holder: int) -> None:
+        """Take back what was recorded for exactly this stretch."""
 
 
 class SingleTimeline:
@@ -43,11 +49,21 @@ class SingleTimeline:
             i += 1
         return ends[i], self._holders[i]
 
+    def conflict_begins(self, start: int, finish: int, units: int) -> int | None:
+        i = bisect_right(self._ends, start)
+        if i == len(self._ends) or self._starts[i] >= finish:
+            return None
+        return self._starts[i]
+
     def occupy(self, start: int, finish: int, units: int, holder: int) -> None:
         i = bisect_left(self._starts, start)
         self._starts.insert(i, start)
         self._ends.insert(i, finish)
         self._holders.insert(i, holder)
+
+    def vacate(self, start: int, finish: int, units: int, holder: int) -> None:
+        i = bisect_left(self._starts, start)
+        del self._starts[i], self._ends[i], self._holders[i]
 
 
 class SharedTimeline:
@@ -59,7 +75,7 @@ class SharedTimeline:
         self._capacity = capacity
         self._times = [0]
         self._load = [0]
-        self._released_by: dict[int, int] = {}
+        self._released_by: dict[int, list[int]] = {}
         for begins, ends in blocked:
             self.occupy(begins, ends, capacity, BLOCKED)
 
@@ -73,7 +89,16 @@ class SharedTimeline:
                 # The last step has no load, so the search below ends.
                 while load[i] > free:
                     i += 1
-                return times[i], self._released_by[times[i]]
+                return times[i], self._released_by[times[i]][-1]
+            i += 1
+        return None
+
+    def conflict_begins(self, start: int, finish: int, units: int) -> int | None:
+        times, load, free = self._times, self._load, self._capacity - units
+        i = bisect_right(times, start) - 1
+        while i < len(times) and times[i] < finish:
+            if load[i] > free:
+                return times[i]
             i += 1
         return None
 
@@ -81,7 +106,13 @@ class SharedTimeline:
         first, last = self._step_at(start), self._step_at(finish)
         for i in range(first, last):
             self._load[i] += units
-        self._released_by[finish] = holder
+        self._released_by.setdefault(finish, []).append(holder)
+
+    def vacate(self, start: int, finish: int, units: int, holder: int) -> None:
+        # The steps stay: a step without a change of load is harmless.
+        for i in range(self._step_at(start), self._step_at(finish)):
+            self._load[i] -= units
+        self._released_by[finish].remove(holder)
 
     def _step_at(self, slot: int) -> int:
         i = bisect_left(self._times, slot)

@@ -28,6 +28,8 @@ if TYPE_CHECKING:
 
 # How far back a finished pour or dig can still make someone wait.
 LOOK_BACK = timedelta(days=120)
+# By how many days another crew must be done sooner to take a phase from the job's own; our own.
+CHANGE_CREW_DAYS = 5
 
 
 @dataclass(frozen=True, slots=True)
@@ -100,6 +102,7 @@ class PortfolioBuilder:
             waits=tuple(self.waits.built),
             jobs=jobs,
             freeze_until=self.calendars.slot_of_day(freeze.date()),
+            change_crew_slots=CHANGE_CREW_DAYS * SLOTS_PER_DAY,
         )
         first_machine = len(self.work.crews)
         return Portfolio(
@@ -148,6 +151,7 @@ class PortfolioBuilder:
             due=self.calendars.slot_of_day(promise + timedelta(days=1)) if promise else None,
             weight=float(job.promise_weight),
             preferred_crew=self._preferred_crew(job),
+            begun=any(phase.status != Phase.Status.OPEN for phase in job.phases.all()),
         )
 
     def _add_unbuildable(self, index: int, job: Job, reason: str) -> None:
