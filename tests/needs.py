@@ -11,6 +11,7 @@ import shutil
 import tempfile
 from collections.abc import Generator
 from typing import NoReturn
+from urllib.parse import urlsplit
 
 import pytest
 
@@ -53,20 +54,20 @@ NEEDS = {"services": need_services, "browser": need_chromium, "node": need_node}
 
 @pytest.hookimpl(wrapper=True)
 def pytest_load_initial_conftests() -> Generator[None]:
-    """Give the run a folder of its own before settings load; var/ belongs to the installation."""
-    if "PYTEST_XDIST_WORKER" not in os.environ:
-        os.environ["VAR_DIR"] = folder = tempfile.mkdtemp(prefix="girtline-tests-")
-        atexit.register(shutil.rmtree, folder, ignore_errors=True)
+    """
+    Give each process a folder and a queue of its own before settings load.
+
+    var/ belongs to the installation; and a real worker that one process of `-n` starts must not
+    take the messages of another, whose test database it does not know.
+    """
+    os.environ["VAR_DIR"] = folder = tempfile.mkdtemp(prefix="girtline-tests-")
+    atexit.register(shutil.rmtree, folder, ignore_errors=True)
+    number = os.environ.get("PYTEST_XDIST_WORKER", "").removeprefix("gw")
+    if number and os.environ.get("REDIS_URL"):
+        # Redis has sixteen numbered queues; the first stays for runs in one process.
+        url = urlsplit(os.environ["REDIS_URL"])
+        os.environ["REDIS_URL"] = url._replace(path=f"/{int(number) % 15 + 1}").geturl()
     return (yield)
-
-
-@pytest.hookimpl(tryfirst=True)  # xdist reads the groups in the same hook
-def pytest_collection_modifyitems(items: list[pytest.Item]) -> None:
-    """Keep tests that share one worker process or one browser together under `--dist loadgroup`."""
-    for item in items:
-        for marker in ("services", "browser"):
-            if item.get_closest_marker(marker):
-                item.add_marker(pytest.mark.xdist_group(marker))
 
 
 @pytest.hookimpl(tryfirst=True)

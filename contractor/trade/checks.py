@@ -202,17 +202,23 @@ def _lean_to_faults(building: "Building") -> Iterator[Fault]:
 
 
 def _bay_within_length(building: "Building") -> Iterator[Fault]:
-    for field in ("bay_ft", "truss_spacing_ft"):
-        value = getattr(building, field)
-        if value > building.length_ft:
-            what = "a bay" if field == "bay_ft" else "the truss spacing"
-            length = value_text(float(building.length_ft))
-            yield Fault(
-                field,
-                value,
-                f"{what} cannot be longer than the building ({length} ft)",
-                f"Enter {value_text(min(float(building.length_ft), 12.0))} or less, usually 8.",
-            )
+    yield from _within_length(building, "bay_ft", "a bay")
+
+
+def _truss_spacing_within_length(building: "Building") -> Iterator[Fault]:
+    yield from _within_length(building, "truss_spacing_ft", "the truss spacing")
+
+
+def _within_length(building: "Building", field: str, what: str) -> Iterator[Fault]:
+    value = getattr(building, field)
+    if value > building.length_ft:
+        length = value_text(float(building.length_ft))
+        yield Fault(
+            field,
+            value,
+            f"{what} cannot be longer than the building ({length} ft)",
+            f"Enter {value_text(min(float(building.length_ft), 12.0))} or less, usually 8.",
+        )
 
 
 def _hole_holds_concrete(building: "Building") -> Iterator[Fault]:
@@ -362,7 +368,8 @@ def _lean_tos_fit(building: "Building") -> Iterator[Fault]:
 
 
 _TOGETHER: tuple[tuple[frozenset[str], Callable[["Building"], Iterable[Fault]]], ...] = (
-    (frozenset({"bay_ft", "truss_spacing_ft", "length_ft"}), _bay_within_length),
+    (frozenset({"bay_ft", "length_ft"}), _bay_within_length),
+    (frozenset({"truss_spacing_ft", "length_ft"}), _truss_spacing_within_length),
     (frozenset({"foundation", "pad_in", "collar_in", "hole_depth_in"}), _hole_holds_concrete),
     (frozenset({"foundation", "slab_in"}), _slab_under_brackets),
     (frozenset({"ceiling_lining", "truss_spacing_ft", "liner_gauge"}), _steel_ceiling_spans),

@@ -108,13 +108,21 @@ def with_plan_dates(jobs: QuerySet[Job], *, now: datetime) -> QuerySet[Job]:
     Return jobs with what the published plan says of them, in a constant number of queries.
 
     Each has `planned_start_at`, `planned_finish_at` (None when not planned), `waiting_for` (what
-    it waits for at `now`, or None) and `has_unplanned` phases; phases are loaded in build order.
+    its next phase waits for at `now`, or None) and `has_unplanned` phases; phases are loaded in
+    build order.
     """
     mine = Booking.objects.filter(PUBLISHED, phase__job=OuterRef("pk")).order_by()
     # A plan's own moment is rounded up to its first quarter hour, and so are waits from it.
     begun = now + timedelta(minutes=SLOT_MINUTES)
+    following = Phase.objects.filter(
+        job=OuterRef(OuterRef("pk")), status=Phase.Status.OPEN
+    ).order_by("sequence", "id")
     waits = PlannedWait.objects.filter(
-        PUBLISHED, job=OuterRef("pk"), starts_at__lt=begun, ends_at__gt=now
+        PUBLISHED,
+        job=OuterRef("pk"),
+        before_code=Subquery(following.values("code")[:1]),
+        starts_at__lt=begun,
+        ends_at__gt=now,
     ).order_by("-ends_at", "id")
     unbooked = Phase.objects.filter(job=OuterRef("pk"), status=Phase.Status.OPEN).exclude(
         Exists(Booking.objects.filter(PUBLISHED, phase=OuterRef("pk")))

@@ -4,7 +4,7 @@ import math
 from dataclasses import fields, replace
 
 import pytest
-from hypothesis import given, settings
+from hypothesis import example, given, settings
 from hypothesis import strategies as st
 
 from contractor.trade.building import Building, Opening, OpeningKind
@@ -13,6 +13,7 @@ from contractor.trade.labor import phase_labor, total_hours
 from contractor.trade.takeoff import take_off
 from tests.property.trade_strategies import BAD_VALUES, BUILDINGS, building_fields
 
+GOOD = {"use": "SHOP", "width_ft": 30, "length_ft": 40, "eave_ft": 10, "foundation": "PRECAST_PIER"}
 FIELDS = [field.name for field in fields(Building)]
 
 
@@ -94,6 +95,7 @@ def test_a_bad_opening_is_told_with_its_place(good, field, bad):
 
 @settings(max_examples=100, deadline=None)
 @given(st.dictionaries(st.sampled_from(FIELDS), BAD_VALUES, min_size=2), building_fields())
+@example(bad={"bay_ft": 1_000_000, "truss_spacing_ft": None}, good=GOOD)
 def test_every_bad_value_is_told_at_once(bad, good):
     with pytest.raises(SpecError) as refused:
         Building(**{**good, **bad})
