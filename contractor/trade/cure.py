@@ -22,6 +22,8 @@ GAS_CONSTANT_J_PER_MOL_K = 8.314
 ACTIVATION_ENERGY_J_PER_MOL = 41_500.0
 REFERENCE_DEGC = 20.0
 DATUM_DEGC = 0.0
+# 50 °F: a slab is protected in the cold until it carries its load, ACI 306R (from memory).
+PROTECTED_DEGC = 10.0
 KELVIN = 273.15
 # The plan looks no farther: two years of hours.
 LONGEST_WAIT_HOURS = 2 * 366 * 24

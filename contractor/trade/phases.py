@@ -54,7 +54,8 @@ class CureNeed:
     """
     The share of 28-day strength to wait for, the cement type, and the least hours.
 
-    Buried concrete cures at the ground's temperature, the rest at the air's.
+    Buried concrete cures at the ground's temperature; the rest at the air's, and protected
+    in the cold.
     """
 
     strength_share: float

@@ -244,8 +244,12 @@ class JobActivities:
         waits = self.owner.waits
         if follows.cure:
             share = f"{follows.cure.strength_share:.0%} of 28-day strength"
-            where = "in the ground" if follows.cure.buried else "in the air"
-            basis = f"{share} at the temperatures expected {where}. {follows.why}"
+            where = (
+                "at the ground's expected temperature"
+                if follows.cure.buried
+                else "at the air's expected temperature, kept at 50 °F or more"
+            )
+            basis = f"{share} {where}. {follows.why}"
             index = waits.cure(follows.cure, lag_hours=follows.lag_hours)
             return index, LinkNote(WaitKind.CURE.value, basis)
         lag = waits.lag(follows.lag_hours)

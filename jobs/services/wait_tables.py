@@ -9,7 +9,7 @@ import numpy as np
 
 from contractor.engine.problem import Wait
 from contractor.engine.worktime import SLOT_MINUTES, SLOTS_PER_DAY
-from contractor.trade.cure import CureClock, expected_temps_degc
+from contractor.trade.cure import PROTECTED_DEGC, CureClock, expected_temps_degc
 from contractor.trade.ground import FOOTING_DEPTH_FT, ground_temps_degc
 from contractor.trade.notice import AskedWhen, NoticeRule, earliest_visit
 from jobs.services.calendars import Calendars, visit_windows
@@ -82,7 +82,7 @@ class WaitTables:
         return np.maximum.accumulate(table).astype(np.int32)
 
     def _clock(self, *, buried: bool) -> CureClock:
-        """Return the clock of the temperatures expected along the axis, in ground or air."""
+        """Return the clock of the temperatures expected in the ground, or in a protected slab."""
         if buried not in self._clocks:
             means = [float(part) for part in self._firm.month_temperatures_degf.split()]
             first_hour = self._calendars.local(0).replace(tzinfo=None)
@@ -95,11 +95,14 @@ class WaitTables:
                     hours=hours,
                 )
                 if buried
-                else expected_temps_degc(
-                    monthly_mean_degf=means,
-                    daily_swing_degf=self._firm.daily_swing_degf,
-                    first_hour=first_hour,
-                    hours=hours,
+                else np.maximum(
+                    expected_temps_degc(
+                        monthly_mean_degf=means,
+                        daily_swing_degf=self._firm.daily_swing_degf,
+                        first_hour=first_hour,
+                        hours=hours,
+                    ),
+                    PROTECTED_DEGC,
                 )
             )
         return self._clocks[buried]

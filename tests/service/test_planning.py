@@ -375,3 +375,14 @@ def test_a_promise_typed_ten_years_off_is_refused_before_it_stretches_the_plan()
 
     with pytest.raises(ValidationError, match="more than five years ahead"):
         job.full_clean()
+
+
+def test_a_slab_is_protected_in_winter_and_does_not_wait_for_spring():
+    """At 50 °F type I concrete has 70 % after 12.6 days: ACI 209 and ASTM C1074 (from memory)."""
+    make_firm()
+    job = make_job(slab_in=4, wall_lining="STEEL", promised_on=None)
+
+    plan = planning.plan_now(now=datetime(2027, 1, 4, 6, 0, tzinfo=ZONE), budget_seconds=0)
+
+    wait = plans.job_waits(plan, job).get(kind="CURE", before_code="LINER")
+    assert 12.5 <= (wait.ends_at - wait.starts_at).total_seconds() / 86_400 <= 12.8
