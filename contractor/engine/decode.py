@@ -124,7 +124,7 @@ class _Explainer:
     def begins_bound(self, i: int) -> Because | None:
         """Return the bound of a job that begins later on purpose."""
         begins = self.dates.begins.get(self.prepared.job[i])
-        if begins is None or not self.prepared.may_be_held_back(i):
+        if begins is None or not self.prepared.may_wait[i]:
             return None
         why = "the job begins no sooner, so that it runs through"
         return Because(Bind.FLOW, None, None, begins, why)

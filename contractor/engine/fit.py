@@ -60,6 +60,14 @@ def first_fit(
             return Fit(finish, start, mode.index, mode.crew, blocker)
 
 
+def may_finish_by(mode: FitMode, earliest: int, latest: int) -> bool:
+    """Return whether the calendar alone lets the mode finish by `latest`."""
+    if earliest >= len(mode.before):
+        return True
+    index = mode.before[earliest] + mode.work - 1
+    return index < 0 or index >= mode.total or mode.slot_of[index] < latest
+
+
 def _window_opens(windows: FitWindows, start: int, finish: int) -> int | None:
     """Return when the first window opens that closes late enough, at `start` at the earliest."""
     i = bisect_left(windows.closes, max(finish, start + 1))

@@ -263,9 +263,7 @@ def _first_starts(
 ) -> dict[int, int]:
     begins = {}
     for job in jobs:
-        free = [
-            i for i in prepared.members_by_job[job] if i in starts and prepared.may_be_held_back(i)
-        ]
+        free = [i for i in prepared.members_by_job[job] if i in starts and prepared.may_wait[i]]
         if free:
             begins[job] = min(starts[i] for i in free)
     return begins

@@ -76,14 +76,8 @@ class Prepared:
     capacity_by_resource: tuple[int, ...]
     blocked_by_resource: tuple[tuple[tuple[int, int], ...], ...]
     topological: tuple[int, ...]
-
-    def may_be_held_back(self, activity: int) -> bool:
-        """Return whether its job may begin later than it could; what was told stays."""
-        return (
-            self.rank[activity] == OPEN
-            and self.announced_start[activity] is None
-            and not self.begun_by_job[self.job[activity]]
-        )
+    may_wait: tuple[bool, ...]
+    """Whether its job may begin later than it could: what was told stays."""
 
     def timelines(self) -> list[Timeline]:
         """Return one timeline per resource that holds only its blocked stretches."""
@@ -120,6 +114,7 @@ def _build(problem: Problem) -> Prepared:
         if rank[i] == OPEN and any(rank[after] < OPEN for after in followers[i]):
             rank[i] = LEADS_TO_FIXED
     wanted = [_wanted(activity, rank[i]) for i, activity in enumerate(activities)]
+    begun = _begun(problem)
     told = [activity.announced for activity in activities]
     return Prepared(
         size=len(activities),
@@ -142,11 +137,15 @@ def _build(problem: Problem) -> Prepared:
         members_by_job=_members(problem, topological),
         due_by_job=tuple(job.due for job in problem.jobs),
         weight_by_job=tuple(job.weight for job in problem.jobs),
-        begun_by_job=_begun(problem),
+        begun_by_job=begun,
         coverage_by_job=_coverage(problem),
         capacity_by_resource=tuple(r.capacity for r in problem.resources),
         blocked_by_resource=tuple(merge_stretches(r.blocked) for r in problem.resources),
         topological=tuple(topological),
+        may_wait=tuple(
+            rank[i] == OPEN and told[i] is None and not begun[activity.job]
+            for i, activity in enumerate(activities)
+        ),
     )
 
 

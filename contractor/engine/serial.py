@@ -8,7 +8,7 @@ from collections.abc import Mapping, Sequence
 from heapq import heapify, heappop, heappush
 
 from contractor.engine.dates import UNPLANNED, Blocker, Dates
-from contractor.engine.fit import Fit, first_fit
+from contractor.engine.fit import Fit, first_fit, may_finish_by
 from contractor.engine.prepared import FROZEN, OPEN, PINNED, UNDER_WAY, FitMode, Prepared
 from contractor.engine.tighten import tighten
 from contractor.engine.worktime import HorizonExceeded
@@ -114,7 +114,7 @@ class Run:
         """Return the first slot that links and releases leave, or None where a leader is lost."""
         prepared, dates = self.prepared, self.dates
         earliest = prepared.earliest[activity]
-        if prepared.may_be_held_back(activity):
+        if prepared.may_wait[activity]:
             earliest = max(earliest, dates.begins.get(prepared.job[activity], 0))
         for before, start_to_start, table, _ in prepared.leaders[activity]:
             if dates.mode[before] == UNPLANNED:
@@ -156,14 +156,15 @@ class Run:
         """
         prepared = self.prepared
         own_crew = self._own_crew(activity, modes)
-        first = own_crew is None and not self.job_crews[prepared.job[activity]]
+        told = prepared.announced_start[activity] is not None
+        first = own_crew is None and not told and not self.job_crews[prepared.job[activity]]
         own: Fit | None = None
         best: Fit | None = None
         found: list[Fit] = []
         latest = prepared.axis_slots
         too_long: HorizonExceeded | None = None
         for mode in _own_crew_first(modes, own_crew):
-            if not _may_finish_by(mode, earliest, latest):
+            if not may_finish_by(mode, earliest, latest):
                 continue
             try:
                 fit = self._fit(activity, mode, earliest)
@@ -244,14 +245,6 @@ def _own_crew_first(modes: Sequence[FitMode], own_crew: int | None) -> Sequence[
     if own_crew is None or len(modes) < 2:
         return modes
     return sorted(modes, key=lambda mode: mode.crew != own_crew)
-
-
-def _may_finish_by(mode: FitMode, earliest: int, latest: int) -> bool:
-    """Return whether the calendar alone lets the mode finish by `latest`."""
-    if earliest >= len(mode.before):
-        return True
-    index = mode.before[earliest] + mode.work - 1
-    return index < 0 or index >= mode.total or mode.slot_of[index] < latest
 
 
 def _rank_keys(prepared: Prepared) -> list[tuple[int, int]]:

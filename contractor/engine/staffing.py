@@ -21,10 +21,10 @@ from contractor.engine.serial import Run
 from contractor.engine.tighten import tighten
 from contractor.engine.worktime import SLOTS_PER_DAY, HorizonExceeded
 
-LATER_BEGINS_DAYS = (7, 14, 21, 28, 42)
+LATER_BEGINS_DAYS = (7, 14, 28, 42)
 """How much later than it could a job is tried to begin; our own choice."""
-PRICE_LATER_BEGIN = 30.0
-"""What beginning later must save at least: a visit of another crew, or a week of an open site."""
+PRICE_LATER_BEGIN = 24.0
+"""What beginning later must save at least: six days of an open site."""
 
 
 def run_staffed(prepared: Prepared, order: Sequence[int]) -> Dates:
@@ -55,7 +55,7 @@ class _StaffedRun(Run):
 
     def place(self, activity: int) -> None:
         job = self.prepared.job[activity]
-        if self.prepared.may_be_held_back(activity) and not self.job_crews[job]:
+        if self.prepared.may_wait[activity] and not self.job_crews[job]:
             self._staff(job)
         super().place(activity)
 

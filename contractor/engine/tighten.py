@@ -10,7 +10,7 @@ from collections.abc import Sequence
 from typing import NamedTuple
 
 from contractor.engine.dates import UNPLANNED, Dates
-from contractor.engine.fit import last_fit
+from contractor.engine.fit import last_fit, may_finish_by
 from contractor.engine.prepared import LEADS_TO_FIXED, FitMode, Prepared
 from contractor.engine.timeline import Timeline
 
@@ -93,12 +93,22 @@ def _move(
     fit = last_fit(mode, start, limit.finish, prepared.windows[i], timelines)
     if fit is not None and not mode.uses and prepared.windows[i] is None:
         fit = _as_in_the_day(mode, start, fit[0])
-    if fit is not None:
+    if fit is not None and not _another_is_sooner(prepared.modes[i], mode, *fit):
         start, finish = fit
         dates.start[i], dates.finish[i] = fit
         dates.held_back_for[i] = limit.follower
     for resource, units in mode.uses:
         timelines[resource].occupy(start, finish, units, i)
+
+
+def _another_is_sooner(modes: Sequence[FitMode], mode: FitMode, start: int, finish: int) -> bool:
+    """Return whether work that no crew is told of would be done another way from `start`.
+
+    It would then not stay where it was announced when the plan is made again.
+    """
+    return mode.crew is None and any(
+        other is not mode and may_finish_by(other, start, finish) for other in modes
+    )
 
 
 def _as_in_the_day(mode: FitMode, old_start: int, start: int) -> tuple[int, int] | None:
