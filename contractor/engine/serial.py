@@ -143,7 +143,9 @@ class Run:
             return self._best(activity, (going_on or modes)[:1], earliest)
         if crew is None:
             crew = self.crew_choice.get(activity)
-        if crew is not None:
+        told = self.right_shift and prepared.announced_start[activity] is not None
+        if crew is not None or told:
+            # What was told without a crew stays with others, where others can do it.
             chosen = [mode for mode in modes if mode.crew == crew]
             if fit := self._best(activity, chosen, earliest):
                 return fit
@@ -164,7 +166,9 @@ class Run:
         latest = prepared.axis_slots
         too_long: HorizonExceeded | None = None
         for mode in _own_crew_first(modes, own_crew):
-            if not may_finish_by(mode, earliest, latest):
+            is_own = mode.crew is not None and mode.crew == own_crew
+            # Another crew must gain much; the own crew with another machine need not.
+            if not may_finish_by(mode, earliest, own.finish if is_own and own else latest):
                 continue
             try:
                 fit = self._fit(activity, mode, earliest)
@@ -175,7 +179,7 @@ class Run:
                 continue
             if first:
                 found.append(fit)
-            elif mode.crew is not None and mode.crew == own_crew:
+            elif is_own:
                 if own is None or fit < own:
                     own = fit
                     latest = fit.finish - max(prepared.change_crew_slots, 1)
@@ -201,7 +205,7 @@ class Run:
         latest = min(found).finish + prepared.change_crew_slots
         return min(
             (fit for fit in found if fit.finish <= latest),
-            key=lambda fit: (-1 if fit.crew is None else -coverage[fit.crew], fit[:3]),
+            key=lambda fit: (0 if fit.crew is None else -coverage[fit.crew], fit[:3]),
         )
 
     def _fit(self, activity: int, mode: FitMode, earliest: int) -> Fit | None:

@@ -248,6 +248,8 @@ def _parts(cost: Objective) -> dict[str, float]:
     return {
         "late_weighted_days": cost.late_weighted_days,
         "late_jobs": cost.late_jobs,
+        "open_days": cost.open_days,
+        "extra_crews": cost.extra_crews,
         "finish_days": round(cost.finish_days, 1),
         "total": round(cost.total, 1),
     }

@@ -11,12 +11,14 @@ from hypothesis import strategies as st
 from contractor.engine.bound import lower_bound
 from contractor.engine.check import check
 from contractor.engine.compare import Row, compare
-from contractor.engine.decode import Schedule, decode
+from contractor.engine.decode import Bind, Schedule, decode, to_schedule
 from contractor.engine.explain import chain
-from contractor.engine.greedy import announced_crews, candidates
+from contractor.engine.fit import first_fit, last_fit
+from contractor.engine.greedy import RIGHT_SHIFT, announced_crews, candidates
 from contractor.engine.improve import IterationStop, search
 from contractor.engine.objective import objective
 from contractor.engine.planner import plan
+from contractor.engine.prepared import prepare
 from contractor.engine.problem import (
     Activity,
     Announced,
@@ -29,7 +31,9 @@ from contractor.engine.problem import (
     Wait,
     Window,
 )
-from contractor.engine.worktime import Axis, WorkCalendar, always_open
+from contractor.engine.serial import run_serial
+from contractor.engine.staffing import run_staffed
+from contractor.engine.worktime import Axis, HorizonExceeded, WorkCalendar, always_open
 
 AXIS = Axis(datetime(2026, 3, 2, tzinfo=UTC), 6000)
 CREWS = 3
@@ -137,11 +141,13 @@ def problems(draw: st.DrawFn) -> Problem:
                 draw(st.none() | SLOTS),
                 draw(st.sampled_from([0.0, 1.0, 3.0])),
                 draw(st.sampled_from([None, *range(CREWS)])),
+                begun=draw(st.integers(0, 3)) == 0,
             )
             for i in range(jobs)
         ),
         freeze_until=draw(st.integers(0, 200)),
         change_crew_slots=draw(st.integers(0, 64)),
+        float_slots=draw(st.integers(0, 30)),
     )
 
 
@@ -210,13 +216,15 @@ def test_no_start_lies_before_any_of_its_bounds(problem, data):
 
 @RELAXED
 @given(problems(), st.data())
-def test_every_chain_ends_where_no_activity_binds(problem, data):
+def test_every_chain_ends_where_no_activity_binds_or_one_was_held_back(problem, data):
     schedule = decode(problem, data.draw(orders(problem)))
 
     for placed in filter(None, schedule.placed):
         steps = chain(problem, schedule, placed.activity)
         assert steps[0].activity == placed.activity
-        assert steps[-1].because.activity is None
+        last = steps[-1].because
+        assert last.activity is None or last.kind is Bind.FLOW
+        assert all(step.because.kind is not Bind.FLOW for step in steps[:-1])
 
 
 @RELAXED
@@ -305,6 +313,117 @@ def test_comparing_two_plans_accounts_for_every_booking_once(problem, data):
 
     assert len(found.moved) + len(found.same) + len(found.added) == len(after)
     assert len(found.moved) + len(found.same) + len(found.removed) == len(before)
+
+
+@RELAXED
+@given(problems(), st.data())
+def test_holding_work_back_delays_no_finish_and_nothing_that_follows(problem, data):
+    # With one job all is placed before anything is held back, so both passes agree until then.
+    rows = tuple(replace(row, job=0) for row in problem.activities)
+    whole = replace(problem, activities=rows)
+    order = data.draw(orders(whole))
+
+    held = decode(whole, order)
+    early = decode(replace(whole, float_slots=AXIS.slots), order)
+
+    assert held.unplanned == early.unplanned
+    assert _last_finish(held) == _last_finish(early)
+    for now, before in zip(held.placed, early.placed, strict=True):
+        if now is not None and before is not None:
+            moved = now.because.kind is Bind.FLOW
+            assert now.mode == before.mode
+            assert now.start > before.start if moved else now.start == before.start
+
+
+@RELAXED
+@given(problems(), st.data())
+def test_what_was_told_is_not_held_back_beyond_it(problem, data):
+    schedule = decode(problem, data.draw(orders(problem)))
+
+    for placed in filter(None, schedule.placed):
+        activity = problem.activities[placed.activity]
+        if placed.because.kind is Bind.FLOW and activity.announced:
+            assert placed.start <= activity.announced.start
+        if placed.because.kind is Bind.FLOW:
+            assert activity.pin is None
+            assert not activity.under_way
+            assert not problem.jobs[activity.job].begun
+
+
+@RELAXED
+@given(problems(), st.data())
+def test_a_job_does_not_begin_before_it_may(problem, data):
+    begins = {j: data.draw(SLOTS) for j in range(len(problem.jobs))}
+
+    schedule = decode(problem, data.draw(orders(problem)), begins=begins)
+
+    assert check(problem, schedule) == ()
+    for placed in filter(None, schedule.placed):
+        if prepare(problem).may_wait[placed.activity]:
+            assert placed.start >= begins[problem.activities[placed.activity].job]
+
+
+@RELAXED
+@given(problems())
+def test_every_candidate_is_sound(problem):
+    for found in candidates(problem):
+        schedule = to_schedule(problem, found.dates, right_shift=found.source == RIGHT_SHIFT)
+
+        assert check(problem, schedule) == ()
+        assert found.objective == objective(problem, schedule)
+
+
+@RELAXED
+@given(problems())
+def test_trying_crews_leaves_nothing_behind(problem):
+    prepared = prepare(problem)
+    order = prepared.topological
+
+    tried = run_staffed(prepared, order)
+    again = run_staffed(prepare(replace(problem)), order)
+
+    assert again == tried
+    placed = {i for i, mode in enumerate(tried.mode) if mode >= 0}
+    assert placed.isdisjoint(tried.held_by)
+    assert len(placed) + len(tried.held_by) == prepared.size
+
+
+@RELAXED
+@given(problems(), st.data())
+def test_the_last_fit_is_free_and_none_starts_later(problem, data):
+    prepared = prepare(problem)
+    dates = run_serial(prepared, range(prepared.size))
+    timelines = prepared.timelines()
+    for i, mode in enumerate(dates.mode):
+        if mode >= 0:
+            for resource, units in prepared.modes[i][mode].uses:
+                timelines[resource].occupy(dates.start[i], dates.finish[i], units, i)
+    modes = [
+        (mode, prepared.windows[i])
+        for i, row in enumerate(prepared.modes)
+        for mode in row
+        if mode.work
+    ]
+    assume(modes)
+    mode, windows = modes[data.draw(st.integers(0, len(modes) - 1))]
+    latest = data.draw(st.integers(20, 200))
+
+    found = last_fit(mode, 0, latest, windows, timelines)
+
+    # The first fit from each slot on is another way to list all that fits.
+    fits = set()
+    for slot in range(1, latest):
+        try:
+            fit = first_fit(mode, slot, windows, timelines)
+        except HorizonExceeded:
+            break
+        if fit is not None and fit.finish <= latest:
+            fits.add((fit.start, fit.finish))
+    assert found == max(fits, default=None)
+
+
+def _last_finish(schedule: Schedule) -> int:
+    return max((placed.finish for placed in schedule.placed if placed), default=0)
 
 
 def _stretches(problem: Problem, schedule: Schedule, crew: int) -> list[tuple[int, int]]:
