@@ -31,9 +31,7 @@ class Command(BaseCommand):
             "--seconds", type=float, default=5.0, help="time for improving the plan (default 5)"
         )
 
-    def handle(
-        self, *args: Any, port: int, no_serve: bool, seconds: float, **options: Any
-    ) -> None:
+    def handle(self, *args: Any, port: int, no_serve: bool, seconds: float, **options: Any) -> None:
         if not 1 <= port <= 65535:
             raise CommandError(f"--port {port}: not a port. Choose 1024 to 65535.")
         if not no_serve and not port_is_free(port):
