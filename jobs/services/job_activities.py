@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass, replace
+from dataclasses import replace
 from itertools import product
 from typing import TYPE_CHECKING
 
@@ -14,6 +14,7 @@ from inspections.models import Inspection
 from jobs.models import Job, Phase
 from jobs.services.calendars import visit_windows
 from jobs.services.holds import Hold, NoDate, delivery_hold, dig_windows, site_holds
+from jobs.services.problem_parts import LinkNote, Stretch
 
 if TYPE_CHECKING:
     from datetime import time
@@ -21,47 +22,16 @@ if TYPE_CHECKING:
     from contractor.trade.building import Building
     from contractor.trade.phases import Follows
     from inspections.models import Authority
-    from jobs.services.portfolio import PortfolioBuilder
-
-
-@dataclass(frozen=True, slots=True)
-class LinkNote:
-    """What a link of the problem stands for, to show its wait to people."""
-
-    kind: str
-    basis: str
-
-
-@dataclass(frozen=True, slots=True)
-class Stretch:
-    """
-    The phases that one activity of the problem stands for, in the order they are worked.
-
-    Mostly one; more where a crew goes straight on in the same visit. `lead_slots` then gives,
-    by mode, the working slots of the first phase.
-    """
-
-    phases: tuple[Phase, ...]
-    lead_slots: tuple[int, ...] = ()
-
-    @property
-    def first(self) -> Phase:
-        """Return the phase that begins the stretch."""
-        return self.phases[0]
-
-    @property
-    def last(self) -> Phase:
-        """Return the phase that ends it."""
-        return self.phases[-1]
+    from jobs.services.problem_parts import ProblemParts
 
 
 class JobActivities:
     """Adds one job's phases and the links between them."""
 
     def __init__(
-        self, owner: PortfolioBuilder, index: int, job: Job, building: Building, network: JobNetwork
+        self, parts: ProblemParts, index: int, job: Job, building: Building, network: JobNetwork
     ) -> None:
-        self.owner = owner
+        self.parts = parts
         self.index = index
         self.job = job
         self.building = building
@@ -132,7 +102,7 @@ class JobActivities:
         binding = max(holds, key=lambda hold: hold.ends, default=None)
         first = stretch.first
         label = " and ".join(PHASE_TABLE[phase.code].label for phase in stretch.phases)
-        index = self.owner.add_activity(
+        index = self.parts.add_activity(
             stretch,
             engine.Activity(
                 key=f"{label} of {self.job.number}",
@@ -151,7 +121,7 @@ class JobActivities:
         self.activity_of.update(dict.fromkeys((phase.code for phase in stretch.phases), index))
 
     def _modes(self, phase: Phase, kind: PhaseKind) -> tuple[tuple[engine.Mode, ...], str]:
-        calendars = self.owner.calendars
+        calendars = self.parts.calendars
         if kind.performer is Performer.AUTHORITY:
             return tuple(
                 engine.Mode(None, _slots_of_window(window), calendars.of_visits(authority, window))
@@ -165,13 +135,13 @@ class JobActivities:
 
     def _crew_modes(self, phase: Phase, kind: PhaseKind) -> tuple[tuple[engine.Mode, ...], str]:
         """Return every crew that can do the phase, with every set of machines it needs."""
-        owner = self.owner
-        machines = [owner.machines_of_kind.get(name, []) for name in sorted(kind.equipment)]
+        parts = self.parts
+        machines = [parts.machines_of_kind.get(name, []) for name in sorted(kind.equipment)]
         if not all(machines):
             return (), f"no {' or '.join(sorted(kind.equipment)).lower()} is in service"
         hours = phase.planned_hours * (1 - phase.share_done)
         modes: list[engine.Mode] = []
-        for crew in owner.work.crews:
+        for crew in parts.work.crews:
             if phase.status == Phase.Status.UNDER_WAY and phase.crew_id not in (None, crew.pk):
                 continue
             if not kind.skills <= set(crew.skills) or crew.size < kind.min_people:
@@ -179,9 +149,9 @@ class JobActivities:
             people = min(crew.size, kind.max_people)
             modes.extend(
                 engine.Mode(
-                    crew=owner.crew_index[crew.pk],
+                    crew=parts.crew_index[crew.pk],
                     work_slots=_slots(hours / (people * crew.pace)),
-                    calendar=owner.calendars.of_crew(crew, drive_minutes=self.job.drive_minutes),
+                    calendar=parts.calendars.of_crew(crew, drive_minutes=self.job.drive_minutes),
                     machines=chosen,
                 )
                 for chosen in product(*machines)
@@ -192,7 +162,7 @@ class JobActivities:
         return (), f"no active crew of {kind.min_people} or more people has the skills {skills}"
 
     def _holds(self, phase: Phase) -> tuple[list[Hold], tuple[engine.Window, ...]]:
-        calendars, now = self.owner.calendars, self.owner.now
+        calendars, now = self.parts.calendars, self.parts.now
         holds = [hold for follows in self.leaders[phase.code] if (hold := self._behind(follows))]
         if all(self.rows[row.before].status == "DONE" for row in self.leaders[phase.code]):
             holds += site_holds(job=self.job, code=phase.code, calendars=calendars, now=now)
@@ -220,10 +190,10 @@ class JobActivities:
         moment = leader.started_at if follows.start_to_start else leader.done_at
         if moment is None or follows.after in PHASES_OF_AUTHORITIES:
             return None
-        begins = self.owner.calendars.slot_of(moment)
+        begins = self.parts.calendars.slot_of(moment)
         index, note = self._wait_of(follows)
-        ends = self.owner.waits.at(index, begins)
-        if note is None or ends <= self.owner.now:
+        ends = self.parts.waits.at(index, begins)
+        if note is None or ends <= self.parts.now:
             return None
         return Hold(note.kind, follows.after, ends, note.basis, begins, follows.before)
 
@@ -241,7 +211,7 @@ class JobActivities:
                 self._link(follows, index, note, start_to_start=follows.start_to_start)
 
     def _wait_of(self, follows: Follows) -> tuple[int | None, LinkNote | None]:
-        waits = self.owner.waits
+        waits = self.parts.waits
         if follows.cure:
             share = f"{follows.cure.strength_share:.0%} of 28-day strength"
             where = (
@@ -263,23 +233,23 @@ class JobActivities:
         *,
         start_to_start: bool = False,
     ) -> None:
-        self.owner.links.append(
+        self.parts.add_link(
             engine.Link(
                 before=self.activity_of[follows.before],
                 after=self.activity_of[follows.after],
                 start_to_start=start_to_start,
                 wait=wait,
                 why=note.basis if note else follows.why,
-            )
+            ),
+            note,
         )
-        self.owner.link_notes.append(note)
 
     def _add_asking_links(self, phase: Phase, follows: Follows) -> None:
         """Hold a visit until its work is ready, and until it could be asked for."""
         authority = self.job.permit.authority
-        waits = self.owner.waits
+        waits = self.parts.waits
         asked_when = AskedWhen(authority.asked_when)
-        asked = phase.pk in self.owner.work.visits
+        asked = phase.pk in self.parts.work.visits
         begun = self.rows[follows.before].started_at is not None
         notice = LinkNote(WaitKind.INSPECTION_NOTICE.value, _notice_basis(authority))
         if asked_when is AskedWhen.READY and not asked:
@@ -291,21 +261,21 @@ class JobActivities:
 
     def _asking_holds(self, phase: Phase) -> list[Hold]:
         """Return the wait from the request, made or to be made now, to the visit."""
-        owner, authority = self.owner, self.job.permit.authority
+        parts, authority = self.parts, self.job.permit.authority
         kind = WaitKind.INSPECTION_NOTICE.value
-        visit = owner.work.visits.get(phase.pk)
+        visit = parts.work.visits.get(phase.pk)
         if visit and visit.status == Inspection.Status.CONFIRMED and visit.visit_from:
-            begins = owner.calendars.slot_of(visit.visit_from)
-            if visit.visit_from >= owner.work.now:
-                return [Hold(kind, phase.code, begins, "visit confirmed", owner.now)]
+            begins = parts.calendars.slot_of(visit.visit_from)
+            if visit.visit_from >= parts.work.now:
+                return [Hold(kind, phase.code, begins, "visit confirmed", parts.now)]
         if visit:
-            begins = owner.calendars.slot_of(visit.requested_at)
+            begins = parts.calendars.slot_of(visit.requested_at)
         elif self._may_ask_now(phase, authority):
-            begins = owner.now
+            begins = parts.now
         else:
             return []
-        ends = max(owner.waits.at(owner.waits.notice(authority), begins), owner.now)
-        ends = owner.waits.at(owner.waits.next_visit(authority), ends)
+        ends = max(parts.waits.at(parts.waits.notice(authority), begins), parts.now)
+        ends = parts.waits.at(parts.waits.next_visit(authority), ends)
         return [Hold(kind, phase.code, ends, _notice_basis(authority), begins)]
 
     def _may_ask_now(self, phase: Phase, authority: Authority) -> bool:
@@ -319,18 +289,18 @@ class JobActivities:
     def _pin(self, phase: Phase) -> engine.Pin | None:
         if phase.pinned_start_at is None or phase.status != Phase.Status.OPEN:
             return None
-        crew = self.owner.crew_index.get(phase.pinned_crew_id) if phase.pinned_crew_id else None
-        return engine.Pin(crew=crew, start=self.owner.calendars.slot_of(phase.pinned_start_at))
+        crew = self.parts.crew_index.get(phase.pinned_crew_id) if phase.pinned_crew_id else None
+        return engine.Pin(crew=crew, start=self.parts.calendars.slot_of(phase.pinned_start_at))
 
     def _announced(self, phase: Phase) -> engine.Announced | None:
-        booking = self.owner.work.told.get(phase.pk)
+        booking = self.parts.work.told.get(phase.pk)
         if booking is None:
             return None
-        start = self.owner.calendars.slot_of(booking.starts_at)
+        start = self.parts.calendars.slot_of(booking.starts_at)
         return engine.Announced(
-            crew=self.owner.crew_index.get(booking.crew_id) if booking.crew_id else None,
+            crew=self.parts.crew_index.get(booking.crew_id) if booking.crew_id else None,
             start=start,
-            weight=_telling_weight(start - self.owner.now),
+            weight=_telling_weight(start - self.parts.now),
         )
 
 

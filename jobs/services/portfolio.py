@@ -15,10 +15,9 @@ from contractor.trade.phases import (
 )
 from jobs.models import Job, Phase
 from jobs.selectors.buildings import building_of
-from jobs.services.calendars import Calendars
 from jobs.services.holds import Hold
-from jobs.services.job_activities import JobActivities, LinkNote, Stretch
-from jobs.services.wait_tables import WaitTables
+from jobs.services.job_activities import JobActivities
+from jobs.services.problem_parts import LinkNote, ProblemParts, Stretch
 
 if TYPE_CHECKING:
     from zoneinfo import ZoneInfo
@@ -55,7 +54,32 @@ def build_portfolio(*, work: OpenWork, zone: ZoneInfo, horizon_days: int) -> Por
     contractor.engine.worktime.HorizonExceeded
         If something lies beyond the axis; call again with a longer one.
     """
-    return PortfolioBuilder(work, zone, horizon_days).build()
+    axis = Axis(origin=_origin(work, zone), slots=horizon_days * SLOTS_PER_DAY)
+    parts = ProblemParts(work=work, axis=axis, zone=zone)
+    jobs = tuple(_job(parts, index, job) for index, job in enumerate(work.jobs))
+    freeze = parts.calendars.local(parts.now) + timedelta(days=work.firm.freeze_days)
+    problem = engine.Problem(
+        axis=axis,
+        now=parts.now,
+        calendars=tuple(parts.calendars.built),
+        resources=parts.resources(),
+        activities=tuple(parts.activities),
+        links=tuple(parts.links),
+        waits=tuple(parts.waits.built),
+        jobs=jobs,
+        freeze_until=parts.calendars.slot_of_day(freeze.date()),
+        change_crew_slots=CHANGE_CREW_DAYS * SLOTS_PER_DAY,
+    )
+    return Portfolio(
+        problem=problem,
+        work=work,
+        stretches=tuple(parts.stretches),
+        jobs=work.jobs,
+        link_notes=tuple(parts.link_notes),
+        holds=tuple(parts.holds),
+        crew_ids={index: crew for crew, index in parts.crew_index.items()},
+        machine_ids={index: machine for machine, index in parts.machine_index.items()},
+    )
 
 
 def network_of(job: Job, building: Building) -> JobNetwork:
@@ -69,123 +93,48 @@ def network_of(job: Job, building: Building) -> JobNetwork:
     return job_network(building=building, inspections=inspections)
 
 
-class PortfolioBuilder:
-    """Collects activities and links job by job."""
+def _job(parts: ProblemParts, index: int, job: Job) -> engine.Job:
+    """Add a job's activities and return the job as the engine knows it."""
+    try:
+        building = building_of(job)
+    except SpecError as error:
+        _add_unbuildable(parts, index, job, str(error.faults[0]))
+    else:
+        JobActivities(parts, index, job, building, network_of(job, building)).add()
+    promise = job.promised_on
+    return engine.Job(
+        key=job.number,
+        due=parts.calendars.slot_of_day(promise + timedelta(days=1)) if promise else None,
+        weight=float(job.promise_weight),
+        preferred_crew=_preferred_crew(parts, job),
+        begun=any(phase.status != Phase.Status.OPEN for phase in job.phases.all()),
+    )
 
-    def __init__(self, work: OpenWork, zone: ZoneInfo, horizon_days: int) -> None:
-        self.work = work
-        axis = Axis(origin=_origin(work, zone), slots=horizon_days * SLOTS_PER_DAY)
-        self.calendars = Calendars(axis=axis, zone=zone, closed=work.firm_days_off)
-        self.waits = WaitTables(calendars=self.calendars, firm=work.firm)
-        self.now = axis.slot_at_or_after(work.now)
-        self.resources = self._resources()
-        self.crew_index = {crew.pk: index for index, crew in enumerate(work.crews)}
-        self.machines_of_kind: dict[str, list[int]] = {}
-        for index, machine in enumerate(work.equipment, start=len(work.crews)):
-            self.machines_of_kind.setdefault(machine.kind, []).append(index)
-        self.activities: list[engine.Activity] = []
-        self.stretches: list[Stretch] = []
-        self.holds: list[tuple[Hold, ...]] = []
-        self.links: list[engine.Link] = []
-        self.link_notes: list[LinkNote | None] = []
 
-    def build(self) -> Portfolio:
-        jobs = tuple(self._job(index, job) for index, job in enumerate(self.work.jobs))
-        freeze = self.calendars.local(self.now) + timedelta(days=self.work.firm.freeze_days)
-        problem = engine.Problem(
-            axis=self.calendars.axis,
-            now=self.now,
-            calendars=tuple(self.calendars.built),
-            resources=self.resources,
-            activities=tuple(self.activities),
-            links=tuple(self.links),
-            waits=tuple(self.waits.built),
-            jobs=jobs,
-            freeze_until=self.calendars.slot_of_day(freeze.date()),
-            change_crew_slots=CHANGE_CREW_DAYS * SLOTS_PER_DAY,
-        )
-        first_machine = len(self.work.crews)
-        return Portfolio(
-            problem=problem,
-            work=self.work,
-            stretches=tuple(self.stretches),
-            jobs=self.work.jobs,
-            link_notes=tuple(self.link_notes),
-            holds=tuple(self.holds),
-            crew_ids={index: crew.pk for index, crew in enumerate(self.work.crews)},
-            machine_ids={
-                first_machine + index: machine.pk
-                for index, machine in enumerate(self.work.equipment)
-            },
-        )
-
-    def _resources(self) -> tuple[engine.Resource, ...]:
-        crews = [engine.Resource(f"crew {crew.pk}", crew.name) for crew in self.work.crews]
-        machines = [
-            engine.Resource(
-                f"machine {machine.pk}",
-                machine.name,
-                blocked=tuple(
-                    (
-                        self.calendars.slot_of_day(day_off.first_day),
-                        self.calendars.slot_of_day(day_off.last_day + timedelta(days=1)),
-                    )
-                    for day_off in machine.days_off.all()
-                    if day_off.last_day >= self.calendars.local(self.now).date()
+def _add_unbuildable(parts: ProblemParts, index: int, job: Job, reason: str) -> None:
+    """Keep a job that cannot be built as entered in the plan's list, with the reason."""
+    for phase in job.phases.all():
+        if phase.status != Phase.Status.DONE:
+            parts.add_activity(
+                Stretch((phase,)),
+                engine.Activity(
+                    key=f"{phase.get_code_display()} of {job.number}",
+                    job=index,
+                    modes=(),
+                    no_mode_why=f"the building cannot be built as entered: {reason}",
                 ),
             )
-            for machine in self.work.equipment
-        ]
-        return (*crews, *machines)
 
-    def _job(self, index: int, job: Job) -> engine.Job:
-        try:
-            building = building_of(job)
-        except SpecError as error:
-            self._add_unbuildable(index, job, str(error.faults[0]))
-        else:
-            JobActivities(self, index, job, building, network_of(job, building)).add()
-        promise = job.promised_on
-        return engine.Job(
-            key=job.number,
-            due=self.calendars.slot_of_day(promise + timedelta(days=1)) if promise else None,
-            weight=float(job.promise_weight),
-            preferred_crew=self._preferred_crew(job),
-            begun=any(phase.status != Phase.Status.OPEN for phase in job.phases.all()),
-        )
 
-    def _add_unbuildable(self, index: int, job: Job, reason: str) -> None:
-        """Keep a job that cannot be built as entered in the plan's list, with the reason."""
-        for phase in job.phases.all():
-            if phase.status != Phase.Status.DONE:
-                self.add_activity(
-                    Stretch((phase,)),
-                    engine.Activity(
-                        key=f"{phase.get_code_display()} of {job.number}",
-                        job=index,
-                        modes=(),
-                        no_mode_why=f"the building cannot be built as entered: {reason}",
-                    ),
-                )
-
-    def add_activity(
-        self, stretch: Stretch, activity: engine.Activity, holds: tuple[Hold, ...] = ()
-    ) -> int:
-        """Add an activity with the stretch and the holds it stands for; return its index."""
-        self.activities.append(activity)
-        self.stretches.append(stretch)
-        self.holds.append(holds)
-        return len(self.activities) - 1
-
-    def _preferred_crew(self, job: Job) -> int | None:
-        """Return the crew that is on the job already, else the one the office wishes."""
-        worked = [
-            (phase.started_at, phase.crew_id)
-            for phase in job.phases.all()
-            if phase.crew_id and phase.started_at
-        ]
-        wanted = max(worked)[1] if worked else job.preferred_crew_id
-        return self.crew_index.get(wanted) if wanted else None
+def _preferred_crew(parts: ProblemParts, job: Job) -> int | None:
+    """Return the crew that is on the job already, else the one the office wishes."""
+    worked = [
+        (phase.started_at, phase.crew_id)
+        for phase in job.phases.all()
+        if phase.crew_id and phase.started_at
+    ]
+    wanted = max(worked)[1] if worked else job.preferred_crew_id
+    return parts.crew_index.get(wanted) if wanted else None
 
 
 def _origin(work: OpenWork, zone: ZoneInfo) -> datetime:
