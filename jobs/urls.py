@@ -1,9 +1,9 @@
 """The owner's API, version 1."""
 
 from django.urls import URLPattern, URLResolver, path, re_path
-from drf_spectacular.views import SpectacularJSONAPIView
+from django.views.generic import RedirectView
 
-from jobs.api.base import NoSuchAddress
+from jobs.api.base import NoSuchAddress, SchemaRead
 from jobs.api.firm import BacklogRead, CrewList
 from jobs.api.jobs import JobDetail, JobList
 from jobs.api.plans import BookingList, PlanComparison, PlanDetail, PlanList
@@ -11,6 +11,7 @@ from jobs.api.take_off import TakeOffAnswer
 
 app_name = "api"
 urlpatterns: list[URLPattern | URLResolver] = [
+    path("", RedirectView.as_view(pattern_name="api:schema"), name="index"),
     path("jobs/", JobList.as_view(), name="jobs"),
     path("jobs/<slug:number>/", JobDetail.as_view(), name="job"),
     path("backlog/", BacklogRead.as_view(), name="backlog"),
@@ -20,7 +21,7 @@ urlpatterns: list[URLPattern | URLResolver] = [
     path("plans/<int:plan_id>/comparison/", PlanComparison.as_view(), name="comparison"),
     path("bookings/", BookingList.as_view(), name="bookings"),
     path("take-off/", TakeOffAnswer.as_view(), name="take-off"),
-    path("schema/", SpectacularJSONAPIView.as_view(), name="schema"),
+    path("schema/", SchemaRead.as_view(), name="schema"),
     # Only addresses that end in a slash, so that one without is first sent on to its own.
     re_path(r"^.*/$", NoSuchAddress.as_view()),
 ]

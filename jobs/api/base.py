@@ -8,6 +8,7 @@ from django.utils.cache import patch_cache_control, patch_vary_headers
 from django.utils.decorators import method_decorator
 from django.views.decorators.http import conditional_page
 from drf_spectacular.utils import extend_schema
+from drf_spectacular.views import SpectacularJSONAPIView
 from rest_framework.exceptions import MethodNotAllowed, NotFound
 from rest_framework.generics import GenericAPIView
 from rest_framework.response import Response
@@ -85,6 +86,10 @@ class NoSuchAddress(OwnersView):
     def initial(self, request: Request, *args: Any, **kwargs: Any) -> None:
         """Answer before asking who asks: there is nothing to protect."""
         raise NotFound("There is nothing at this address. GET /api/v1/schema/ lists what there is.")
+
+
+class SchemaRead(OwnersView, SpectacularJSONAPIView):
+    """The OpenAPI document, which takes no parameters and caches like all else."""
 
 
 def missing(what: str, key: object, lists: str) -> NotFound:

@@ -14,7 +14,7 @@ from django.utils import timezone
 
 from jobs.services.loading_files import protect, unprotect
 
-__all__ = ["CellError", "Shift", "cell_of", "value_of"]
+__all__ = ["FIRST_YEAR", "LAST_YEAR", "CellError", "Shift", "at_site", "cell_of", "value_of"]
 
 # A date outside is a slip of the hand; near the calendar's ends it could not be stored either.
 FIRST_YEAR, LAST_YEAR = 1900, 2200

@@ -212,6 +212,20 @@ def test_an_address_without_its_last_slash_is_sent_on(owner: Any):
     assert (response.status_code, response.headers["Location"]) == (301, f"{ROOT}backlog/")
 
 
+def test_the_root_is_sent_on_to_the_schema(owner: Any):
+    response = reader(owner).get(ROOT)
+
+    assert (response.status_code, response.headers["Location"]) == (302, f"{ROOT}schema/")
+
+
+@pytest.mark.parametrize("name", ["version", "lang", "format"])
+def test_the_schema_refuses_parameters_as_all_else_does(owner: Any, name: str):
+    response = reader(owner).get(f"{ROOT}schema/", {name: "\0"})
+
+    assert response.status_code == 400
+    assert response.json()["errors"][0]["field"] == name
+
+
 def test_the_schema_names_every_address(owner: Any):
     response = reader(owner).get(f"{ROOT}schema/")
 

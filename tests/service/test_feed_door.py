@@ -4,6 +4,7 @@ from datetime import UTC, datetime, timedelta
 
 import pytest
 import time_machine
+from django.test import Client
 from django.utils.http import http_date
 from icalendar import Calendar
 
@@ -207,3 +208,11 @@ def test_a_fetch_costs_two_queries_and_one_write_at_most(
         client.get(path)
     with django_assert_num_queries(2):
         client.get(path)
+
+
+@pytest.mark.parametrize("method", ["POST", "PUT", "DELETE", "PROPFIND"])
+def test_another_method_is_told_as_such_even_without_a_cookie(path, method):
+    response = Client(enforce_csrf_checks=True).generic(method, path)
+
+    assert response.status_code == 405
+    assert response.headers["Allow"] == "GET, HEAD"

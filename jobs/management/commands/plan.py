@@ -12,6 +12,10 @@ from crews.selectors import NoFirm
 from jobs.models import Plan
 from jobs.selectors import plans
 from jobs.services import planning, publishing
+from jobs.services.loading_cells import FIRST_YEAR, LAST_YEAR, CellError, at_site
+
+# The most that the column of the row holds in every database.
+LARGEST_SEED = 2**31 - 1
 
 
 class Command(BaseCommand):
@@ -35,6 +39,8 @@ class Command(BaseCommand):
         """Plan, publish if asked, print."""
         if not 0 <= options["seconds"] <= 3600:
             raise CommandError(f"--seconds {options['seconds']:g}: write 0 to 3600.")
+        if not 0 <= options["seed"] <= LARGEST_SEED:
+            raise CommandError(f"--seed {options['seed']}: write 0 to {LARGEST_SEED}.")
         now = _moment(options["as_of"])
         try:
             plan = planning.plan_now(
@@ -83,4 +89,13 @@ def _moment(text: str | None) -> datetime:
         raise CommandError(
             f"--as-of {text}: not a moment. Write ISO 8601, like 2026-06-01T07:00."
         ) from None
-    return moment if timezone.is_aware(moment) else timezone.make_aware(moment)
+    if not FIRST_YEAR <= moment.year <= LAST_YEAR:
+        raise CommandError(
+            f"--as-of {text}: the year is not between {FIRST_YEAR} and {LAST_YEAR}. Correct it."
+        )
+    if timezone.is_aware(moment):
+        return moment
+    try:
+        return at_site(moment, timezone.get_default_timezone())
+    except CellError as reason:
+        raise CommandError(f"--as-of {text}: {reason}") from None
