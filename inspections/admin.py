@@ -13,6 +13,7 @@ from contractor.trade.notice import AskedWhen
 from contractor.trade.phases import INSPECTIONS, PHASE_TABLE
 from inspections.models import Authority, AuthorityClosure, Inspection, LocateTicket, Permit
 from jobs.admin.words import count, day, span
+from jobs.forms import NamedErrors
 from jobs.models import Job, Phase
 
 
@@ -115,6 +116,7 @@ class PermitStateFilter(admin.SimpleListFilter):
 class PermitAdmin(admin.ModelAdmin):
     """Permits: applied, expected, issued."""
 
+    form = NamedErrors
     list_display = (
         "job",
         "authority",
@@ -163,6 +165,7 @@ class TicketLifeFilter(admin.SimpleListFilter):
 class LocateTicketAdmin(admin.ModelAdmin):
     """Buried-line notices: when digging may begin, and how long they live."""
 
+    form = NamedErrors
     list_display = ("number", "job", "life", "called", "digging", "expires")
     list_filter = (TicketLifeFilter,)
     list_select_related = ("job",)
@@ -219,6 +222,7 @@ class InspectionKindFilter(admin.SimpleListFilter):
 class InspectionAdmin(admin.ModelAdmin):
     """Visits asked for, confirmed and made."""
 
+    form = NamedErrors
     list_display = ("job", "kind", "status", "visit", "authority", "requested", "note")
     list_filter = ("status", InspectionKindFilter, "phase__job__permit__authority")
     list_select_related = ("phase__job__permit__authority",)

@@ -13,6 +13,7 @@ from django.forms.models import BaseInlineFormSet, inlineformset_factory
 from django.utils import timezone
 
 from contractor.trade.errors import Fault, SpecError, value_text
+from contractor.trade.phases import PHASE_TABLE, Performer
 from crews.models import Crew
 from jobs.models import Job, LeanTo, Opening, Phase
 from jobs.services import intake
@@ -32,6 +33,16 @@ PLAIN_MESSAGES: dict[type[forms.Field], dict[str, str]] = {
 }
 
 
+# Days and moments on which something happened. A plan takes them as facts: a permit "issued"
+# next month would open the site today.
+HAPPENED = frozenset(
+    (
+        *("applied_on", "issued_on", "ordered_on", "arrived_on", "called_on", "completed_on"),
+        *("requested_at", "started_at", "done_at"),
+    )
+)
+
+
 class NamedErrors(forms.ModelForm):
     """A form whose field errors start with the field's name and the value that was entered."""
 
@@ -43,13 +54,26 @@ class NamedErrors(forms.ModelForm):
                 if type(field) is kind:
                     field.error_messages.update(messages)
 
+    def clean(self) -> dict[str, Any]:
+        """Refuse what is said to have happened and is still to come."""
+        cleaned: dict[str, Any] = super().clean() or self.cleaned_data
+        for name in self.fields.keys() & HAPPENED:
+            when = cleaned.get(name)
+            is_moment = isinstance(when, datetime)
+            if when and when > (timezone.now() if is_moment else timezone.localdate()):
+                latest = "a time that has passed" if is_moment else "today or an earlier day"
+                self.add_error(name, f"This is still to come. Enter {latest}, or nothing yet.")
+        return cleaned
+
     def add_error(self, field: str | None, error: Any) -> None:
         """Name the field and its value in front of each message about it."""
+        if not isinstance(error, ValidationError):
+            error = ValidationError(error)
         if hasattr(error, "error_dict"):
             for name, errors in error.error_dict.items():
                 self.add_error(None if name == NON_FIELD_ERRORS else name, ValidationError(errors))
             return
-        if field is not None and field in self.fields and isinstance(error, ValidationError):
+        if field is not None and field in self.fields:
             error = ValidationError([self._named(field, single) for single in error.error_list])
         super().add_error(field, error)
 
@@ -69,6 +93,43 @@ def named(label: str, fault: Fault) -> ValidationError:
 
 class RowForm(NamedErrors):
     """One door, window or lean-to."""
+
+
+class DeliveryForm(NamedErrors):
+    """Material that a phase waits for: ordered first, then promised and arrived."""
+
+    def clean(self) -> dict[str, Any]:
+        """Refuse material that comes before it is ordered."""
+        cleaned = super().clean()
+        ordered = cleaned.get("ordered_on")
+        for name in ("promised_on", "arrived_on"):
+            comes = cleaned.get(name)
+            if ordered and comes and comes < ordered:
+                self.add_error(
+                    name,
+                    f"This is before the order of {ordered}. Enter {ordered} or later, "
+                    "or correct the day of the order.",
+                )
+        return cleaned
+
+
+class PhaseForm(NamedErrors):
+    """What happened on a phase."""
+
+    def clean(self) -> dict[str, Any]:
+        """Refuse work that is done in part and not begun, or under way with nobody on it."""
+        cleaned = super().clean()
+        status = cleaned.get("status")
+        if status == Phase.Status.OPEN and (cleaned.get("share_done") or cleaned.get("started_at")):
+            self.add_error(
+                "status",
+                "A start or a share done is given. Choose Under way, or take them out.",
+            )
+        performer = PHASE_TABLE[self.instance.code].performer
+        by_crew = performer is Performer.CREW
+        if status == Phase.Status.UNDER_WAY and by_crew and not cleaned.get("crew"):
+            self.add_error("crew", "Work under way has a crew on it. Choose the crew.")
+        return cleaned
 
 
 class BuildingRows(BaseInlineFormSet):

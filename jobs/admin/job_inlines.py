@@ -13,7 +13,7 @@ from django.utils.html import format_html
 
 from inspections.models import LocateTicket, Permit
 from jobs.admin.words import day
-from jobs.forms import LeanToRows, NamedErrors, OpeningRows, RowForm
+from jobs.forms import DeliveryForm, LeanToRows, NamedErrors, OpeningRows, RowForm
 from jobs.models import Delivery, Job, LeanTo, Opening, Phase
 
 
@@ -75,7 +75,7 @@ class DeliveryInline(admin.TabularInline):
     """Material that phases wait for; the rows come with the building."""
 
     model = Delivery
-    form = NamedErrors
+    form = DeliveryForm
     extra = 0
 
 

@@ -16,7 +16,7 @@ from django.utils import timezone
 from contractor.trade.errors import SpecError
 from crews.selectors import NoFirm
 from jobs.admin.words import span
-from jobs.forms import NamedErrors, PinForm
+from jobs.forms import PhaseForm, PinForm
 from jobs.models import Phase
 from jobs.services import pinning, planning
 
@@ -25,7 +25,7 @@ from jobs.services import pinning, planning
 class PhaseAdmin(admin.ModelAdmin):
     """Phases are made from the building; here the office says what happened on the site."""
 
-    form = NamedErrors
+    form = PhaseForm
     list_display = ("job", "code", "status", "hours", "crew", "pinned_to")
     list_filter = ("status", "code", "crew")
     list_select_related = ("job", "crew", "pinned_crew")

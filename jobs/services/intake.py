@@ -2,13 +2,14 @@
 
 from __future__ import annotations
 
+from datetime import timedelta
 from typing import TYPE_CHECKING
 
 from django.db import transaction
 
 from contractor.trade.errors import Caution, Fault, SpecError
 from contractor.trade.phases import PHASE_TABLE, Performer
-from jobs.models import Delivery, Phase
+from jobs.models import Delivery, Job, Phase
 from jobs.selectors.buildings import building_of, take_off_of
 from jobs.services.portfolio import network_of
 
@@ -18,10 +19,12 @@ if TYPE_CHECKING:
 
     from contractor.trade.labor import PhaseLabor
     from contractor.trade.rates import Rate
-    from jobs.models import Job, LeanTo, Opening
+    from jobs.models import LeanTo, Opening
 
 # Ordered by telephone for a day near the pour; nobody keeps a row for it weeks ahead.
 NOT_TRACKED = frozenset({"CONCRETE"})
+# Further back, the year is a slip of the hand.
+LONGEST_SOLD = timedelta(days=5 * 366)
 BEGUN = (Phase.Status.UNDER_WAY, Phase.Status.DONE)
 
 
@@ -41,7 +44,7 @@ def check(
     contractor.trade.errors.SpecError
         If it cannot be built or its dates make no sense; it holds every fault.
     """
-    faults = list(_date_faults(job, today)) if is_new else []
+    faults = [*_date_faults(job, today), *(_new_date_faults(job, today) if is_new else ())]
     try:
         building = building_of(job, openings=openings, lean_tos=lean_tos)
     except SpecError as error:
@@ -110,13 +113,38 @@ def _hours_of(code: str, labor: Mapping[str, PhaseLabor]) -> tuple[float, str]:
 
 
 def _date_faults(job: Job, today: date) -> Iterable[Fault]:
-    """Return what is wrong with the dates of a job that is entered today."""
+    """Return what is wrong with the dates of any job."""
     if job.sold_on and job.sold_on > today:
         yield Fault(
             "sold_on",
             job.sold_on,
             "the sale lies in the future",
             f"Enter the day the contract was signed, {today} or earlier.",
+        )
+    if job.completed_on and job.status != Job.Status.DONE:
+        yield Fault(
+            "completed_on",
+            job.completed_on,
+            f"a job that is {job.get_status_display().lower()} is not completed",
+            "Set the status to Done, or enter nothing.",
+        )
+
+
+def _new_date_faults(job: Job, today: date) -> Iterable[Fault]:
+    """Return what is wrong with the dates of a job that is entered today."""
+    if job.sold_on and job.sold_on < today - LONGEST_SOLD:
+        yield Fault(
+            "sold_on",
+            job.sold_on,
+            "the sale lies more than five years back",
+            "Enter the year again.",
+        )
+    if job.earliest_start_on and job.promised_on and job.earliest_start_on > job.promised_on:
+        yield Fault(
+            "earliest_start_on",
+            job.earliest_start_on,
+            f"this is after the promised completion ({job.promised_on})",
+            "Enter an earlier start or a later promise.",
         )
     for field, name in (("promised_on", "promise"), ("earliest_start_on", "earliest start")):
         day = getattr(job, field)

@@ -131,3 +131,19 @@ def test_job_page_fits_a_phone(
     assert drawing is not None
     assert drawing["x"] + drawing["width"] <= 390
     assert phone_page.evaluate("document.documentElement.scrollWidth") <= 390
+
+
+def test_job_list_uses_the_whole_width_of_a_phone(
+    phone_page: Page, office: AbstractUser, sign_in: Callable[[Page, str, str], None]
+) -> None:
+    office.set_password(PASS_PHRASE)
+    office.save()
+    make_firm()
+    make_job(number="26-001")
+    sign_in(phone_page, office.username, PASS_PHRASE)
+
+    phone_page.goto("/admin/jobs/job/")
+
+    content = phone_page.locator("#content").bounding_box()
+    assert content is not None
+    assert content["width"] == 390
