@@ -6,21 +6,21 @@ from datetime import date, timedelta
 IsWorkingDay = Callable[[date], bool]
 
 # An office closed this long is a wrong calendar, not a long holiday.
-_LONGEST_CLOSURE_DAYS = 366
+_LONGEST_CLOSURE_DAYS = 3660
 
 
 def on_or_after(day: date, is_working_day: IsWorkingDay) -> date:
     """
     Return the first working day on or after a day.
 
-    Raises ValueError when there is none within a year.
+    Raises ValueError when there is none within ten years.
     """
     for ahead in range(_LONGEST_CLOSURE_DAYS):
         candidate = day + timedelta(days=ahead)
         if is_working_day(candidate):
             return candidate
     raise ValueError(
-        f"is_working_day: no working day in the year after {day}. Check the office's calendar."
+        f"is_working_day: no working day in the ten years after {day}. Check the office's calendar."
     )
 
 

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from datetime import date, datetime, time
+from datetime import date, datetime, time, timedelta
 from typing import TYPE_CHECKING
 
 import numpy as np
@@ -14,6 +14,7 @@ from contractor.engine.worktime import (
     public_holidays,
     weekly_calendar,
 )
+from crews.models import FARTHEST_AHEAD
 from crews.shifts import parse_shifts
 from inspections.models import WEEKDAY_NAMES, Authority
 from jobs.selectors.open_work import days_of
@@ -140,6 +141,13 @@ class Calendars:
             self._authority_weekdays[authority.pk] = _weekdays(authority)
         weekdays = self._authority_weekdays[authority.pk]
         return day.weekday() in weekdays and day not in self.closed_days(authority)
+
+    def opens_again(self, authority: Authority, today: date) -> bool:
+        """Return whether an authority works at all within as far as dates may be entered."""
+        return any(
+            self.is_authority_day(authority, today + timedelta(days=ahead))
+            for ahead in range(FARTHEST_AHEAD.days)
+        )
 
     def is_business_day(self, state: str, day: date) -> bool:
         """Return whether a day counts for a state's locate notice: a weekday, no holiday."""

@@ -248,6 +248,9 @@ class JobActivities:
         """Hold a visit until its work is ready, and until it could be asked for."""
         authority = self.job.permit.authority
         waits = self.parts.waits
+        if not self._opens_again(authority):
+            self._link(follows, None, None)
+            return
         asked_when = AskedWhen(authority.asked_when)
         asked = phase.pk in self.parts.work.visits
         begun = self.rows[follows.before].started_at is not None
@@ -262,6 +265,11 @@ class JobActivities:
     def _asking_holds(self, phase: Phase) -> list[Hold]:
         """Return the wait from the request, made or to be made now, to the visit."""
         parts, authority = self.parts, self.job.permit.authority
+        if not self._opens_again(authority):
+            raise NoDate(
+                f"{authority.name} has no working day in the next five years; "
+                "correct its weekdays or its closures"
+            )
         kind = WaitKind.INSPECTION_NOTICE.value
         visit = parts.work.visits.get(phase.pk)
         if visit and visit.status == Inspection.Status.CONFIRMED and visit.visit_from:
@@ -277,6 +285,10 @@ class JobActivities:
         ends = max(parts.waits.at(parts.waits.notice(authority), begins), parts.now)
         ends = parts.waits.at(parts.waits.next_visit(authority), ends)
         return [Hold(kind, phase.code, ends, _notice_basis(authority), begins)]
+
+    def _opens_again(self, authority: Authority) -> bool:
+        calendars = self.parts.calendars
+        return calendars.opens_again(authority, calendars.local(self.parts.now).date())
 
     def _may_ask_now(self, phase: Phase, authority: Authority) -> bool:
         leaders = [self.rows[follows.before] for follows in self.leaders[phase.code]]

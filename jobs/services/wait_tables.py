@@ -144,12 +144,16 @@ class WaitTables:
 
     def _visit_slot(self, authority: Authority, rule: NoticeRule, asked_slot: int) -> int:
         """Return the visit for a request at the last moment of a stretch: the cautious end."""
+        last = self._axis.instant(self._axis.slots)
+        last_day = self._calendars.local(self._axis.slots).date()
         visit_from, _ = earliest_visit(
             asked_at=self._calendars.local(asked_slot),
             rule=rule,
-            is_working_day=lambda day: self._calendars.is_authority_day(authority, day),
+            # Beyond the axis any day will do: the answer is the axis's end, however long it shuts.
+            is_working_day=lambda day: (
+                day > last_day or self._calendars.is_authority_day(authority, day)
+            ),
         )
-        last = self._axis.instant(self._axis.slots)
         return self._axis.slots if visit_from > last else self._axis.slot_at_or_after(visit_from)
 
     def _slot_of(self, day: object, moment: time) -> int | None:

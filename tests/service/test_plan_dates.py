@@ -4,7 +4,8 @@ from datetime import date, timedelta
 
 import pytest
 
-from jobs.models import Delivery, Job, Phase
+from inspections.models import Authority, AuthorityClosure
+from jobs.models import Booking, Delivery, Job, Phase
 from jobs.selectors import plans
 from jobs.services import planning, publishing
 from tests.service.portfolio import MONDAY, cover_digging, make_firm, make_job
@@ -64,3 +65,36 @@ def test_days_late_count_from_the_promise_to_the_planned_finish():
     assert late is not None
     assert late > 0
     assert plans.promises(plans.published_plan())[0].days_late == late  # type: ignore[arg-type]
+
+
+def test_an_office_closed_for_over_a_year_makes_its_jobs_wait_for_it() -> None:
+    make_firm()
+    shut = AuthorityClosure.objects.create(
+        authority=Authority.objects.create(name="Shut", county="Harrow County", state="OH"),
+        first_day=date(2026, 5, 1),
+        last_day=date(2027, 8, 31),
+        reason="No inspector",
+    )
+    job = make_job(authority=shut.authority)
+    cover_digging(job)
+
+    plan = planning.plan_now(now=MONDAY, budget_seconds=0)
+
+    visit = Booking.objects.filter(plan=plan, phase__code__endswith="INSPECTION").earliest(
+        "starts_at"
+    )
+    assert plan.unplanned == []
+    assert visit.starts_at.date() > shut.last_day
+
+
+def test_a_job_whose_office_never_opens_is_listed_with_the_reason_and_others_are_planned() -> None:
+    make_firm()
+    never = Authority.objects.create(name="Never", county="Harrow County", state="OH", weekdays="")
+    stuck, other = make_job(authority=never), make_job()
+
+    plan = planning.plan_now(now=MONDAY, budget_seconds=0)
+
+    reasons = {row["reason"] for row in plan.unplanned if row["job"] == stuck.number}
+    assert any("Never has no working day in the next five years" in text for text in reasons)
+    assert Booking.objects.filter(plan=plan, phase__job=other).exists()
+    assert all(row["job"] == stuck.number for row in plan.unplanned)
