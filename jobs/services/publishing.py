@@ -3,10 +3,11 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
+from datetime import timedelta
 from typing import TYPE_CHECKING
 
 from django.db import IntegrityError, transaction
-from django.db.models import Q
+from django.db.models import F, Q
 from django.utils import timezone
 
 from contractor.trade.phases import PHASE_TABLE
@@ -80,7 +81,7 @@ def _publish(*, plan_id: int, now: datetime, by: User | None) -> Published:
         raise NotADraft(f"There is no plan {plan_id}. Look at the list of plans.")
     plan = plans[plan_id]
     before = next((p for p in plans.values() if p.status == Plan.Status.PUBLISHED), None)
-    _refuse_unless_fresh(plan, before)
+    _refuse_unless_fresh(plan, before, now)
     if before:
         Booking.objects.filter(plan=before).update(is_live=False)
         before.status = Plan.Status.REPLACED
@@ -101,7 +102,7 @@ def _publish(*, plan_id: int, now: datetime, by: User | None) -> Published:
     return Published(plan=plan, feed=feed)
 
 
-def _refuse_unless_fresh(plan: Plan, before: Plan | None) -> None:
+def _refuse_unless_fresh(plan: Plan, before: Plan | None, now: datetime) -> None:
     if plan.status != Plan.Status.DRAFT:
         raise NotADraft(
             f"Plan {plan.pk} is {plan.get_status_display().lower()}, not a draft. "
@@ -125,6 +126,50 @@ def _refuse_unless_fresh(plan: Plan, before: Plan | None) -> None:
         raise StalePlan(
             f"{moved_on.phase.get_code_display()} of job {moved_on.phase.job.number} is no longer "
             f"open since plan {plan.pk} was made. Ask for a new plan."
+        )
+    _refuse_missed_starts(plan, now)
+    _refuse_missed_pins(plan)
+
+
+def _refuse_missed_starts(plan: Plan, now: datetime) -> None:
+    """
+    Refuse a draft that tells crews to begin on a day that is over.
+
+    Its own clock counts: the moment it plans from, and what has passed since it was made.
+    """
+    clock = plan.as_of + max(now - plan.made_at, timedelta(0))
+    today = timezone.localtime(clock).replace(hour=0, minute=0, second=0, microsecond=0)
+    missed = (
+        Booking.objects.filter(plan=plan, starts_at__lt=today, phase__status=Phase.Status.OPEN)
+        .select_related("phase__job")
+        .order_by("starts_at", "id")
+        .first()
+    )
+    if missed:
+        raise StalePlan(
+            f"Plan {plan.pk} begins {missed.phase.get_code_display().lower()} of job "
+            f"{missed.phase.job.number} on {timezone.localtime(missed.starts_at):%b %-d}, "
+            "and that day is over. Ask for a new plan."
+        )
+
+
+def _refuse_missed_pins(plan: Plan) -> None:
+    """Refuse a draft that misses more pins than it did when it was made."""
+    kept = Q(starts_at=F("phase__pinned_start_at")) & (
+        Q(phase__pinned_crew=None) | Q(crew=F("phase__pinned_crew"))
+    )
+    missed = list(
+        Booking.objects.filter(plan=plan, phase__status=Phase.Status.OPEN)
+        .exclude(phase__pinned_start_at=None)
+        .exclude(kept)
+        .select_related("phase__job")
+        .order_by("starts_at", "id")
+    )
+    if len(missed) > plan.objective.get("broken_pins", 0):
+        phase = missed[0].phase
+        raise StalePlan(
+            f"{phase.get_code_display()} of job {phase.job.number} was pinned since plan "
+            f"{plan.pk} was made. Ask for a new plan."
         )
 
 

@@ -1,7 +1,7 @@
 """Publishing: wholly there or not at all, and never twice."""
 
 import threading
-from datetime import timedelta
+from datetime import datetime, timedelta
 
 import pytest
 from django.db import IntegrityError, connection, connections, transaction
@@ -9,7 +9,7 @@ from django.db import IntegrityError, connection, connections, transaction
 from crews.models import FeedEvent
 from jobs.models import Booking, Phase, Plan
 from jobs.selectors import plans
-from jobs.services import planning, publishing
+from jobs.services import pinning, planning, publishing
 from tests.service.portfolio import MONDAY, make_firm, make_job
 
 
@@ -100,6 +100,64 @@ def test_a_draft_made_before_work_was_finished_is_stale():
 
     assert plans.published_plan() is None
     assert not FeedEvent.objects.exists()
+
+
+def made_at(plan: Plan, moment: datetime) -> None:
+    Plan.objects.filter(pk=plan.pk).update(made_at=moment)
+
+
+@pytest.mark.django_db
+def test_a_draft_whose_first_day_is_over_is_stale():
+    make_firm()
+    job = make_job()
+    plan = draft()
+    made_at(plan, MONDAY)
+    first = plan.bookings.earliest("starts_at")
+
+    with pytest.raises(publishing.StalePlan, match=f"job {job.number} .* that day is over"):
+        publishing.publish(plan_id=plan.pk, now=first.starts_at + timedelta(days=1))
+
+    assert plans.published_plan() is None
+
+
+@pytest.mark.django_db
+def test_a_draft_is_published_later_on_its_first_day():
+    make_firm()
+    make_job()
+    plan = draft()
+    made_at(plan, MONDAY)
+    first = plan.bookings.earliest("starts_at")
+
+    publishing.publish(plan_id=plan.pk, now=first.starts_at + timedelta(hours=3))
+
+    assert plans.published_plan() == plan
+
+
+@pytest.mark.django_db
+def test_a_draft_made_before_a_pin_is_stale():
+    make_firm()
+    job = make_job()
+    plan = draft()
+    later = MONDAY.replace(hour=7, minute=30) + timedelta(days=14)
+    dig = job.phases.get(code="DIG")
+    pinning.pin(phase_id=dig.pk, crew_id=None, starts_at=later, now=MONDAY)
+
+    with pytest.raises(publishing.StalePlan, match=f"Dig holes of job {job.number} was pinned"):
+        publishing.publish(plan_id=plan.pk, now=MONDAY)
+
+
+@pytest.mark.django_db
+def test_a_draft_that_keeps_its_pin_is_published():
+    make_firm()
+    job = make_job()
+    later = MONDAY.replace(hour=7, minute=30) + timedelta(days=14)
+    dig = job.phases.get(code="DIG")
+    pinning.pin(phase_id=dig.pk, crew_id=None, starts_at=later, now=MONDAY)
+    plan = draft()
+
+    publishing.publish(plan_id=plan.pk, now=MONDAY)
+
+    assert plans.published_plan() == plan
 
 
 @pytest.mark.django_db
