@@ -133,6 +133,8 @@ def _programs(port: int) -> dict[str, list[str]]:
             str(WEB_THREADS),
             "--access-logfile",
             "-",
+            "--logger-class",
+            "contractor.access_log.AccessLog",
         ],
         "worker": [
             *celery,

@@ -1,0 +1,19 @@
+"""Log lines without keys: whoever has a feed's address reads it, so no log may hold one."""
+
+import logging
+import re
+
+_KEY_IN_PATH = re.compile(r"(/feeds/)[^\s\"'?]+", re.IGNORECASE)
+
+
+def without_keys(text: str) -> str:
+    """Return the text with the key of every feed address left out."""
+    return _KEY_IN_PATH.sub(r"\1…", text)
+
+
+class KeylessFormatter(logging.Formatter):
+    """Formats a record, its traceback included, without the keys in it."""
+
+    def format(self, record: logging.LogRecord) -> str:
+        """Return the finished line."""
+        return without_keys(super().format(record))
