@@ -5,7 +5,7 @@ Production Economics 126(2), compare twenty (abstract, from memory). So all run 
 """
 
 from collections.abc import Callable, Iterator, Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from functools import partial
 from math import exp, inf
 
@@ -21,6 +21,9 @@ __all__ = ["RIGHT_SHIFT", "RULES", "Candidate", "announced_crews", "candidates",
 
 RIGHT_SHIFT = "right shift"
 ANNOUNCED_ORDER = "announced order"
+YIELDING = ", crews yield"
+YIELDING_CREW_SLOTS = 64
+"""Sixteen hours by the clock: a crew yields to one that is done by the next day; our own."""
 ATC_LOOK_AHEAD = 2.0
 """The k of apparent tardiness cost; 1.5 to 4.5 is usual (from memory)."""
 
@@ -51,40 +54,51 @@ Rule = Callable[[Problem, _Load, int], _Key]
 def candidates(problem: Problem) -> tuple[Candidate, ...]:
     """Return the plan of every rule that fits the axis; the pushed-right plan is the first.
 
+    Where all of them break a promise, the rules run again with crews that yield sooner: a crew
+    that stays with its job is worth something, but less than a kept promise.
     Raises HorizonExceeded when none fits.
     """
     prepared = prepare(problem)
     load = _load(problem, prepared)
-    told = announced_crews(problem)
-    found = []
+    found: list[Candidate] = []
     too_long: HorizonExceeded | None = None
-    for source, run in _runs(problem, prepared, load, told):
-        try:
-            dates = run()
-        except HorizonExceeded as exceeded:
-            too_long = exceeded
-            continue
-        found.append(Candidate(source, dates, score(problem, dates)))
+    for yielding in (False, True):
+        kept = found and not min(c.objective.late_weighted_days for c in found)
+        if yielding and (kept or problem.change_crew_slots <= YIELDING_CREW_SLOTS):
+            break
+        for source, run in _runs(problem, prepared, load, yielding=yielding):
+            try:
+                dates = run()
+            except HorizonExceeded as exceeded:
+                too_long = exceeded
+                continue
+            found.append(Candidate(source, dates, score(problem, dates)))
     if not found and too_long is not None:
         raise too_long
     return tuple(found)
 
 
 def _runs(
-    problem: Problem, prepared: Prepared, load: _Load, told: Mapping[int, int]
+    problem: Problem, prepared: Prepared, load: _Load, *, yielding: bool
 ) -> Iterator[tuple[str, Callable[[], Dates]]]:
     """Yield a name and a pass: by rule activity by activity, then job by job with its crew."""
+    told = announced_crews(problem)
+    suffix = ""
+    if yielding:
+        prepared = replace(prepared, change_crew_slots=YIELDING_CREW_SLOTS)
+        suffix = YIELDING
     for source, rule in RULES.items():
         order = _order(problem, prepared, load, rule)
         if source not in (RIGHT_SHIFT, ANNOUNCED_ORDER):
-            yield source, partial(run_serial, prepared, order)
-        elif prepared.announced:
+            yield source + suffix, partial(run_serial, prepared, order)
+        elif prepared.announced and not yielding:
             shift = source == RIGHT_SHIFT
             yield (
                 source,
                 partial(run_serial, prepared, order, crew_choice=told, right_shift=shift),
             )
-    for source in JOB_RULES:
+    # Job by job every crew is tried in any case, so there crews need not yield.
+    for source in JOB_RULES if not yielding else ():
         order = _job_order(problem, prepared, load, RULES[source])
         yield f"{source}, job by job", partial(run_staffed, prepared, order)
 

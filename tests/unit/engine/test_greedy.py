@@ -1,7 +1,7 @@
 import pytest
 
-from contractor.engine.greedy import RIGHT_SHIFT, candidates, greedy
-from contractor.engine.problem import Announced, Job
+from contractor.engine.greedy import RIGHT_SHIFT, YIELDING, candidates, greedy
+from contractor.engine.problem import Announced, Job, Problem
 from contractor.engine.worktime import HorizonExceeded
 from tests.unit.engine.builders import AXIS, activity, problem
 
@@ -61,3 +61,15 @@ def test_a_job_of_no_weight_is_planned_too():
 
 def test_a_problem_without_activities_has_a_plan():
     assert greedy(problem([], jobs=())).objective.total == 0
+
+
+def test_crews_yield_sooner_only_where_every_plan_would_break_a_promise():
+    rows = [activity("a", work=96, job=0), activity("b", work=96, job=1)]
+    tight = problem(rows, jobs=(Job("a", due=96), Job("b", due=96)), change_crew_slots=480)
+    easy = problem(rows, jobs=(Job("a", due=960), Job("b", due=960)), change_crew_slots=480)
+
+    def yielding(whole: Problem) -> list[str]:
+        return [found.source for found in candidates(whole) if found.source.endswith(YIELDING)]
+
+    assert "due date" + YIELDING in yielding(tight)
+    assert yielding(easy) == []
