@@ -14,7 +14,8 @@ BASE_DIR = Path(__file__).resolve().parent.parent
 env = environ.FileAwareEnv()
 
 VAR_DIR = Path(env.str("VAR_DIR", default=str(BASE_DIR / "var")))
-VAR_DIR.mkdir(parents=True, exist_ok=True)
+# Its owner's alone: database, logs and queue hold buyers' telephones and keys.
+VAR_DIR.mkdir(mode=0o700, parents=True, exist_ok=True)
 
 
 def _embedded_secret() -> str:

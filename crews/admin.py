@@ -129,6 +129,12 @@ class CrewAdmin(admin.ModelAdmin):
         calendars = ("Calendars", {"fields": ("readers_shown",)})
         return [*super().get_fieldsets(request, obj), *([calendars] if obj else [])]
 
+    def save_model(self, request: HttpRequest, obj: Crew, form: Any, change: bool) -> None:
+        """Store the crew, and let its calendars' readers see a new name."""
+        super().save_model(request, obj, form, change)
+        if change and "name" in form.changed_data:
+            services.tell_new_name(crew=obj, now=timezone.now())
+
     def get_queryset(self, request: HttpRequest) -> QuerySet[Crew]:
         """Return the crews with what the columns show."""
         crews = selectors.crews_with_readers(now=timezone.now())

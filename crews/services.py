@@ -236,6 +236,11 @@ def _touch(crews: list[Crew], now: datetime) -> None:
         Crew.objects.bulk_update(crews, ["feed_revised_at"])
 
 
+def tell_new_name(*, crew: Crew, now: datetime) -> None:
+    """Let readers that ask by date see that the calendar's name, which is the crew's, changed."""
+    _touch([crew], now)
+
+
 def subscribe(*, crew: Crew, reader: str, now: datetime) -> tuple[FeedSubscription, str]:
     """
     Return a new reader's subscription to a crew's calendar, and its address.

@@ -288,3 +288,30 @@ def test_work_hours_show_how_many_crews_work_them(client, office):
     page = client.get(_list(WorkHours)).content.decode()
 
     assert '<td class="field-crew_count">3</td>' in page
+
+
+def test_a_new_name_is_seen_by_readers_that_ask_by_date(client, office):
+    client.force_login(office)
+    before = timezone.now() - timedelta(days=7)
+    crew = CrewFactory(name="North crew", feed_revised_at=before)
+    _, url = services.subscribe(crew=crew, reader="Office wall", now=before)
+    path = "/feeds/" + url.rsplit("/", 1)[1]
+    stamp = client.get(path).headers["Last-Modified"]
+
+    client.post(_page(crew), _crew_form(crew, name="South crew"))
+
+    # RFC 9110, section 13.1.3: 304 would say that nothing has changed.
+    response = client.get(path, headers={"If-Modified-Since": stamp})
+    assert response.status_code == 200
+    assert b"NAME:South crew" in response.content
+
+
+def test_a_crew_stored_under_its_old_name_leaves_its_calendar_as_it_is(client, office):
+    client.force_login(office)
+    before = timezone.now() - timedelta(days=7)
+    crew = CrewFactory(name="North crew", feed_revised_at=before)
+
+    client.post(_page(crew), _crew_form(crew, size=5))
+
+    crew.refresh_from_db()
+    assert (crew.size, crew.feed_revised_at) == (5, before)
