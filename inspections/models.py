@@ -126,7 +126,7 @@ class Permit(models.Model):
         ]
 
     def __str__(self) -> str:
-        return f"Permit of job {self.job_id}"
+        return f"Permit of job {self.job.number}"
 
 
 class LocateTicket(models.Model):
@@ -183,4 +183,4 @@ class Inspection(models.Model):
         ]
 
     def __str__(self) -> str:
-        return f"{self.get_status_display()}, phase {self.phase_id}"
+        return f"{self.phase}, {self.get_status_display().lower()}"

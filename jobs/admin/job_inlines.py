@@ -78,6 +78,10 @@ class DeliveryInline(admin.TabularInline):
     form = DeliveryForm
     extra = 0
 
+    def get_queryset(self, request: HttpRequest) -> QuerySet[Delivery]:
+        """Return the deliveries with the job whose number names them."""
+        return super().get_queryset(request).select_related("job")
+
 
 class PhaseInline(admin.TabularInline):
     """The phases, made from the building; the office may set hours and pin."""
@@ -94,7 +98,7 @@ class PhaseInline(admin.TabularInline):
     def get_queryset(self, request: HttpRequest) -> QuerySet[Phase]:
         """Return the phases with the crews that a row shows."""
         phases = super().get_queryset(request).exclude(status=Phase.Status.DROPPED)
-        return phases.select_related("crew", "pinned_crew")
+        return phases.select_related("job", "crew", "pinned_crew")
 
     @admin.display(description="phase")
     def phase(self, phase: Phase) -> str:

@@ -30,7 +30,7 @@ class Migration(migrations.Migration):
             fields=[
                 ('id', models.BigAutoField(auto_created=True, primary_key=True, serialize=False, verbose_name='ID')),
                 ('use', models.CharField(choices=[('HAY_BARN', 'Hay barn'), ('SHOP', 'Shop'), ('GARAGE', 'Garage'), ('RIDING_ARENA', 'Riding arena'), ('HOUSE_SHELL', 'House shell'), ('STORAGE', 'Storage')], default='SHOP', max_length=12)),
-                ('width_ft', models.FloatField(help_text='Gable to gable span of the trusses.', verbose_name='width (ft)')),
+                ('width_ft', models.FloatField(help_text='Along the gables: the span of the trusses.', verbose_name='width (ft)')),
                 ('length_ft', models.FloatField(verbose_name='length (ft)')),
                 ('eave_ft', models.FloatField(verbose_name='eave height (ft)')),
                 ('pitch_in_12', models.FloatField(default=4, help_text='4 is usual, 3 the low end.', verbose_name='pitch (in 12)')),

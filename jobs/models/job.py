@@ -208,7 +208,7 @@ class Phase(models.Model):
         ]
 
     def __str__(self) -> str:
-        return f"{self.get_code_display()}, job {self.job_id}"
+        return f"{self.get_code_display()}, job {self.job.number}"
 
     @property
     def planned_hours(self) -> float:
@@ -244,7 +244,7 @@ class Delivery(models.Model):
         ]
 
     def __str__(self) -> str:
-        return f"{self.get_item_display()}, job {self.job_id}"
+        return f"{self.get_item_display()}, job {self.job.number}"
 
 
 class LaborRate(models.Model):

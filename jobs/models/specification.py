@@ -53,7 +53,9 @@ class Specification(models.Model):
         G29 = 29, "29 gauge"
 
     use = models.CharField(max_length=12, choices=Use, default=Use.SHOP)
-    width_ft = models.FloatField("width (ft)", help_text="Gable to gable span of the trusses.")
+    width_ft = models.FloatField(
+        "width (ft)", help_text="Along the gables: the span of the trusses."
+    )
     length_ft = models.FloatField("length (ft)")
     eave_ft = models.FloatField("eave height (ft)")
     pitch_in_12 = models.FloatField(

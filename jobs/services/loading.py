@@ -101,7 +101,7 @@ def _check(run: Run, now: datetime | None) -> list[LoadError]:
     checks.refuse_parts_of_stored_jobs(run)
     checks.make_room_for_deliveries(run)
     today = timezone.localdate(now) if now else date.max
-    checks.refuse_future_sales(run, today=today)
+    checks.refuse_facts_to_come(run, today=today)
     for table in TABLES.values():
         checks.refuse_existing(run, table)
     return checks.check_buildings(run, today=today)

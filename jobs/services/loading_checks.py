@@ -24,10 +24,17 @@ __all__ = [
     "check_rates",
     "make_room_for_deliveries",
     "refuse_existing",
-    "refuse_future_sales",
+    "refuse_facts_to_come",
     "refuse_parts_of_stored_jobs",
 ]
 
+# By file: the days on which something happened. A plan takes them as facts.
+_HAPPENED = {
+    "jobs": ("sold_on", "completed_on"),
+    "permits": ("applied_on", "issued_on"),
+    "deliveries": ("ordered_on", "arrived_on"),
+    "tickets": ("called_on",),
+}
 _PART = re.compile(r"(openings|lean_tos)\[(\d+)\]\.?(\w*)")
 
 
@@ -71,11 +78,14 @@ def check_buildings(run: Run, *, today: date) -> list[LoadError]:
     return cautions
 
 
-def refuse_future_sales(run: Run, *, today: date) -> None:
-    """Refuse jobs that were sold on a day still to come."""
-    for entry in list(run.good("jobs")):
-        if entry.values["sold_on"] > today:
-            run.fail(entry, "sold_on", f"That is still to come. Write {today} or earlier.")
+def refuse_facts_to_come(run: Run, *, today: date) -> None:
+    """Refuse what is said to have happened on a day still to come."""
+    for kind, columns in _HAPPENED.items():
+        for entry in list(run.good(kind)):
+            for column in columns:
+                day = entry.values.get(column)
+                if day and cast(date, day) > today:
+                    run.fail(entry, column, f"That is still to come. Write {today} or earlier.")
 
 
 def _blamed(job: Entry, parts: dict[str, list[Entry]], field: str) -> tuple[Entry, str]:

@@ -237,3 +237,16 @@ def test_job_whose_numbers_cannot_be_built_shows_why_instead_of_a_drawing(desk: 
 
     assert "cannot be built" in page
     assert "width_ft 300" in page
+
+
+def test_choices_of_phases_and_permits_name_the_job_as_people_do(desk: Client) -> None:
+    job = factories.JobFactory(number="26-047")
+    permit = factories.PermitFactory(job=job)
+    intake.refresh_phases(job=job)
+    dig = job.phases.get(code="DIG")
+    visit = job.phases.get(code="HOLE_INSPECTION").inspections.create(requested_at=timezone.now())
+
+    assert str(dig) == "Dig holes, job 26-047"
+    assert str(permit) == "Permit of job 26-047"
+    assert str(visit) == "Hole inspection, job 26-047, requested"
+    assert str(job.deliveries.get(item="STEEL")) == "Steel and trim, job 26-047"

@@ -10,6 +10,7 @@ from crews.models import Crew, DayOff, Equipment
 from jobs.models import Job, Phase
 from jobs.services.loading import LoadError, LoadFailed, load
 from tests.factories import (
+    AuthorityFactory,
     CrewFactory,
     EquipmentFactory,
     FirmFactory,
@@ -258,6 +259,33 @@ def test_a_ticket_number_that_is_stored_is_refused(tmp_path: Path) -> None:
     text = "number,job,called_on,dig_from,expires_on\nT-1,26-301,2026-04-06,2026-04-09,2026-04-24\n"
 
     assert place(only_error(files(tmp_path, tickets=text))) == ("tickets.csv", 2, "number")
+
+
+@pytest.mark.parametrize(
+    ("kind", "header", "cells", "blamed"),
+    [
+        ("permits", "job,authority,issued_on", "26-301,Harrow County,2026-06-02", "issued_on"),
+        ("permits", "job,authority,applied_on", "26-301,Harrow County,2026-06-02", "applied_on"),
+        ("deliveries", "job,item,arrived_on", "26-301,STEEL,2026-06-02", "arrived_on"),
+        ("deliveries", "job,item,ordered_on", "26-301,STEEL,2026-06-02", "ordered_on"),
+        (
+            "tickets",
+            "number,job,called_on,dig_from,expires_on",
+            "T-1,26-301,2026-06-02,2026-06-05,2026-06-20",
+            "called_on",
+        ),
+    ],
+)
+def test_a_fact_of_a_day_to_come_is_refused(
+    tmp_path: Path, kind: str, header: str, cells: str, blamed: str
+) -> None:
+    JobFactory(number="26-301")
+    AuthorityFactory(name="Harrow County")
+
+    error = only_error(files(tmp_path, **{kind: f"{header}\n{cells}\n"}))
+
+    assert place(error) == (f"{kind}.csv", 2, blamed)
+    assert "still to come" in error.message
 
 
 def test_a_rate_that_no_phase_reads_is_refused(tmp_path: Path) -> None:
