@@ -6,6 +6,7 @@ from typing import Any
 
 from django.contrib import admin, messages
 from django.contrib.admin.views.main import ChangeList
+from django.db import IntegrityError
 from django.db.models import F, QuerySet
 from django.forms import BaseModelFormSet, ModelForm
 from django.http import HttpRequest, HttpResponse
@@ -181,6 +182,21 @@ class JobAdmin(admin.ModelAdmin):
         intake.refresh_phases(job=job)
         for caution in building_of(job).cautions():
             self.message_user(request, caution.message, messages.WARNING)
+
+    def changeform_view(
+        self,
+        request: HttpRequest,
+        object_id: str | None = None,
+        form_url: str = "",
+        extra_context: dict[str, Any] | None = None,
+    ) -> HttpResponse:
+        """Answer the form; if someone stored the same number meanwhile, let the form say so."""
+        try:
+            return super().changeform_view(request, object_id, form_url, extra_context)
+        except IntegrityError:
+            # Between the form's check and the insert another one was stored. All is rolled back;
+            # now the check sees it, and what was typed is shown again with the message.
+            return super().changeform_view(request, object_id, form_url, extra_context)
 
     def change_view(
         self,

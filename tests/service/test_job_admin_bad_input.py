@@ -5,7 +5,9 @@ from html import unescape
 from typing import Any
 
 import pytest
+from django.contrib.admin import ModelAdmin
 from django.contrib.auth.models import AbstractUser
+from django.db import IntegrityError
 from django.test import Client
 from django.urls import reverse
 from django.utils import timezone
@@ -150,6 +152,28 @@ def test_number_of_another_job_is_refused(desk: Client) -> None:
     page = refused(desk, job_data(number="26-041"))
 
     assert "Number 26-041: Another job has this number. Enter the next free one." in page
+
+
+def test_number_that_someone_else_stores_at_the_same_moment_is_refused_with_nothing_lost(
+    desk: Client, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    stock = ModelAdmin.changeform_view
+    answers = iter((True, False))
+
+    def beaten_to_it(*arguments: Any, **named: Any) -> Any:
+        if next(answers):
+            factories.JobFactory(number="26-900", buyer_name="The Other Desk")
+            raise IntegrityError("UNIQUE constraint failed: jobs_job.number")
+        return stock(*arguments, **named)
+
+    monkeypatch.setattr(ModelAdmin, "changeform_view", beaten_to_it)
+
+    response = desk.post(ADD, job_data(number="26-900"))
+
+    page = unescape(response.content.decode())
+    assert "Number 26-900: Another job has this number. Enter the next free one." in page
+    assert 'value="Ada Quill"' in page
+    assert Job.objects.get(number="26-900").buyer_name == "The Other Desk"
 
 
 def test_job_without_an_authority_is_refused(desk: Client) -> None:
