@@ -46,15 +46,14 @@ class Calendars:
         self.built: list[WorkCalendar] = []
         self._index: dict[object, int] = {}
         self._crew_days_off: dict[int, frozenset[date]] = {}
+        self._crew_works: dict[int, bool] = {}
         self._holidays: dict[str, frozenset[date]] = {}
         self._authority_closed: dict[int, frozenset[date]] = {}
         self._authority_weekdays: dict[int, frozenset[int]] = {}
 
     def of_crew(self, crew: Crew, *, drive_minutes: int) -> int:
         """Return the calendar of a crew at a site so far away, one way, in whole quarter hours."""
-        if crew.pk not in self._crew_days_off:
-            self._crew_days_off[crew.pk] = self.closed | days_of(crew.days_off.all())
-        closed = self._crew_days_off[crew.pk]
+        closed = self._days_off(crew)
         drive = -(-drive_minutes // SLOT_MINUTES) * SLOT_MINUTES
         key = (crew.work_hours_id, closed, drive)
         if key not in self._index:
@@ -71,6 +70,21 @@ class Calendars:
                 ),
             )
         return self._index[key]
+
+    def works_again(self, crew: Crew, today: date) -> bool:
+        """Return whether a crew works at all within as far as dates may be entered."""
+        if crew.pk not in self._crew_works:
+            week, closed = crew.work_hours.week(), self._days_off(crew)
+            ahead = (today + timedelta(days=days) for days in range(FARTHEST_AHEAD.days))
+            self._crew_works[crew.pk] = any(
+                day.weekday() in week and day not in closed for day in ahead
+            )
+        return self._crew_works[crew.pk]
+
+    def _days_off(self, crew: Crew) -> frozenset[date]:
+        if crew.pk not in self._crew_days_off:
+            self._crew_days_off[crew.pk] = self.closed | days_of(crew.days_off.all())
+        return self._crew_days_off[crew.pk]
 
     def of_outside_trades(self) -> int:
         """Return the calendar of trades that are not ours."""

@@ -140,11 +140,16 @@ class JobActivities:
         if not all(machines):
             return (), f"no {' or '.join(sorted(kind.equipment)).lower()} is in service"
         hours = phase.planned_hours * (1 - phase.share_done)
+        today = parts.calendars.local(parts.now).date()
         modes: list[engine.Mode] = []
+        away: list[str] = []
         for crew in parts.work.crews:
             if phase.status == Phase.Status.UNDER_WAY and phase.crew_id not in (None, crew.pk):
                 continue
             if not kind.skills <= set(crew.skills) or crew.size < kind.min_people:
+                continue
+            if not parts.calendars.works_again(crew, today):
+                away.append(crew.name)
                 continue
             people = min(crew.size, kind.max_people)
             modes.extend(
@@ -158,6 +163,11 @@ class JobActivities:
             )
         if modes:
             return tuple(modes), ""
+        if away:
+            return (), (
+                f"no working day in the next five years: {', '.join(away)}; "
+                "correct the days off or the work hours, or say who goes on"
+            )
         skills = ", ".join(sorted(kind.skills)).lower()
         return (), f"no active crew of {kind.min_people} or more people has the skills {skills}"
 

@@ -98,3 +98,19 @@ def test_a_job_whose_office_never_opens_is_listed_with_the_reason_and_others_are
     assert any("Never has no working day in the next five years" in text for text in reasons)
     assert Booking.objects.filter(plan=plan, phase__job=other).exists()
     assert all(row["job"] == stuck.number for row in plan.unplanned)
+
+
+def test_work_of_a_crew_that_has_left_is_listed_and_the_rest_is_planned() -> None:
+    gone, _ = make_firm(crews=2)
+    begun, other = make_job(), make_job()
+    Phase.objects.filter(job=begun, code="LAYOUT").update(
+        status=Phase.Status.UNDER_WAY, started_at=MONDAY - timedelta(days=3), crew=gone
+    )
+    gone.days_off.create(first_day=date(2026, 5, 30), last_day=date(2199, 12, 31), reason="Left")
+
+    plan = planning.plan_now(now=MONDAY, budget_seconds=0)
+
+    reasons = {row["phase"]: row["reason"] for row in plan.unplanned if row["job"] == begun.number}
+    assert f"no working day in the next five years: {gone.name}" in reasons["LAYOUT"]
+    assert Booking.objects.filter(plan=plan, phase__job=other, phase__code="LAYOUT").exists()
+    assert not Booking.objects.filter(plan=plan, crew=gone).exists()
