@@ -10,6 +10,7 @@ from django.contrib.auth.models import User
 
 from crews.models import Crew, Firm
 from crews.selectors import subscription_for
+from jobs.management.commands.demo import sign_in_lines
 from jobs.models import Job, Phase
 from jobs.services import demo
 from jobs.services.loading import load
@@ -122,3 +123,12 @@ def test_each_crews_feed_keeps_its_address() -> None:
     assert len(first) == 1
     token = first[0][1].rsplit("/", 1)[1].removesuffix(".ics")
     assert subscription_for(token) is not None
+
+
+def test_the_leads_sign_in_says_that_the_office_pages_stay_closed() -> None:
+    people = [demo.SignIn("office", "Office", "a"), demo.SignIn("lead", "Crew lead", "b")]
+
+    office, lead = sign_in_lines(people)
+
+    assert office.endswith("Office")
+    assert "no office pages" in lead

@@ -12,11 +12,14 @@ from django.core.management import call_command
 from django.core.management.base import BaseCommand, CommandError
 from django.utils import timezone
 
+from contractor import roles
 from jobs.management.serving import ChildEnded, Children, port_is_free, wait_for_port
 from jobs.services import demo
 
 DEFAULT_PORT = 8000
 WEB_WORKERS, WEB_THREADS = 2, 4
+# A sign-in that opens nothing yet is told as such, beside the others.
+CLOSED_TO = {roles.CREW_LEAD: " (no office pages: a lead reads the crew's calendar)"}
 
 
 class Command(BaseCommand):
@@ -63,7 +66,7 @@ class Command(BaseCommand):
         where = [
             "",
             f"  Sign in          {base}/admin/",
-            *_sign_in_lines(people),
+            *sign_in_lines(people),
             f"  Owner's API      {base}/api/v1/   (described at {base}/api/v1/schema/)",
             f"  Health           {base}/health/",
         ]
@@ -110,12 +113,15 @@ class Command(BaseCommand):
         self.stdout.write("\n".join(lines))
 
 
-def _sign_in_lines(people: list[demo.SignIn]) -> list[str]:
+def sign_in_lines(people: list[demo.SignIn]) -> list[str]:
     """Return a line for each sign-in, or one that says whose accounts open the door."""
     if not people:
         return ["    with the accounts that are there; the demo has added none"]
     changed = "(changed since; manage.py changepassword sets a new one)"
-    return [f"    {p.username:8} {p.password or changed}   {p.role}" for p in people]
+    return [
+        f"    {p.username:8} {p.password or changed}   {p.role}{CLOSED_TO.get(p.role, '')}"
+        for p in people
+    ]
 
 
 def _programs(port: int) -> dict[str, list[str]]:
