@@ -32,7 +32,7 @@ class PhaseAdmin(admin.ModelAdmin):
     search_fields = ("job__number", "job__buyer_name")
     autocomplete_fields = ("crew",)
     ordering = ("job__number", "sequence", "id")
-    readonly_fields = ("job", "code", "labor_hours", "labor_arithmetic", "pinned_to")
+    readonly_fields = ("job", "code", "labor_hours", "labor_arithmetic", "share_at", "pinned_to")
     fieldsets = (
         (None, {"fields": (("job", "code"),)}),
         ("Hours", {"fields": ("labor_hours", "labor_arithmetic", "office_hours")}),
@@ -43,7 +43,8 @@ class PhaseAdmin(admin.ModelAdmin):
                     ("status", "crew"),
                     "started_at",
                     "done_at",
-                    ("share_done", "reported_hours"),
+                    ("share_done", "share_at"),
+                    "reported_hours",
                 )
             },
         ),
@@ -57,6 +58,12 @@ class PhaseAdmin(admin.ModelAdmin):
     def has_delete_permission(self, request: HttpRequest, obj: Any = None) -> bool:
         """Refuse to take a phase away by hand; changing the building does it."""
         return False
+
+    def save_model(self, request: HttpRequest, obj: Phase, form: Any, change: bool) -> None:
+        """Save, and note from when on the share done holds."""
+        if {"share_done", "status"} & set(form.changed_data):
+            obj.share_at = timezone.now()
+        super().save_model(request, obj, form, change)
 
     def has_change_permission(self, request: HttpRequest, obj: Any = None) -> bool:
         """Let phases that the building no longer has be looked at only."""

@@ -144,6 +144,7 @@ class Migration(migrations.Migration):
                 ('started_at', models.DateTimeField(blank=True, null=True)),
                 ('done_at', models.DateTimeField(blank=True, null=True)),
                 ('share_done', models.FloatField(default=0, validators=[django.core.validators.MinValueValidator(0), django.core.validators.MaxValueValidator(1)])),
+                ('share_at', models.DateTimeField(blank=True, help_text='When the share was true; work since then is taken to go on as planned.', null=True, verbose_name='share done as of')),
                 ('reported_hours', models.FloatField(blank=True, null=True, validators=[django.core.validators.MinValueValidator(0)])),
                 ('pinned_start_at', models.DateTimeField(blank=True, null=True)),
                 ('crew', models.ForeignKey(blank=True, help_text='Who is on it or did it.', null=True, on_delete=django.db.models.deletion.PROTECT, related_name='phases_worked', to='crews.crew')),

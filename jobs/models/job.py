@@ -1,5 +1,7 @@
 """A job, what it is built of, and the phases it is built in."""
 
+from datetime import datetime
+
 from django.core.validators import MaxValueValidator, MinValueValidator, RegexValidator
 from django.db import models
 from django.db.models import F, Q
@@ -173,6 +175,12 @@ class Phase(models.Model):
     share_done = models.FloatField(
         default=0, validators=[MinValueValidator(0), MaxValueValidator(1)]
     )
+    share_at = models.DateTimeField(
+        "share done as of",
+        null=True,
+        blank=True,
+        help_text="When the share was true; work since then is taken to go on as planned.",
+    )
     reported_hours = models.FloatField(null=True, blank=True, validators=[MinValueValidator(0)])
     pinned_crew = models.ForeignKey(
         Crew, null=True, blank=True, on_delete=models.PROTECT, related_name="pinned_phases"
@@ -209,6 +217,13 @@ class Phase(models.Model):
 
     def __str__(self) -> str:
         return f"{self.get_code_display()}, job {self.job.number}"
+
+    @property
+    def share_known_at(self) -> datetime | None:
+        """Return the moment for which the share done was told; None means now."""
+        if self.share_at is None and self.share_done == 0:
+            return self.started_at
+        return self.share_at
 
     @property
     def planned_hours(self) -> float:

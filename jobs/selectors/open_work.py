@@ -67,7 +67,7 @@ def open_work(*, now: datetime) -> OpenWork:
         ),
         firm_days_off=days_of(days_off.filter(crew=None, equipment=None)),
         jobs=tuple(job for job in jobs if any(p.status != "DONE" for p in job.phases.all())),
-        told=_told(now),
+        told=_told(),
         visits=_visits(),
     )
 
@@ -88,10 +88,10 @@ def days_of(rows: Iterable[DaySpan]) -> frozenset[date]:
     return frozenset(days)
 
 
-def _told(now: datetime) -> dict[int, Booking]:
-    """Return the published bookings that have not begun, by phase."""
+def _told() -> dict[int, Booking]:
+    """Return the published bookings of work that nobody has reported as begun, by phase."""
     rows = Booking.objects.filter(
-        plan__status=Plan.Status.PUBLISHED, starts_at__gte=now, phase__status=Phase.Status.OPEN
+        plan__status=Plan.Status.PUBLISHED, phase__status=Phase.Status.OPEN
     )
     return {booking.phase_id: booking for booking in rows}
 

@@ -8,6 +8,7 @@ from typing import TYPE_CHECKING
 from django.db import transaction
 
 from contractor.trade.errors import Caution, Fault, SpecError
+from contractor.trade.locate import STARTER_RULES
 from contractor.trade.phases import PHASE_TABLE, Performer
 from jobs.models import Delivery, Job, Phase
 from jobs.selectors.buildings import building_of, take_off_of
@@ -44,7 +45,11 @@ def check(
     contractor.trade.errors.SpecError
         If it cannot be built or its dates make no sense; it holds every fault.
     """
-    faults = [*_date_faults(job, today), *(_new_date_faults(job, today) if is_new else ())]
+    faults = [
+        *_state_faults(job),
+        *_date_faults(job, today),
+        *(_new_date_faults(job, today) if is_new else ()),
+    ]
     try:
         building = building_of(job, openings=openings, lean_tos=lean_tos)
     except SpecError as error:
@@ -52,6 +57,17 @@ def check(
     if faults:
         raise SpecError(faults)
     return building.cautions()
+
+
+def _state_faults(job: Job) -> Iterable[Fault]:
+    """Refuse a state without a locate rule: no dig there could ever be planned."""
+    if job.site_state not in STARTER_RULES:
+        yield Fault(
+            "site_state",
+            job.site_state,
+            "no locate rule is known for this state",
+            "Enter the two capital letters of the site's state, like OH.",
+        )
 
 
 def refresh_phases(*, job: Job, firm_rates: Mapping[str, Rate] | None = None) -> None:

@@ -129,9 +129,24 @@ class JobActivities:
                 for window in visit_windows(authority)
             ), ""
         if kind.performer is Performer.SUB:
-            hours = (phase.office_hours or kind.nominal_hours) * (1 - phase.share_done)
-            return (engine.Mode(None, _slots(hours), calendars.of_outside_trades()),), ""
+            outside = calendars.of_outside_trades()
+            slots = self._slots_left(phase, phase.office_hours or kind.nominal_hours, outside)
+            return (engine.Mode(None, slots, outside),), ""
         return self._crew_modes(phase, kind)
+
+    def _slots_left(self, phase: Phase, hours: float, calendar: int) -> int:
+        """
+        Return the working slots that are left of a phase, at least one.
+
+        Work under way is taken to have gone on as planned since its share done was told: without
+        that, an hour in which nobody reports would push everything behind it by an hour.
+        """
+        slots = _slots(hours * (1 - phase.share_done))
+        if phase.status != Phase.Status.UNDER_WAY or phase.share_known_at is None:
+            return slots
+        told = min(self.parts.calendars.slot_of(phase.share_known_at), self.parts.now)
+        worked = self.parts.calendars.built[calendar].work_between(told, self.parts.now)
+        return max(1, slots - worked)
 
     def _crew_modes(self, phase: Phase, kind: PhaseKind) -> tuple[tuple[engine.Mode, ...], str]:
         """Return every crew that can do the phase, with every set of machines it needs."""
@@ -139,7 +154,6 @@ class JobActivities:
         machines = [parts.machines_of_kind.get(name, []) for name in sorted(kind.equipment)]
         if not all(machines):
             return (), f"no {' or '.join(sorted(kind.equipment)).lower()} is in service"
-        hours = phase.planned_hours * (1 - phase.share_done)
         today = parts.calendars.local(parts.now).date()
         modes: list[engine.Mode] = []
         away: list[str] = []
@@ -151,14 +165,11 @@ class JobActivities:
             if not parts.calendars.works_again(crew, today):
                 away.append(crew.name)
                 continue
-            people = min(crew.size, kind.max_people)
+            calendar = parts.calendars.of_crew(crew, drive_minutes=self.job.drive_minutes)
+            crew_hours = phase.planned_hours / (min(crew.size, kind.max_people) * crew.pace)
+            slots = self._slots_left(phase, crew_hours, calendar)
             modes.extend(
-                engine.Mode(
-                    crew=parts.crew_index[crew.pk],
-                    work_slots=_slots(hours / (people * crew.pace)),
-                    calendar=parts.calendars.of_crew(crew, drive_minutes=self.job.drive_minutes),
-                    machines=chosen,
-                )
+                engine.Mode(parts.crew_index[crew.pk], slots, calendar, machines=chosen)
                 for chosen in product(*machines)
             )
         if modes:
@@ -318,7 +329,8 @@ class JobActivities:
         booking = self.parts.work.told.get(phase.pk)
         if booking is None:
             return None
-        start = self.parts.calendars.slot_of(booking.starts_at)
+        # Work that should have begun and is not reported keeps its turn, from now on.
+        start = max(self.parts.calendars.slot_of(booking.starts_at), self.parts.now)
         return engine.Announced(
             crew=self.parts.crew_index.get(booking.crew_id) if booking.crew_id else None,
             start=start,

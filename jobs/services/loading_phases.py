@@ -17,7 +17,7 @@ def apply_history(run: Run, *, now: datetime | None) -> None:
     """Write starts, ends, shares and hours to the phases that the rows name."""
     phases = _phases_named(run, "history")
     changed = []
-    fields = {"status", "share_done"}
+    fields = {"status", "share_done", "share_at"}
     for entry in list(run.good("history")):
         phase = _phase_of(run, entry, phases)
         if phase is None or not _history_is_possible(run, entry, phase, now):
@@ -30,6 +30,7 @@ def apply_history(run: Run, *, now: datetime | None) -> None:
             phase.status, phase.share_done = Phase.Status.DONE, 1.0
         elif phase.started_at is not None:
             phase.status = Phase.Status.UNDER_WAY
+            phase.share_at = phase.share_at or now
         changed.append(phase)
     Phase.objects.bulk_update(changed, sorted(fields), batch_size=200)
 

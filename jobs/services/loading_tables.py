@@ -195,7 +195,7 @@ _ALL = (
     _phase_table(
         "history",
         Phase,
-        "crew started_at done_at share_done hours=reported_hours office_hours pinned_crew "
+        "crew started_at done_at share_done share_at hours=reported_hours office_hours pinned_crew "
         "pinned_start_at",
         "job phase",
     ),

@@ -7,11 +7,12 @@ import pytest
 from django.core.exceptions import ValidationError
 from django.utils import timezone
 
+from contractor.trade.errors import SpecError
 from inspections.models import Authority, LocateTicket
 from jobs.models import Booking, Delivery, Job, Phase, Plan, PlanRequest
 from jobs.selectors import plans
-from jobs.services import planning
-from jobs.services.intake import refresh_phases
+from jobs.services import planning, publishing
+from jobs.services.intake import check, refresh_phases
 from tests.factories import AuthorityFactory, DayOffFactory, LocateTicketFactory
 from tests.service.portfolio import MONDAY, ZONE, cover_digging, make_firm, make_job
 
@@ -386,3 +387,57 @@ def test_a_slab_is_protected_in_winter_and_does_not_wait_for_spring():
 
     wait = plans.job_waits(plan, job).get(kind="CURE", before_code="LINER")
     assert 12.5 <= (wait.ends_at - wait.starts_at).total_seconds() / 86_400 <= 12.8
+
+
+def test_work_under_way_is_taken_to_go_on_as_planned_while_nobody_reports():
+    """What is planned behind it stays where it is, an hour or a day later."""
+    crew = make_firm(crews=1)[0]
+    job = make_job()
+    cover_digging(job)
+    Phase.objects.filter(job=job, code="LAYOUT").update(
+        status=Phase.Status.DONE,
+        started_at=MONDAY - timedelta(days=4),
+        done_at=MONDAY - timedelta(days=3),
+        share_done=1,
+    )
+    Phase.objects.filter(job=job, code="DIG").update(
+        status=Phase.Status.UNDER_WAY,
+        crew=crew,
+        office_hours=60,
+        started_at=MONDAY - timedelta(days=3),
+        share_done=0.2,
+        share_at=MONDAY,
+    )
+    ends = booked(draft(), "DIG").ends_at
+
+    for hours in (3, 8, 26, 28):
+        later = planning.plan_now(now=MONDAY + timedelta(hours=hours), budget_seconds=0)
+        assert booked(later, "DIG").ends_at == ends
+
+    overdue = planning.plan_now(now=ends + timedelta(days=2), budget_seconds=0)
+    assert booked(overdue, "DIG").work_hours == 0.25
+
+
+def test_work_that_should_have_begun_keeps_its_turn_and_its_crew():
+    make_firm(crews=2)
+    jobs = [make_job(number=f"26-60{number}") for number in range(3)]
+    for job in jobs:
+        cover_digging(job)
+    published = draft()
+    publishing.publish(plan_id=published.pk, now=MONDAY)
+    told = {
+        row.phase_id: row.crew_id
+        for row in Booking.objects.filter(plan=published, crew__isnull=False)
+    }
+
+    later = planning.plan_now(now=MONDAY + timedelta(hours=6), budget_seconds=0)
+
+    rows = Booking.objects.filter(plan=later, crew__isnull=False)
+    assert {row.phase_id: row.crew_id for row in rows} == told
+
+
+def test_a_state_without_a_locate_rule_is_refused_at_the_door():
+    job = make_job(site_state="ZZ")
+
+    with pytest.raises(SpecError, match="site_state ZZ: no locate rule"):
+        check(job=job, openings=(), lean_tos=(), today=MONDAY.date(), is_new=False)
