@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from copy import copy
 from dataclasses import replace
 from itertools import product
 from typing import TYPE_CHECKING
@@ -42,6 +43,26 @@ class JobActivities:
         for follows in network.follows:
             if follows.before in self.rows and follows.after in self.rows:
                 self.leaders[follows.after].append(follows)
+        for code in self.rows:
+            self._take_to_go_on(code)
+
+    def _take_to_go_on(self, code: str) -> None:
+        """
+        Take a phase that should be in the middle of its work now to be so, reported or not.
+
+        Only where all before it is reported done; the stored row stays as it is.
+        """
+        phase, now = self.rows[code], self.parts.work.now
+        booking = self.parts.work.told.get(phase.pk)
+        if booking is None or not booking.starts_at <= now < booking.ends_at:
+            return
+        leaders = (self.rows[follows.before] for follows in self.leaders[code])
+        if any(leader.status != Phase.Status.DONE for leader in leaders):
+            return
+        self.rows[code] = taken = copy(phase)
+        taken.status = Phase.Status.UNDER_WAY
+        taken.started_at = booking.starts_at
+        taken.crew_id = booking.crew_id
 
     def add(self) -> None:
         """Add every phase that is not done, then the links between them."""
@@ -123,16 +144,25 @@ class JobActivities:
     def _modes(self, phase: Phase, kind: PhaseKind) -> tuple[tuple[engine.Mode, ...], str]:
         calendars = self.parts.calendars
         if kind.performer is Performer.AUTHORITY:
-            return tuple(
-                engine.Mode(None, _slots_of_window(window), calendars.of_visits(authority, window))
-                for authority in (self.job.permit.authority,)
-                for window in visit_windows(authority)
-            ), ""
+            return self._visit_modes(phase, self.job.permit.authority), ""
         if kind.performer is Performer.SUB:
             outside = calendars.of_outside_trades()
             slots = self._slots_left(phase, phase.office_hours or kind.nominal_hours, outside)
             return (engine.Mode(None, slots, outside),), ""
         return self._crew_modes(phase, kind)
+
+    def _visit_modes(self, phase: Phase, authority: Authority) -> tuple[engine.Mode, ...]:
+        """Return one mode per visit window; of a visit that is going on, its own window only."""
+        calendars = self.parts.calendars
+        modes = []
+        for window in visit_windows(authority):
+            calendar = calendars.of_visits(authority, window)
+            slots = self._slots_left(phase, _hours_of_window(window), calendar)
+            modes.append(engine.Mode(None, slots, calendar))
+        if phase.status == Phase.Status.UNDER_WAY:
+            now = self.parts.now
+            modes = [m for m in modes if calendars.built[m.calendar].is_working(now)] or modes
+        return tuple(modes)
 
     def _slots_left(self, phase: Phase, hours: float, calendar: int) -> int:
         """
@@ -354,10 +384,9 @@ def _slots(hours: float) -> int:
     return max(1, -int(-hours * 60 // SLOT_MINUTES))
 
 
-def _slots_of_window(window: tuple[time, time]) -> int:
+def _hours_of_window(window: tuple[time, time]) -> float:
     opens, closes = window
-    minutes = (closes.hour - opens.hour) * 60 + closes.minute - opens.minute
-    return minutes // SLOT_MINUTES
+    return closes.hour - opens.hour + (closes.minute - opens.minute) / 60
 
 
 def _notice_basis(authority: Authority) -> str:

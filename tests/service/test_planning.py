@@ -441,3 +441,41 @@ def test_a_state_without_a_locate_rule_is_refused_at_the_door():
 
     with pytest.raises(SpecError, match="site_state ZZ: no locate rule"):
         check(job=job, openings=(), lean_tos=(), today=MONDAY.date(), is_new=False)
+
+
+def test_an_unreported_phase_in_the_middle_of_its_time_is_taken_to_go_on():
+    make_firm(crews=1)
+    job = make_job()
+    cover_digging(job)
+    published = draft()
+    publishing.publish(plan_id=published.pk, now=MONDAY)
+    layout = booked(published, "LAYOUT")
+
+    later = planning.plan_now(now=layout.starts_at + timedelta(hours=1), budget_seconds=0)
+
+    for code in ("LAYOUT", "DIG", "POSTS", "ROOF"):
+        assert booked(later, code).ends_at == booked(published, code).ends_at
+    assert Phase.objects.get(job=job, code="LAYOUT").status == Phase.Status.OPEN
+
+
+def test_a_visit_that_is_going_on_ends_with_its_window():
+    make_firm(crews=1)
+    job = make_job()
+    cover_digging(job)
+    published = draft()
+    publishing.publish(plan_id=published.pk, now=MONDAY)
+    visit = booked(published, "HOLE_INSPECTION")
+    for code in ("LAYOUT", "DIG"):
+        row = booked(published, code)
+        Phase.objects.filter(job=job, code=code).update(
+            status=Phase.Status.DONE,
+            crew=row.crew,
+            started_at=row.starts_at,
+            done_at=row.ends_at,
+            share_done=1,
+        )
+
+    later = planning.plan_now(now=visit.starts_at + timedelta(hours=2), budget_seconds=0)
+
+    assert booked(later, "HOLE_INSPECTION").ends_at == visit.ends_at
+    assert booked(later, "POSTS").starts_at == booked(published, "POSTS").starts_at
