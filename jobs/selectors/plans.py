@@ -288,13 +288,25 @@ def _rows(plan: Plan) -> list[Row]:
             key=f"{booking.phase.job.number} {booking.phase.get_code_display()}",
             job=booking.phase.job.number,
             crew=booking.crew.name if booking.crew else "",
-            start=timezone.localtime(booking.starts_at),
+            start=timezone.localtime(_began(booking)),
             finish=timezone.localtime(booking.ends_at),
         )
         for booking in Booking.objects.filter(plan=plan)
         .select_related("phase__job", "crew")
-        .only("starts_at", "ends_at", "phase__code", "phase__job__number", "crew__name")
+        .only(
+            "starts_at",
+            "ends_at",
+            "phase__code",
+            "phase__started_at",
+            "phase__job__number",
+            "crew__name",
+        )
     ]
+
+
+def _began(booking: Booking) -> datetime:
+    """Return a booking's start; of work under way the day it began, so that it does not move."""
+    return min(booking.starts_at, booking.phase.started_at or booking.starts_at)
 
 
 def _finishes(plan: Plan) -> dict[int, datetime]:

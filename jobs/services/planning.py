@@ -213,7 +213,8 @@ def _solve(
             return portfolio, result
     raise TooFarAheadError(
         f"The open work reaches further than {LAST_HORIZON_DAYS} days ahead. "
-        "Look for a date typed wrong, or for a crew without working days."
+        "Look for a date typed wrong, for a crew without working days, or for more work "
+        "than the crews can do in that time."
     )
 
 

@@ -114,3 +114,21 @@ def test_work_of_a_crew_that_has_left_is_listed_and_the_rest_is_planned() -> Non
     assert f"no working day in the next five years: {gone.name}" in reasons["LAYOUT"]
     assert Booking.objects.filter(plan=plan, phase__job=other, phase__code="LAYOUT").exists()
     assert not Booking.objects.filter(plan=plan, crew=gone).exists()
+
+
+def test_work_under_way_is_not_told_as_a_move():
+    make_firm()
+    job = make_job()
+    cover_digging(job)
+    published = planning.plan_now(now=MONDAY, budget_seconds=0)
+    publishing.publish(plan_id=published.pk, now=MONDAY)
+    layout = published.bookings.get(phase__code="LAYOUT")
+    Phase.objects.filter(pk=layout.phase_id).update(
+        status=Phase.Status.UNDER_WAY, crew=layout.crew, started_at=layout.starts_at
+    )
+
+    later = planning.plan_now(now=layout.starts_at + timedelta(hours=1), budget_seconds=0)
+    comparison = plans.comparison(later, published)
+
+    assert (comparison.moved, comparison.removed) == ((), ())
+    assert len(comparison.same) == published.bookings.count()
