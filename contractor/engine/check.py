@@ -5,8 +5,11 @@ row, and occupation by sweeping over all starts and finishes of a resource.
 """
 
 from collections import defaultdict
-from collections.abc import Iterator
+from collections.abc import Iterable, Iterator
 from dataclasses import dataclass
+from itertools import groupby
+
+import numpy as np
 
 from contractor.engine.problem import Activity, Mode, Problem
 from contractor.engine.schedule import Bind, Placed, Schedule
@@ -26,8 +29,8 @@ class Violation:
 def check(problem: Problem, schedule: Schedule) -> tuple[Violation, ...]:
     """Return all violations of `schedule`, none if it is sound.
 
-    Rules: missing, mode, past, release, work_time, finish, window, frozen, flow, link, overlap,
-    pin, unplanned.
+    Rules: missing, mode, past, release, work_time, finish, pause, window, frozen, flow, link,
+    overlap, pin, unplanned.
     """
     if len(schedule.placed) != len(problem.activities):
         count = f"{len(schedule.placed)} places for {len(problem.activities)} activities"
@@ -85,6 +88,8 @@ def _check_alone(problem: Problem, i: int, placed: Placed) -> Iterator[Violation
         text = f"{activity.key} starts at {placed.start}, released at {activity.release}"
         yield Violation("release", i, text)
     yield from _check_work(problem, i, placed, activity.modes[placed.mode])
+    if not activity.under_way:
+        yield from _check_pause(problem, i, placed, activity.modes[placed.mode])
     if activity.windows and not _inside_a_window(activity, placed):
         text = f"{activity.key} from {placed.start} to {placed.finish} fits no window"
         yield Violation("window", i, text)
@@ -103,6 +108,33 @@ def _check_work(problem: Problem, i: int, placed: Placed, mode: Mode) -> Iterato
         yield Violation("finish", i, f"{key} works {done} slots instead of {mode.work_slots}")
     elif finish > start and not worked[finish - 1]:
         yield Violation("finish", i, f"{key} ends at {finish}, outside working time")
+
+
+def _check_pause(problem: Problem, i: int, placed: Placed, mode: Mode) -> Iterator[Violation]:
+    """Work stops for no pause that is too long while a later stretch could hold all of it."""
+    limit = problem.longest_pause_slots
+    if limit is None:
+        return
+    worked = problem.calendars[mode.calendar].working
+    stops = len(_worked_between_pauses(worked[placed.start : placed.finish], limit)) > 1
+    if stops and max(_worked_between_pauses(worked[placed.start :], limit)) >= mode.work_slots:
+        text = (
+            f"{problem.activities[i].key} from {placed.start} to {placed.finish} "
+            f"stops for more than {limit} slots"
+        )
+        yield Violation("pause", i, text)
+
+
+def _worked_between_pauses(worked: Iterable[np.bool_], limit: int) -> list[int]:
+    """Return the slots worked in each stretch between pauses of more than `limit` slots."""
+    stretches = [0]
+    for works, run in groupby(worked):
+        slots = sum(1 for _ in run)
+        if works:
+            stretches[-1] += slots
+        elif slots > limit:
+            stretches.append(0)
+    return stretches
 
 
 def _moved_silently(problem: Problem, activity: Activity, placed: Placed) -> bool:

@@ -7,6 +7,8 @@ from typing import NamedTuple
 UNPLANNED = -1
 WINDOW = -1
 """Stands where a `Blocker` names a resource: it was a window that held the activity back."""
+PAUSE = -2
+"""Stands there too: the work would have had to stop for a pause longer than it may have."""
 
 
 class Blocker(NamedTuple):

@@ -2,7 +2,7 @@
 
 from collections.abc import Mapping, Sequence
 
-from contractor.engine.dates import UNPLANNED, WINDOW, Blocker, Dates
+from contractor.engine.dates import PAUSE, UNPLANNED, WINDOW, Blocker, Dates
 from contractor.engine.prepared import FROZEN, PINNED, UNDER_WAY, Prepared, prepare
 from contractor.engine.problem import Problem
 from contractor.engine.schedule import (
@@ -135,12 +135,15 @@ class _Explainer:
         if after is None:
             return None
         follower = self.problem.activities[after].key
-        why = f"held back so that the job runs through to {follower}"
+        why = f"begun later on purpose, nearer to {follower}"
         return Because(Bind.FLOW, after, None, self.dates.start[i], why)
 
     def blocker_bound(self, i: int, blocker: Blocker) -> Because:
-        """Return the bound of the window, crew or machine that moved the activity last."""
+        """Return the bound of the window, pause, crew or machine that moved the activity last."""
         problem = self.problem
+        if blocker.resource == PAUSE:
+            why = f"not begun before a closing of {self._days_closed(i, blocker.slot)}"
+            return Because(Bind.CALENDAR, None, None, blocker.slot, why)
         if blocker.resource == WINDOW:
             return Because(Bind.WINDOW, None, None, blocker.slot, "next window that holds it")
         crew = self.dates.crew[i]
@@ -156,6 +159,15 @@ class _Explainer:
             kind, blocker.holder, blocker.resource, blocker.slot, f"{label} is on {holder}"
         )
 
+    def _days_closed(self, i: int, reopens: int) -> str:
+        """Return in words how long the activity's calendar is closed until slot `reopens`."""
+        mode = self.prepared.modes[i][self.dates.mode[i]]
+        closed = reopens - mode.slot_of[mode.before[reopens] - 1] - 1
+        if closed < SLOTS_PER_DAY:
+            return "less than a day"
+        days = closed // SLOTS_PER_DAY
+        return f"{days} days" if days > 1 else "1 day"
+
 
 def _placed(explainer: _Explainer, i: int) -> Placed:
     dates = explainer.dates
@@ -170,6 +182,7 @@ def _placed(explainer: _Explainer, i: int) -> Placed:
     if flow is not None:
         return Placed(i, dates.mode[i], start, dates.finish[i], flow, (*bounds, flow))
     binding = max(reversed(bounds), key=lambda bound: bound.slot)
+    cause = "that time is not worked" if binding is told else binding.why
     if start > binding.slot:
         pause = Because(
             Bind.CALENDAR,
@@ -187,7 +200,7 @@ def _placed(explainer: _Explainer, i: int) -> Placed:
             binding.activity,
             binding.resource,
             binding.slot,
-            f"{told.why}, moved later by: {binding.kind}, {binding.why}",
+            f"later than announced: {cause}",
         )
     return Placed(i, dates.mode[i], start, dates.finish[i], binding, tuple(bounds))
 

@@ -4,8 +4,8 @@ from bisect import bisect_left, bisect_right
 from collections.abc import Sequence
 from typing import NamedTuple
 
-from contractor.engine.dates import WINDOW, Blocker
-from contractor.engine.prepared import FitMode, FitWindows
+from contractor.engine.dates import PAUSE, WINDOW, Blocker
+from contractor.engine.prepared import FitMode, FitStretches, FitWindows
 from contractor.engine.timeline import Timeline
 from contractor.engine.worktime import HorizonExceeded
 
@@ -32,7 +32,7 @@ def first_fit(
     None means that no window holds it. `blocker` is what set `earliest`, if anything but a bound.
     """
     before, slot_of, total, work = mode.before, mode.slot_of, mode.total, mode.work
-    uses = mode.uses
+    uses, stretches = mode.uses, mode.stretches
     slot = earliest
     while True:
         if slot >= len(before):
@@ -42,6 +42,12 @@ def first_fit(
             raise HorizonExceeded(f"{work} slots of work from slot {slot} do not end on the axis")
         start = slot_of[index]
         finish = slot_of[index + work - 1] + 1 if work else start
+        # Most work is over sooner than a long pause would be, and need not be looked up.
+        if stretches is not None and finish - start > stretches.longest_pause:
+            unbroken = _unbroken_from(stretches, index, work)
+            if unbroken > index:
+                start, finish = slot_of[unbroken], slot_of[unbroken + work - 1] + 1
+                blocker = Blocker(PAUSE, PAUSE, start)
         if windows is not None:
             opens = _window_opens(windows, start, finish)
             if opens is None:
@@ -68,6 +74,30 @@ def may_finish_by(mode: FitMode, earliest: int, latest: int) -> bool:
     return index < 0 or index >= mode.total or mode.slot_of[index] < latest
 
 
+def _unbroken_from(stretches: FitStretches, index: int, work: int) -> int:
+    """Return the first working slot from that of `index` on where no long pause breaks the work.
+
+    It is `index` itself where no stretch from there on is long enough.
+    """
+    i = bisect_left(stretches.last_starts, index)
+    if i < len(stretches.opens):
+        return max(index, stretches.opens[i])
+    if index < stretches.cut_off < index + work:
+        raise HorizonExceeded(f"{work} slots of work run into a stretch that the axis cuts off")
+    return index
+
+
+def _unbroken_until(stretches: FitStretches, index: int) -> int:
+    """Return the last working slot up to that of `index` where no long pause breaks the work.
+
+    It is -1 where there is none, and `index` itself where no stretch at all is long enough.
+    """
+    if not stretches.opens:
+        return index
+    i = bisect_right(stretches.opens, index) - 1
+    return -1 if i < 0 else min(index, stretches.last_starts[i])
+
+
 def _window_opens(windows: FitWindows, start: int, finish: int) -> int | None:
     """Return when the first window opens that closes late enough, at `start` at the earliest."""
     i = bisect_left(windows.closes, max(finish, start + 1))
@@ -90,6 +120,8 @@ def last_fit(
     before, slot_of, work = mode.before, mode.slot_of, mode.work
     while True:
         index = before[latest] - work
+        if mode.stretches is not None:
+            index = _unbroken_until(mode.stretches, index)
         start = slot_of[index] if index >= 0 else -1
         if start <= after:
             return None

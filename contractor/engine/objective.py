@@ -8,7 +8,7 @@ from contractor.engine.problem import Problem
 from contractor.engine.schedule import Schedule
 from contractor.engine.worktime import SLOTS_PER_DAY
 
-__all__ = ["Objective", "objective", "score"]
+__all__ = ["FROZEN_TOLERANCE_SLOTS", "Objective", "objective", "score"]
 
 # Prices of one unit each. The gaps make the order of importance, the sizes are our own choice.
 # A day that a site stands open (holes cave in, a locate ticket runs out, a crew drives out once
@@ -23,6 +23,12 @@ PRICE_EXTRA_CREW = 30.0
 PRICE_MOVED_DAY = 20.0
 PRICE_OPEN_DAY = 4.0
 PRICE_FINISH_DAY = 1.0
+FROZEN_TOLERANCE_SLOTS = 16
+"""A start inside the freeze that moves by less than these four hours is as good as kept.
+
+A plan made a little later in the day cannot keep every quarter hour, and would be ruled by which
+of them it loses; our own choice.
+"""
 
 
 @dataclass(frozen=True, slots=True)
@@ -31,8 +37,8 @@ class Objective:
 
     `late_weighted_days`: whole days each job ends after the day of its due slot, times its weight.
     `moved_days`: whole days announced starts move, times their weights; less than a day is free.
-    `frozen_moves`: announced activities inside the freeze, not pinned since, that changed start
-    or crew.
+    `frozen_moves`: announced activities inside the freeze, not pinned since, on another crew or
+    begun FROZEN_TOLERANCE_SLOTS or more away.
     `crew_changes`: activities on another crew than announced.
     `extra_crews`: crews on a job beyond one, its preferred crew counted as one.
     `open_days`: whole days from each job's first crew start (from now where it has begun) to its
@@ -158,7 +164,7 @@ def _by_announced(problem: Problem, dates: Dates) -> tuple[float, int, int]:
         moved_days += told.weight * (moved // SLOTS_PER_DAY)
         crew_changes += other_crew
         frozen = told.start < problem.freeze_until and activity.pin is None
-        frozen_moves += frozen and (moved > 0 or other_crew)
+        frozen_moves += frozen and (moved >= FROZEN_TOLERANCE_SLOTS or other_crew)
     return moved_days, frozen_moves, crew_changes
 
 

@@ -3,14 +3,33 @@
 from collections import Counter
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
+from itertools import pairwise
 from typing import NamedTuple
 from weakref import WeakKeyDictionary
 
+import numpy as np
+
 from contractor.engine.problem import Activity, Problem, Window
 from contractor.engine.timeline import SharedTimeline, SingleTimeline, Timeline, merge_stretches
+from contractor.engine.worktime import WorkCalendar
 
 UNDER_WAY, PINNED, FROZEN, LEADS_TO_FIXED, OPEN = range(5)
 """Who is placed first. What must precede a fixed activity comes before what need not."""
+
+
+class FitStretches(NamedTuple):
+    """Where work that stops for no long pause may start, as indexes of working slots.
+
+    One entry for each stretch between long pauses that holds the work: its first working slot,
+    and the last from which the work ends within it. `cut_off` is the first working slot of a
+    stretch that may go on where the axis ends; past all slots where none does. A pause of up to
+    `longest_pause` slots is not long.
+    """
+
+    longest_pause: int
+    opens: tuple[int, ...]
+    last_starts: tuple[int, ...]
+    cut_off: int
 
 
 @dataclass(frozen=True, slots=True)
@@ -24,6 +43,8 @@ class FitMode:
     slot_of: Sequence[int]
     total: int
     uses: tuple[tuple[int, int], ...]
+    stretches: FitStretches | None
+    """None where no pause is too long for it."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -110,6 +131,7 @@ def _build(problem: Problem) -> Prepared:
             followers[leader.activity].append(after)
     topological = _topological(leaders, followers)
     rank = [_own_rank(activity, problem.freeze_until) for activity in activities]
+    pauses = [_long_pauses(calendar, problem.longest_pause_slots) for calendar in problem.calendars]
     for i in reversed(topological):
         if rank[i] == OPEN and any(rank[after] < OPEN for after in followers[i]):
             rank[i] = LEADS_TO_FIXED
@@ -121,7 +143,7 @@ def _build(problem: Problem) -> Prepared:
         axis_slots=problem.axis.slots,
         change_crew_slots=problem.change_crew_slots,
         float_slots=problem.float_slots,
-        modes=tuple(_fit_modes(problem, activity) for activity in activities),
+        modes=tuple(_fit_modes(problem, activity, pauses) for activity in activities),
         windows=tuple(_fit_windows(activity.windows) for activity in activities),
         leaders=tuple(tuple(row) for row in leaders),
         followers=tuple(tuple(row) for row in followers),
@@ -221,7 +243,38 @@ def _wanted(activity: Activity, rank: int) -> tuple[int | None, int | None]:
     return None, None
 
 
-def _fit_modes(problem: Problem, activity: Activity) -> tuple[FitMode, ...]:
+def _long_pauses(calendar: WorkCalendar, longest: int | None) -> tuple[int, ...]:
+    """Return the index of the working slot that follows each pause longer than `longest`."""
+    if longest is None:
+        return ()
+    idle = np.diff(calendar.slot_of) - 1
+    return tuple((np.flatnonzero(idle > longest) + 1).tolist())
+
+
+def _fit_stretches(
+    calendar: WorkCalendar, pauses: Sequence[int], work: int, longest: int | None
+) -> FitStretches | None:
+    """Return where the work may start; None where nothing can break it."""
+    if longest is None or not pauses or not work:
+        return None
+    held = [
+        (opens, closes - work)
+        for opens, closes in pairwise((0, *pauses, calendar.total))
+        if closes - opens >= work
+    ]
+    idle_at_end = calendar.slots - 1 - calendar.slot_of[-1]
+    return FitStretches(
+        longest_pause=longest,
+        opens=tuple(opens for opens, _ in held),
+        last_starts=tuple(last for _, last in held),
+        cut_off=pauses[-1] if idle_at_end <= longest else calendar.total,
+    )
+
+
+def _fit_modes(
+    problem: Problem, activity: Activity, pauses: Sequence[Sequence[int]]
+) -> tuple[FitMode, ...]:
+    longest = None if activity.under_way else problem.longest_pause_slots
     rows = []
     for index, mode in enumerate(activity.modes):
         calendar = problem.calendars[mode.calendar]
@@ -236,6 +289,7 @@ def _fit_modes(problem: Problem, activity: Activity) -> tuple[FitMode, ...]:
                 slot_of=calendar.slot_of,
                 total=calendar.total,
                 uses=crew + tuple(uses.items()) if mode.work_slots else (),
+                stretches=_fit_stretches(calendar, pauses[mode.calendar], mode.work_slots, longest),
             )
         )
     return tuple(rows)

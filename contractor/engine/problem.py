@@ -208,6 +208,9 @@ class Problem:
     A crew other than the job's own is taken only where it finishes `change_crew_slots` earlier.
     Work that is held back so that its job runs through still ends `float_slots` working slots
     before its follower needs it.
+    Work not yet under way is not begun before a pause of its own calendar longer than
+    `longest_pause_slots` (None: no limit) and ended behind it, unless from then on no stretch
+    between two such pauses is long enough for it, so that a plan always exists.
     """
 
     axis: Axis
@@ -221,6 +224,7 @@ class Problem:
     freeze_until: int = 0
     change_crew_slots: int = 64
     float_slots: int = 64
+    longest_pause_slots: int | None = None
 
     def __post_init__(self) -> None:
         _require(
@@ -234,6 +238,11 @@ class Problem:
         _require(
             self.float_slots >= 0,
             f"float_slots {self.float_slots}: cannot be negative",
+        )
+        _require(
+            self.longest_pause_slots is None or self.longest_pause_slots >= 0,
+            f"longest_pause_slots {self.longest_pause_slots}: cannot be negative; "
+            "give None for no limit",
         )
         for calendar in self.calendars:
             _require(

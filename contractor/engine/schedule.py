@@ -17,7 +17,7 @@ class Bind(StrEnum):
     PIN = "pin"
     FROZEN = "frozen"
     FLOW = "flow"
-    """Held back on purpose, so that the job runs through once it has begun."""
+    """Begun later on purpose, so that the job runs through once it has begun."""
 
 
 @dataclass(frozen=True, slots=True)

@@ -29,6 +29,9 @@ if TYPE_CHECKING:
 LOOK_BACK = timedelta(days=120)
 # By how many days another crew must be done sooner to take a phase from the job's own; our own.
 CHANGE_CREW_DAYS = 5
+# How many whole days in a row may pass without work in the middle of a phase: a holiday weekend
+# may, a week's closing may not, as half-set trusses do not stand that long; our own.
+LONGEST_PAUSE_DAYS = 4
 
 
 @dataclass(frozen=True, slots=True)
@@ -69,6 +72,8 @@ def build_portfolio(*, work: OpenWork, zone: ZoneInfo, horizon_days: int) -> Por
         jobs=jobs,
         freeze_until=parts.calendars.slot_of_day(freeze.date()),
         change_crew_slots=CHANGE_CREW_DAYS * SLOTS_PER_DAY,
+        # Four days off and the nights at their two ends are less than five times 24 hours.
+        longest_pause_slots=(LONGEST_PAUSE_DAYS + 1) * SLOTS_PER_DAY,
     )
     return Portfolio(
         problem=problem,

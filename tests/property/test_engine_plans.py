@@ -2,7 +2,7 @@
 
 from dataclasses import replace
 from datetime import UTC, datetime
-from itertools import pairwise
+from itertools import groupby, pairwise
 
 import numpy as np
 from hypothesis import HealthCheck, assume, given, settings
@@ -148,6 +148,8 @@ def problems(draw: st.DrawFn) -> Problem:
         freeze_until=draw(st.integers(0, 200)),
         change_crew_slots=draw(st.integers(0, 64)),
         float_slots=draw(st.integers(0, 30)),
+        # Nights of 14 to 18 slots, days off of 38 to 42 with the nights at their ends.
+        longest_pause_slots=draw(st.sampled_from([None, 14, 30, 40])),
     )
 
 
@@ -420,6 +422,42 @@ def test_the_last_fit_is_free_and_none_starts_later(problem, data):
         if fit is not None and fit.finish <= latest:
             fits.add((fit.start, fit.finish))
     assert found == max(fits, default=None)
+
+
+@settings(RELAXED, max_examples=150)
+@given(
+    st.sampled_from(CALENDARS), st.integers(1, 70), st.integers(0, 300), st.sampled_from([14, 30])
+)
+def test_work_begins_at_the_first_slot_from_which_no_long_pause_breaks_it(
+    calendar, work, earliest, longest
+):
+    whole = Problem(
+        axis=AXIS,
+        now=0,
+        calendars=(calendar,),
+        resources=(),
+        activities=(Activity("a", 0, (Mode(None, work, 0),)),),
+        links=(),
+        waits=(),
+        jobs=(Job("j"),),
+        longest_pause_slots=longest,
+    )
+
+    fit = first_fit(prepare(whole).modes[0][0], earliest, None, ())
+
+    # Every calendar repeats within seven days, so what no start of the next ten allows, none does.
+    starts = [slot for slot in range(earliest, earliest + 240) if calendar.working[slot]]
+    unbroken = (
+        slot
+        for slot in starts
+        if _longest_idle(calendar.working[slot : calendar.finish(slot, work)]) <= longest
+    )
+    assert fit.start == next(unbroken, starts[0])
+    assert fit.finish == calendar.finish(fit.start, work)
+
+
+def _longest_idle(worked: np.ndarray) -> int:
+    return max((sum(1 for _ in run) for works, run in groupby(worked) if not works), default=0)
 
 
 def _last_finish(schedule: Schedule) -> int:

@@ -9,6 +9,7 @@ from tests.unit.engine.builders import (
     AXIS,
     activity,
     by_crew,
+    calendar_open,
     day_shifts,
     place,
     problem,
@@ -152,6 +153,42 @@ def test_a_pin_broken_without_a_reason_is_caught():
     assert rules(whole, schedule) == set()
     silent = replace(schedule, broken_pins=(BrokenPin(0, "", 9),))
     assert rules(whole, silent) == {"pin"}
+
+
+def test_work_that_stops_for_a_closing_is_caught_where_a_later_stretch_holds_it():
+    shut = calendar_open((0, 100), (500, 600))
+    whole = problem(
+        [activity("set", work=20, release=85)], calendars=(shut,), longest_pause_slots=399
+    )
+    schedule = decode(whole, [0])
+    broken = moved(schedule, 0, start=90, finish=510)
+
+    assert rules(whole, schedule) == set()
+    assert rules(whole, broken) == {"pause"}
+    assert rules(replace(whole, longest_pause_slots=400), broken) == set()
+
+
+@pytest.mark.parametrize(
+    ("row", "calendar"),
+    [
+        (activity("set", work=20, under_way=True), ((0, 100), (500, 600))),
+        (activity("set", work=20), ((0, 100), (500, 519))),
+    ],
+    ids=["under way", "no later stretch holds it"],
+)
+def test_work_that_must_stop_for_a_closing_is_no_violation(row, calendar):
+    whole = problem([row], calendars=(calendar_open(*calendar),), longest_pause_slots=100, now=90)
+
+    assert place(decode(whole, [0]), 0).finish == 510
+    assert rules(whole, decode(whole, [0])) == set()
+
+
+def test_a_small_move_inside_the_freeze_must_still_say_why():
+    whole = problem([activity("a", release=6, announced=Announced(0, 5))], freeze_until=20)
+    schedule = decode(whole, [0])
+    silent = replace(place(schedule, 0), because=Because(Bind.NOW, None, None, 0, "now"))
+
+    assert rules(whole, replace(schedule, placed=(silent,))) == {"frozen"}
 
 
 def test_a_move_inside_the_freeze_without_a_reason_is_caught():

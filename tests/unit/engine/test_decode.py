@@ -359,7 +359,7 @@ def test_a_frozen_start_that_cannot_be_kept_moves_right_the_least_and_says_why()
     because = place(schedule, 1).because
     assert spans(schedule)[1] == (13, 17)
     assert (because.kind, because.activity) == (Bind.FROZEN, 0)
-    assert "link, follows a" in because.why
+    assert because.why == "later than announced: follows a"
 
 
 def test_a_pin_set_inside_the_freeze_beats_an_announced_start():
@@ -378,7 +378,18 @@ def test_a_right_shift_moves_what_must_and_keeps_the_order_on_the_crew():
     schedule = decode(problem(rows), [2, 1, 0], right_shift=True)
 
     assert spans(schedule) == [(20, 24), (24, 28), (60, 64)]
-    assert place(schedule, 2).because.kind is Bind.FROZEN
+    assert place(schedule, 1).because.why == "later than announced: Crew 0 is on a"
+    assert place(schedule, 2).because.why == "kept where it was announced"
+
+
+def test_an_announced_start_outside_working_time_says_that_this_moved_it():
+    rows = [activity("a", announced=Announced(0, 4))]
+
+    schedule = decode(problem(rows, calendars=(day_shifts(),)), [0], right_shift=True)
+
+    because = place(schedule, 0).because
+    assert (place(schedule, 0).start, because.slot) == (28, 4)
+    assert because.why == "later than announced: that time is not worked"
 
 
 def test_all_lower_bounds_are_listed_and_the_latest_binds():

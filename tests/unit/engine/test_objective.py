@@ -3,7 +3,7 @@ import pytest
 from contractor.engine.decode import decode
 from contractor.engine.objective import days_late, objective
 from contractor.engine.problem import Announced, Job, Pin
-from tests.unit.engine.builders import activity, problem
+from tests.unit.engine.builders import activity, place, problem
 
 
 def cost(rows, order=None, **more):
@@ -43,11 +43,27 @@ def test_moves_count_whole_days_by_weight_and_less_than_a_day_is_free():
     assert cost(rows, crews=2).moved_days == 2.0
 
 
-def test_a_move_inside_the_freeze_counts_however_small():
-    rows = [activity("a", release=5, announced=Announced(0, 4))]
+def test_a_move_inside_the_freeze_counts_from_four_hours_on():
+    def frozen_moves(release, freeze_until):
+        rows = [activity("a", release=release, announced=Announced(0, 4))]
+        return cost(rows, freeze_until=freeze_until).frozen_moves
 
-    assert cost(rows, freeze_until=10).frozen_moves == 1
-    assert cost(rows, freeze_until=4).frozen_moves == 0
+    assert frozen_moves(release=4 + 15, freeze_until=10) == 0
+    assert frozen_moves(release=4 + 16, freeze_until=10) == 1
+    assert frozen_moves(release=4 + 16, freeze_until=4) == 0
+
+
+def test_another_crew_inside_the_freeze_counts_though_the_start_is_kept():
+    rows = [activity("a", crews=[1], announced=Announced(0, 4))]
+
+    assert cost(rows, crews=2, freeze_until=10).frozen_moves == 1
+
+
+def test_a_start_inside_the_freeze_is_kept_to_the_quarter_hour_though_a_small_move_is_free():
+    rows = [activity("a", announced=Announced(0, 4)), activity("b", work=3)]
+    whole = problem(rows, freeze_until=10)
+
+    assert place(decode(whole, [1, 0]), 0).start == 4
 
 
 def test_another_crew_than_announced_is_a_crew_change():

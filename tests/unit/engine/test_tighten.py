@@ -41,7 +41,7 @@ def test_work_held_back_names_what_it_was_moved_toward():
     because = place(decode(dig_and_set(), [0, 1]), 0).because
 
     assert (because.kind, because.activity, because.slot) == (Bind.FLOW, 1, 486)
-    assert because.why == "held back so that the job runs through to set"
+    assert because.why == "begun later on purpose, nearer to set"
 
 
 def test_one_float_serves_a_whole_chain():
