@@ -17,9 +17,19 @@ from contractor.engine.serial import run_serial
 from contractor.engine.staffing import run_staffed
 from contractor.engine.worktime import HorizonExceeded
 
-__all__ = ["RIGHT_SHIFT", "RULES", "Candidate", "announced_crews", "candidates", "greedy"]
+__all__ = [
+    "ANNOUNCED_STARTS",
+    "RIGHT_SHIFT",
+    "RULES",
+    "Candidate",
+    "announced_crews",
+    "candidates",
+    "greedy",
+]
 
 RIGHT_SHIFT = "right shift"
+ANNOUNCED_STARTS = "announced starts"
+"""The right shift, but work that waits for a late delivery lets what comes after it go first."""
 ANNOUNCED_ORDER = "announced order"
 YIELDING = ", crews yield"
 YIELDING_CREW_SLOTS = 64
@@ -82,25 +92,38 @@ def _runs(
     problem: Problem, prepared: Prepared, load: _Load, *, yielding: bool
 ) -> Iterator[tuple[str, Callable[[], Dates]]]:
     """Yield a name and a pass: by rule activity by activity, then job by job with its crew."""
-    told = announced_crews(problem)
     suffix = ""
     if yielding:
         prepared = replace(prepared, change_crew_slots=YIELDING_CREW_SLOTS)
         suffix = YIELDING
+    elif prepared.announced:
+        yield from _told_runs(problem, prepared, load)
     for source, rule in RULES.items():
-        order = _order(problem, prepared, load, rule)
         if source not in (RIGHT_SHIFT, ANNOUNCED_ORDER):
+            order = _order(problem, prepared, load, rule)
             yield source + suffix, partial(run_serial, prepared, order)
-        elif prepared.announced and not yielding:
-            shift = source == RIGHT_SHIFT
-            yield (
-                source,
-                partial(run_serial, prepared, order, crew_choice=told, right_shift=shift),
-            )
     # Job by job every crew is tried in any case, so there crews need not yield.
     for source in JOB_RULES if not yielding else ():
         order = _job_order(problem, prepared, load, RULES[source])
         yield f"{source}, job by job", partial(run_staffed, prepared, order)
+
+
+def _told_runs(
+    problem: Problem, prepared: Prepared, load: _Load
+) -> Iterator[tuple[str, Callable[[], Dates]]]:
+    """Yield the passes that keep the announced crews, the one that moves least first."""
+    crews = announced_crews(problem)
+    shifted = partial(
+        run_serial,
+        prepared,
+        _order(problem, prepared, load, RULES[RIGHT_SHIFT]),
+        crew_choice=crews,
+        right_shift=True,
+    )
+    yield RIGHT_SHIFT, shifted
+    yield ANNOUNCED_STARTS, partial(shifted, in_turn=False)
+    order = _order(problem, prepared, load, RULES[ANNOUNCED_ORDER])
+    yield ANNOUNCED_ORDER, partial(run_serial, prepared, order, crew_choice=crews)
 
 
 def _order(problem: Problem, prepared: Prepared, load: _Load, rule: Rule) -> list[int]:

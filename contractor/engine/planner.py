@@ -4,7 +4,7 @@ from dataclasses import dataclass
 
 from contractor.engine.bound import Bound, lower_bound
 from contractor.engine.decode import to_schedule
-from contractor.engine.greedy import RIGHT_SHIFT, greedy
+from contractor.engine.greedy import ANNOUNCED_STARTS, RIGHT_SHIFT, greedy
 from contractor.engine.improve import Progress, Stop, search
 from contractor.engine.objective import Objective
 from contractor.engine.problem import Problem
@@ -44,7 +44,9 @@ def plan(
     staying put. Raises HorizonExceeded when the axis is too short for any candidate.
     """
     first = greedy(problem)
-    schedule = to_schedule(problem, first.dates, right_shift=first.source == RIGHT_SHIFT)
+    schedule = to_schedule(
+        problem, first.dates, right_shift=first.source in (RIGHT_SHIFT, ANNOUNCED_STARTS)
+    )
     cost, source, iterations = first.objective, first.source, 0
     bound = None if schedule.unplanned else lower_bound(problem)
     if stop is not None and not _reached(cost, bound):

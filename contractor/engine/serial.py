@@ -21,15 +21,17 @@ def run_serial(
     crew_choice: Mapping[int, int] | None = None,
     begins: Mapping[int, int] | None = None,
     right_shift: bool = False,
+    in_turn: bool = True,
 ) -> Dates:
     """Return dates for all activities, taken by rank and then in `order` as leaders allow.
 
     `order` names every activity once. `crew_choice` names a crew by activity, used where it has a
     mode. `begins` holds the open work of a job back until a slot. With `right_shift` what was
-    announced keeps its crew, never starts earlier, and keeps its order on the crew.
+    announced keeps its crew, never starts earlier, and keeps its order on the crew; without
+    `in_turn` it may be overtaken while it waits.
     Raises HorizonExceeded when something does not fit on the axis.
     """
-    return Run(prepared, crew_choice or {}, begins or {}, right_shift).place_all(order)
+    return Run(prepared, crew_choice or {}, begins or {}, right_shift, in_turn).place_all(order)
 
 
 class Run:
@@ -41,11 +43,13 @@ class Run:
         crew_choice: Mapping[int, int],
         begins: Mapping[int, int],
         right_shift: bool,
+        in_turn: bool = True,
     ) -> None:
         size = prepared.size
         self.prepared = prepared
         self.crew_choice = crew_choice
         self.right_shift = right_shift
+        self.in_turn = in_turn
         self.timelines = prepared.timelines()
         self.job_crews: list[list[int]] = [
             [] if crew is None else [crew] for crew in prepared.preferred_crew_by_job
@@ -237,7 +241,7 @@ class Run:
             if crew not in self.job_crews[job]:
                 self.job_crews[job].append(crew)
             told = prepared.announced_start[activity] is not None
-            if self.right_shift and told and finish > start:
+            if self.right_shift and self.in_turn and told and finish > start:
                 self.last_on_crew[crew] = activity
         if prepared.rank[activity] == PINNED:
             pinned_crew = prepared.wanted_crew[activity]

@@ -1,6 +1,6 @@
 import pytest
 
-from contractor.engine.greedy import RIGHT_SHIFT, YIELDING, candidates, greedy
+from contractor.engine.greedy import ANNOUNCED_STARTS, RIGHT_SHIFT, YIELDING, candidates, greedy
 from contractor.engine.problem import Announced, Job, Problem
 from contractor.engine.worktime import HorizonExceeded
 from tests.unit.engine.builders import AXIS, activity, problem
@@ -73,3 +73,18 @@ def test_crews_yield_sooner_only_where_every_plan_would_break_a_promise():
 
     assert "due date" + YIELDING in yielding(tight)
     assert yielding(easy) == []
+
+
+def test_work_that_waits_for_a_late_delivery_lets_others_keep_their_dates():
+    rows = [
+        activity("waits", job=0, work=40, release=400, announced=Announced(0, 40)),
+        activity("ready", job=1, work=40, announced=Announced(0, 80)),
+    ]
+    whole = problem(rows, jobs=(Job("waits", due=480), Job("ready", due=120)))
+
+    by_source = {found.source: found for found in candidates(whole)}
+
+    shifted, overtaken = by_source[RIGHT_SHIFT], by_source[ANNOUNCED_STARTS]
+    assert shifted.dates.start[1] > 400
+    assert overtaken.dates.start == [400, 80]
+    assert overtaken.objective.total < shifted.objective.total
