@@ -6,13 +6,13 @@ from collections.abc import Iterable
 from dataclasses import dataclass
 from datetime import datetime, timedelta
 
-import holidays
 from django.conf import settings
 from django.db import transaction
 from django.db.models import Q
 from django.urls import reverse
 from django.utils.crypto import salted_hmac
 
+from contractor.engine.worktime import named_holidays
 from crews import selectors
 from crews.feeds import shown_span
 from crews.models import Crew, DayOff, FeedEvent, FeedSubscription, HolidayYear
@@ -347,8 +347,7 @@ def ensure_public_holidays(*, years: Iterable[int]) -> tuple[int, ...]:
     Return the years whose public holidays were written now, as days off for everyone.
 
     A year is written once: a holiday that the office deletes, because the firm works on it,
-    does not come back. Names and days are the `holidays` library's for the firm's state,
-    observed days included.
+    does not come back. Names and days are those of the firm's state, observed days included.
 
     Raises
     ------
@@ -368,8 +367,8 @@ def ensure_public_holidays(*, years: Iterable[int]) -> tuple[int, ...]:
 
 def _write_holidays(*, state: str, year: int) -> bool:
     try:
-        named = holidays.country_holidays("US", subdiv=state, years=year, observed=True)
-    except NotImplementedError:
+        named = named_holidays(country="US", subdiv=state, years=[year])
+    except ValueError:
         raise ValueError(
             f"state {state!r}: no public holidays are known for it; correct the firm's state."
         ) from None

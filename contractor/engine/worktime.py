@@ -15,21 +15,24 @@ from zoneinfo import ZoneInfo
 import numpy as np
 from numpy.typing import NDArray
 
-from contractor.engine.worktime_holidays import public_holidays
+from contractor.engine.worktime_holidays import named_holidays, public_holidays
 
 __all__ = [
     "SLOTS_PER_DAY",
+    "SLOTS_PER_HOUR",
     "SLOT_MINUTES",
     "Axis",
     "HorizonExceeded",
     "WorkCalendar",
     "always_open",
+    "named_holidays",
     "public_holidays",
     "weekly_calendar",
 ]
 
 SLOT_MINUTES = 15
-SLOTS_PER_DAY = 24 * 60 // SLOT_MINUTES
+SLOTS_PER_HOUR = 60 // SLOT_MINUTES
+SLOTS_PER_DAY = 24 * SLOTS_PER_HOUR
 
 DayPattern = Sequence[tuple[time, time]]
 

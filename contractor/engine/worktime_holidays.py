@@ -1,6 +1,6 @@
 """Public holidays, from the `holidays` library."""
 
-from collections.abc import Iterable
+from collections.abc import Iterable, Mapping
 from datetime import date
 
 import holidays
@@ -9,7 +9,14 @@ import holidays
 def public_holidays(
     *, country: str = "US", subdiv: str | None = None, years: Iterable[int]
 ) -> frozenset[date]:
-    """Return the public holidays, observed days included, that fall in `years`.
+    """Return the days that `named_holidays` gives, without their names; raises as it does."""
+    return frozenset(named_holidays(country=country, subdiv=subdiv, years=years))
+
+
+def named_holidays(
+    *, country: str = "US", subdiv: str | None = None, years: Iterable[int]
+) -> Mapping[date, str]:
+    """Return the public holidays, observed days included, that fall in `years`, with their names.
 
     `subdiv` is the library's code of a state or province, or None for the federal days alone.
     Raises ValueError when the library does not know the country or the subdivision.
@@ -23,4 +30,4 @@ def public_holidays(
             f"country {country!r}, subdiv {subdiv!r}: no such holiday calendar; "
             "use an ISO 3166 country code and one of its subdivisions"
         ) from unknown
-    return frozenset(found)
+    return dict(found)

@@ -13,19 +13,19 @@ from django.utils import timezone
 
 from contractor.engine.worktime import (
     SLOT_MINUTES,
+    SLOTS_PER_HOUR,
     Axis,
     WorkCalendar,
-    weekly_calendar,
 )
 from crews.models import Crew, DayOff
 from jobs.models import Booking, Phase
 from jobs.selectors.open_work import days_of
 from jobs.selectors.plans import PUBLISHED
+from jobs.selectors.site_calendars import site_calendar, whole_quarters
 
 if TYPE_CHECKING:
     from collections.abc import Mapping, Sequence
 
-SLOTS_PER_HOUR = 60 // SLOT_MINUTES
 # A year, so that every season's holidays count in the mean week.
 WEEKS_OF_MEAN = 52
 LOOK_AHEAD_DAYS = 730
@@ -108,7 +108,7 @@ class CrewDays:
 
     def site_hours(self, drive_minutes: int) -> float:
         """Return the hours of a work day at a site so far away, at least a quarter hour."""
-        return max(self.day_hours - 2 * _quarters(drive_minutes) / 60, SLOT_MINUTES / 60)
+        return max(self.day_hours - 2 * whole_quarters(drive_minutes) / 60, SLOT_MINUTES / 60)
 
     def work_days_a_week(self, today: date) -> float:
         """Return the mean work days a week of the coming 52 weeks, days off taken away."""
@@ -171,9 +171,11 @@ def _booked_by_week(
     edges.append(axis.slots)
     calendars: dict[int, WorkCalendar] = {}
     for booking in bookings:
-        drive = _quarters(booking.phase.job.drive_minutes)
+        drive = whole_quarters(booking.phase.job.drive_minutes)
         if drive not in calendars:
-            calendars[drive] = _site_calendar(days, drive, axis)
+            calendars[drive] = site_calendar(
+                crew=days.crew, drive_minutes=drive, axis=axis, zone=_zone(), closed=days.off
+            )
         begins = max(booking.starts_at, axis.origin)
         first, last = axis.slot_at_or_before(begins), axis.slot_at_or_after(booking.ends_at)
         for index, (opens, closes) in enumerate(pairwise(edges)):
@@ -183,19 +185,6 @@ def _booked_by_week(
                 on_site[index] += hours
                 booked[index] += hours * days.day_hours / days.site_hours(drive)
     return on_site, booked
-
-
-def _site_calendar(days: CrewDays, drive_minutes: int, axis: Axis) -> WorkCalendar:
-    """Return when a crew works at a site so far away; driving shortens both ends of the day."""
-    return weekly_calendar(
-        key=f"{days.crew.name}, {drive_minutes} min drive",
-        axis=axis,
-        zone=_zone(),
-        weekly=days.week,
-        closed=days.off,
-        late_start_minutes=drive_minutes,
-        early_end_minutes=drive_minutes,
-    )
 
 
 def _axis(mondays: Sequence[date]) -> Axis:
@@ -227,8 +216,3 @@ def _zone() -> ZoneInfo:
 def _hours(shift: tuple[time, time]) -> float:
     begins, ends = shift
     return ((ends.hour - begins.hour) * 60 + ends.minute - begins.minute) / 60
-
-
-def _quarters(minutes: int) -> int:
-    """Return minutes of driving as planning takes them: whole quarter hours."""
-    return -(-minutes // SLOT_MINUTES) * SLOT_MINUTES

@@ -8,7 +8,6 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from contractor.engine.worktime import (
-    SLOT_MINUTES,
     Axis,
     WorkCalendar,
     public_holidays,
@@ -18,6 +17,7 @@ from crews.models import FARTHEST_AHEAD
 from crews.shifts import parse_shifts
 from inspections.models import WEEKDAY_NAMES, Authority
 from jobs.selectors.open_work import days_of
+from jobs.selectors.site_calendars import site_calendar, whole_quarters
 
 if TYPE_CHECKING:
     from zoneinfo import ZoneInfo
@@ -54,19 +54,17 @@ class Calendars:
     def of_crew(self, crew: Crew, *, drive_minutes: int) -> int:
         """Return the calendar of a crew at a site so far away, one way, in whole quarter hours."""
         closed = self._days_off(crew)
-        drive = -(-drive_minutes // SLOT_MINUTES) * SLOT_MINUTES
+        drive = whole_quarters(drive_minutes)
         key = (crew.work_hours_id, closed, drive)
         if key not in self._index:
             self._add(
                 key,
-                weekly_calendar(
-                    key=f"{crew.work_hours.name}, {drive} min drive",
+                site_calendar(
+                    crew=crew,
+                    drive_minutes=drive,
                     axis=self.axis,
                     zone=self.zone,
-                    weekly=crew.work_hours.week(),
                     closed=closed,
-                    late_start_minutes=drive,
-                    early_end_minutes=drive,
                 ),
             )
         return self._index[key]

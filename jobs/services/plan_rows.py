@@ -5,7 +5,7 @@ from __future__ import annotations
 from typing import TYPE_CHECKING, Any
 
 from contractor.engine.schedule import Bind, Placed
-from contractor.engine.worktime import SLOT_MINUTES
+from contractor.engine.worktime import SLOTS_PER_HOUR
 from jobs.models import Booking, PlannedWait
 
 if TYPE_CHECKING:
@@ -18,7 +18,6 @@ if TYPE_CHECKING:
 
 BECAUSE_CHARACTERS = 300
 SAME_VISIT = "The crew goes straight on in the same visit"
-SLOTS_PER_HOUR = 60 // SLOT_MINUTES
 
 
 class PlanRows:

@@ -79,7 +79,7 @@ def plan_now(
     ensure_public_holidays(years=range(now.year, now.year + HOLIDAY_YEARS))
     work = _work_in_step(now)
     tell(10, f"Planning {len(work.jobs)} jobs")
-    portfolio, result = _solve(work, budget_seconds=budget_seconds, seed=seed, tell=tell)
+    portfolio, result = solve(work, budget_seconds=budget_seconds, seed=seed, progress=tell)
     tell(90, "Checking every rule")
     violations = check(portfolio.problem, result.schedule)
     if violations:
@@ -187,13 +187,15 @@ def free_stale_requests(*, now: datetime) -> list[int]:
 def solve(
     work: OpenWork, *, budget_seconds: float, seed: int, progress: Progress | None = None
 ) -> tuple[Portfolio, PlanResult]:
-    """Return the open work's problem and its plan, without storing anything."""
-    return _solve(work, budget_seconds=budget_seconds, seed=seed, tell=progress or _tell_nobody)
+    """
+    Return the open work's problem and its plan, without storing anything.
 
-
-def _solve(
-    work: OpenWork, *, budget_seconds: float, seed: int, tell: Progress
-) -> tuple[Portfolio, PlanResult]:
+    Raises
+    ------
+    TooFarAheadError
+        If the work does not end within about ten years.
+    """
+    tell = progress or _tell_nobody
     zone = _zone()
     horizon_days = FIRST_HORIZON_DAYS
     while horizon_days <= LAST_HORIZON_DAYS:

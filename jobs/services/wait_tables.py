@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from contractor.engine.problem import Wait
-from contractor.engine.worktime import SLOT_MINUTES, SLOTS_PER_DAY
+from contractor.engine.worktime import SLOTS_PER_DAY, SLOTS_PER_HOUR
 from contractor.trade.cure import PROTECTED_DEGC, CureClock, expected_temps_degc
 from contractor.trade.ground import FOOTING_DEPTH_FT, ground_temps_degc
 from contractor.trade.notice import AskedWhen, NoticeRule, earliest_visit
@@ -22,8 +22,6 @@ if TYPE_CHECKING:
     from contractor.trade.phases import CureNeed
     from crews.models import Firm
     from inspections.models import Authority
-
-SLOTS_PER_HOUR = 60 // SLOT_MINUTES
 
 
 class WaitTables:

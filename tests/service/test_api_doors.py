@@ -1,20 +1,17 @@
 """The API's door: who may come in, how often, and how it says no."""
 
-from collections.abc import Iterator
 from typing import Any
 
 import pytest
-import time_machine
-from django.core.cache import cache
 from django.test import Client
 from rest_framework.test import APIClient
 from rest_framework.throttling import UserRateThrottle
 
 from jobs.api import firm
 from tests.service.api import ROOT, make_plan, reader
-from tests.service.portfolio import MONDAY, make_firm, make_job
+from tests.service.portfolio import make_firm, make_job
 
-pytestmark = pytest.mark.django_db
+pytestmark = [pytest.mark.django_db, pytest.mark.usefixtures("on_monday")]
 
 BUILDING = {
     "use": "SHOP",
@@ -36,13 +33,6 @@ RESOURCES = (
     "schema/",
 )
 PROBLEM_MEMBERS = {"type", "title", "status", "detail", "errors"}
-
-
-@pytest.fixture(autouse=True)
-def _on_monday() -> Iterator[None]:
-    cache.clear()
-    with time_machine.travel(MONDAY, tick=False):
-        yield
 
 
 def ask(client: APIClient, resource: str) -> Any:

@@ -1,13 +1,10 @@
 """Jobs through the API: what the list says, how it is narrowed, and one job in full."""
 
-from collections.abc import Iterator
 from datetime import date
 from decimal import Decimal
 from typing import Any
 
 import pytest
-import time_machine
-from django.core.cache import cache
 from django.db import connection
 from django.test.utils import CaptureQueriesContext
 
@@ -15,14 +12,7 @@ from jobs.models import Booking, Job, Phase, PlannedWait
 from tests.service.api import ROOT, book, book_all, faults, make_plan, morning, reader
 from tests.service.portfolio import MONDAY, make_firm, make_job
 
-pytestmark = pytest.mark.django_db
-
-
-@pytest.fixture(autouse=True)
-def _on_monday() -> Iterator[None]:
-    cache.clear()
-    with time_machine.travel(MONDAY, tick=False):
-        yield
+pytestmark = [pytest.mark.django_db, pytest.mark.usefixtures("on_monday")]
 
 
 def numbers(user: Any, query: str) -> list[str]:

@@ -1,28 +1,18 @@
 """Plans, comparisons and bookings through the API."""
 
-from collections.abc import Iterator
 from datetime import date
 from typing import Any
 
 import pytest
-import time_machine
-from django.core.cache import cache
 from django.db import connection
 from django.test.utils import CaptureQueriesContext
 
 from jobs.models import Booking, Plan
 from jobs.selectors import plans
 from tests.service.api import ROOT, book, book_all, faults, make_plan, morning, reader
-from tests.service.portfolio import MONDAY, make_firm, make_job
+from tests.service.portfolio import make_firm, make_job
 
-pytestmark = pytest.mark.django_db
-
-
-@pytest.fixture(autouse=True)
-def _on_monday() -> Iterator[None]:
-    cache.clear()
-    with time_machine.travel(MONDAY, tick=False):
-        yield
+pytestmark = [pytest.mark.django_db, pytest.mark.usefixtures("on_monday")]
 
 
 def get(user: Any, path: str) -> dict[str, Any]:
