@@ -10,7 +10,7 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from contractor.engine.worktime import SLOT_MINUTES, Axis, WorkCalendar
+from contractor.engine.worktime import SLOT_MINUTES, SLOTS_PER_DAY, Axis, WorkCalendar
 
 __all__ = [
     "Activity",
@@ -175,13 +175,23 @@ lag = Wait.lag
 
 @dataclass(frozen=True, slots=True)
 class Link:
-    """Activity `after` waits for the finish (or the start) of activity `before`."""
+    """Activity `after` waits for the finish (or the start) of activity `before`.
+
+    `longest_slots` is how long after that it should have begun: a wish with a price, not a rule.
+    """
 
     before: int
     after: int
     start_to_start: bool = False
     wait: int | None = None
     why: str = ""
+    longest_slots: int | None = None
+
+    def __post_init__(self) -> None:
+        _require(
+            self.longest_slots is None or self.longest_slots >= 0,
+            f"link: longest_slots {self.longest_slots} cannot be negative; give None for no limit",
+        )
 
 
 @dataclass(frozen=True, slots=True)
@@ -189,6 +199,7 @@ class Job:
     """Activities that belong together. `due` is the slot at which the promised day ends.
 
     `begun` says that work on it was done before now, so that its site stands open already.
+    `visit_price` is what each visit of a crew to the site costs, for the way and the setting up.
     """
 
     key: str
@@ -196,9 +207,14 @@ class Job:
     weight: float = 1.0
     preferred_crew: int | None = None
     begun: bool = False
+    visit_price: float = 0.0
 
     def __post_init__(self) -> None:
         _require(self.weight >= 0, f"job {self.key!r}: weight {self.weight} cannot be negative")
+        _require(
+            self.visit_price >= 0,
+            f"job {self.key!r}: visit_price {self.visit_price} cannot be negative",
+        )
 
 
 @dataclass(frozen=True, slots=True, eq=False, weakref_slot=True)
@@ -208,6 +224,7 @@ class Problem:
     A crew other than the job's own is taken only where it finishes `change_crew_slots` earlier.
     Work that is held back so that its job runs through still ends `float_slots` working slots
     before its follower needs it.
+    A crew that has been away from a site for more than `visit_pause_slots` comes on a new visit.
     Work not yet under way is not begun before a pause of its own calendar longer than
     `longest_pause_slots` (None: no limit) and ended behind it, unless from then on no stretch
     between two such pauses is long enough for it, so that a plan always exists.
@@ -224,6 +241,7 @@ class Problem:
     freeze_until: int = 0
     change_crew_slots: int = 64
     float_slots: int = 64
+    visit_pause_slots: int = 4 * SLOTS_PER_DAY
     longest_pause_slots: int | None = None
 
     def __post_init__(self) -> None:
@@ -238,6 +256,10 @@ class Problem:
         _require(
             self.float_slots >= 0,
             f"float_slots {self.float_slots}: cannot be negative",
+        )
+        _require(
+            self.visit_pause_slots >= 0,
+            f"visit_pause_slots {self.visit_pause_slots}: cannot be negative",
         )
         _require(
             self.longest_pause_slots is None or self.longest_pause_slots >= 0,
