@@ -49,7 +49,7 @@ FIRST_DAYS = (
     datetime(2026, 12, 21, tzinfo=ZONE),  # Christmas and the turn of the year
     datetime(2026, 6, 30, tzinfo=ZONE),
 )
-CLOSED = frozenset(
+_HOLIDAYS = frozenset(
     {
         date(2026, 7, 3),
         date(2026, 11, 26),
@@ -57,6 +57,14 @@ CLOSED = frozenset(
         date(2027, 1, 1),
     }
 )
+_FIVE = ((time(7), time(11, 30)), (time(12), time(15, 30)))
+# By calendar: hours by weekday from Monday as 0, then the days on which nobody works.
+WEEKLY_HOURS = (
+    dict.fromkeys(range(5), _FIVE),
+    dict.fromkeys(range(4), ((time(6, 30), time(17)),)),
+    dict.fromkeys(range(5), ((time(8), time(16)),)),
+)
+CLOSED: tuple[frozenset[date], ...] = (_HOLIDAYS, _HOLIDAYS, frozenset())
 
 
 class Place(NamedTuple):
@@ -71,12 +79,7 @@ class Place(NamedTuple):
 def axis_and_calendars(first_day: datetime) -> tuple[Axis, tuple[WorkCalendar, ...]]:
     """Return an axis with five days and a lunch break, four long days, and plain weekdays."""
     axis = Axis(first_day.astimezone(UTC), SLOTS)
-    five = ((time(7), time(11, 30)), (time(12), time(15, 30)))
-    rows = (
-        ("five days", dict.fromkeys(range(5), five), CLOSED),
-        ("four days", dict.fromkeys(range(4), ((time(6, 30), time(17)),)), CLOSED),
-        ("weekdays", dict.fromkeys(range(5), ((time(8), time(16)),)), ()),
-    )
+    rows = zip(("five days", "four days", "weekdays"), WEEKLY_HOURS, CLOSED, strict=True)
     return axis, tuple(
         weekly_calendar(key=key, axis=axis, zone=ZONE, weekly=weekly, closed=closed)
         for key, weekly, closed in rows
@@ -84,8 +87,12 @@ def axis_and_calendars(first_day: datetime) -> tuple[Axis, tuple[WorkCalendar, .
 
 
 def random_problem(seed: int) -> Problem:
+    """Return the same problem for the same seed."""
+    return draw_problem(Random(seed))
+
+
+def draw_problem(random: Random) -> Problem:
     """Return up to three jobs with up to eight activities and a bit of everything in them."""
-    random = Random(seed)
     axis, calendars = axis_and_calendars(random.choice(FIRST_DAYS))
     now = random.choice((28, 36, DAY))
     jobs = random.randrange(1, 4)
