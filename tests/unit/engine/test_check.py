@@ -91,7 +91,7 @@ def test_two_on_one_machine_are_caught():
     whole = problem(rows, crews=3)
     schedule = decode(whole, [0, 1])
 
-    assert rules(whole, moved(schedule, 1, start=2, finish=6)) == {"overlap"}
+    assert rules(whole, moved(schedule, 1, start=2, finish=6)) == {"overlap", "because"}
 
 
 def test_more_than_the_capacity_at_once_is_caught_and_just_as_many_are_not():
@@ -100,7 +100,7 @@ def test_more_than_the_capacity_at_once_is_caught_and_just_as_many_are_not():
     schedule = decode(whole, [0, 1, 2])
 
     assert rules(whole, schedule) == set()
-    assert rules(whole, moved(schedule, 2, start=3, finish=7)) == {"overlap"}
+    assert rules(whole, moved(schedule, 2, start=3, finish=7)) == {"overlap", "because"}
 
 
 def test_a_start_to_start_link_is_checked_against_the_start():
@@ -109,7 +109,7 @@ def test_a_start_to_start_link_is_checked_against_the_start():
     schedule = decode(whole, [0, 1])
 
     assert rules(whole, schedule) == set()
-    assert rules(whole, moved(schedule, 1, start=1, finish=5)) == {"link"}
+    assert rules(whole, moved(schedule, 1, start=1, finish=5)) == {"link", "because"}
 
 
 def test_an_activity_left_out_is_caught():
@@ -164,8 +164,8 @@ def test_work_that_stops_for_a_closing_is_caught_where_a_later_stretch_holds_it(
     broken = moved(schedule, 0, start=90, finish=510)
 
     assert rules(whole, schedule) == set()
-    assert rules(whole, broken) == {"pause"}
-    assert rules(replace(whole, longest_pause_slots=400), broken) == set()
+    assert rules(whole, broken) == {"pause", "because"}
+    assert rules(replace(whole, longest_pause_slots=400), broken) == {"because"}
 
 
 @pytest.mark.parametrize(
@@ -198,3 +198,61 @@ def test_a_move_inside_the_freeze_without_a_reason_is_caught():
 
     assert rules(whole, schedule) == set()
     assert rules(whole, replace(schedule, placed=(silent,))) == {"frozen"}
+
+
+def test_what_nothing_holds_may_not_be_left_out_though_a_reason_is_given():
+    whole = problem([activity("a"), activity("b")], [(0, 1)])
+    schedule = decode(whole, [0, 1])
+    left_out = replace(schedule, placed=(None, None), unplanned=(Unplanned(0, "x"),))
+    waiting = replace(left_out, unplanned=(Unplanned(0, "x"), Unplanned(1, "y")))
+
+    assert [v.activity for v in check(whole, waiting) if v.rule == "unplanned"] == [0]
+
+
+@pytest.mark.parametrize("number", [-1, 6])
+def test_a_list_that_names_what_is_not_there_is_caught(number):
+    whole, schedule = sound()
+    unplanned = replace(schedule, unplanned=(*schedule.unplanned, Unplanned(number, "x")))
+    broken = replace(schedule, broken_pins=(BrokenPin(number, "x", None),))
+
+    assert rules(whole, unplanned) == {"unplanned"}
+    assert rules(whole, broken) == {"pin"}
+
+
+@pytest.mark.parametrize(
+    "because",
+    [
+        Because(Bind.NOW, None, None, 0, " "),
+        Because(Bind.RELEASE, None, None, 41, "later than the start"),
+        Because(Bind.LINK, 2, None, 36, "no such link"),
+        Because(Bind.LINK, None, None, 36, "a link to nothing"),
+        Because(Bind.CREW, 0, 1, 36, "a crew that it is not on"),
+        Because(Bind.CREW, 2, 0, 36, "work of another crew"),
+        Because(Bind.CREW, 99, 0, 36, "work that is not there"),
+    ],
+)
+def test_a_reason_that_cannot_hold_is_caught(because):
+    whole, schedule = sound()
+    rows = list(schedule.placed)
+    rows[1] = replace(place(schedule, 1), because=because)
+
+    assert rules(whole, replace(schedule, placed=tuple(rows))) == {"because"}
+
+
+def test_work_held_back_for_what_does_not_follow_it_is_caught():
+    whole, schedule = sound()
+    rows = list(schedule.placed)
+    rows[1] = replace(place(schedule, 1), because=Because(Bind.FLOW, 0, None, 40, "held back"))
+
+    assert rules(whole, replace(schedule, placed=tuple(rows))) == {"flow"}
+
+
+def test_work_under_way_that_waits_is_caught_but_not_where_it_is_blocked():
+    resources = (Resource("c0", "Crew 0"),)
+    whole = problem([activity("a", under_way=True)], resources=resources, now=20)
+    blocked = replace(whole, resources=(replace(resources[0], blocked=((22, 30),)),))
+    late = moved(decode(whole, [0]), 0, start=30, finish=34)
+
+    assert rules(whole, late) == {"under_way"}
+    assert rules(blocked, late) == set()
+    assert rules(blocked, decode(blocked, [0])) == set()
