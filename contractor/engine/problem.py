@@ -286,18 +286,26 @@ class Problem:
             _require_unique(name, keys)
         for job in self.jobs:
             _require_index(f"job {job.key!r}: preferred_crew", job.preferred_crew, self.resources)
+        known: set[tuple[int | None, int, tuple[int, ...]]] = set()
         for activity in self.activities:
-            self._check_activity(activity)
+            self._check_activity(activity, known)
         for link in self.links:
             self._check_link(link)
         if cycle := _find_cycle(len(self.activities), self.links):
             path = " -> ".join(self.activities[i].key for i in cycle)
             raise ValueError(f"links form a cycle: {path}; take one of them out")
 
-    def _check_activity(self, activity: Activity) -> None:
+    def _check_activity(
+        self, activity: Activity, known: set[tuple[int | None, int, tuple[int, ...]]]
+    ) -> None:
+        """Check an activity; `known` are the crews with calendar and machines found sound."""
         name = f"activity {activity.key!r}"
         _require_index(f"{name}: job", activity.job, self.jobs)
         for mode in activity.modes:
+            way = (mode.crew, mode.calendar, mode.machines)
+            if way in known:
+                continue
+            known.add(way)
             _require_index(f"{name}: calendar", mode.calendar, self.calendars)
             _require_index(f"{name}: crew", mode.crew, self.resources)
             for machine in mode.machines:
@@ -321,6 +329,8 @@ class Problem:
     def _check_link(self, link: Link) -> None:
         _require_index("link: before", link.before, self.activities)
         _require_index("link: after", link.after, self.activities)
+        if link.before != link.after and (link.wait is None or 0 <= link.wait < len(self.waits)):
+            return
         ends = f"{self.activities[link.before].key!r} to {self.activities[link.after].key!r}"
         _require(link.before != link.after, f"link {ends}: an activity cannot follow itself")
         _require_index(f"link {ends}: wait", link.wait, self.waits)

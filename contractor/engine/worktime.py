@@ -8,6 +8,7 @@ before it and from an amount of work to the slot that ends it, are one table loo
 from collections.abc import Collection, Mapping, Sequence
 from dataclasses import dataclass
 from datetime import UTC, date, datetime, time, timedelta
+from functools import lru_cache
 from types import MappingProxyType
 from typing import Any
 from zoneinfo import ZoneInfo
@@ -205,13 +206,7 @@ def weekly_calendar(
     by_date = dict.fromkeys(closed, ()) | by_date
 
     working = np.zeros(axis.slots, dtype=np.bool_)
-    day = axis.origin.astimezone(zone).date()
-    last_day = axis.instant(axis.slots).astimezone(zone).date()
-    midnight = _minutes_from_origin(axis, zone, day, 0)
-    while day <= last_day:
-        tomorrow = day + timedelta(days=1)
-        next_midnight = _minutes_from_origin(axis, zone, tomorrow, 0)
-        clocks_change = next_midnight - midnight != _DAY_MINUTES
+    for day, midnight, clocks_change in _days(axis, zone):
         for begins, ends in by_date.get(day, by_weekday[day.weekday()]):
             if clocks_change:
                 first = _minutes_from_origin(axis, zone, day, begins)
@@ -219,7 +214,6 @@ def weekly_calendar(
             else:
                 first, last = midnight + begins, midnight + ends
             working[max(0, -(-first // SLOT_MINUTES)) : max(0, last // SLOT_MINUTES)] = True
-        day, midnight = tomorrow, next_midnight
     return WorkCalendar(key, working)
 
 
@@ -244,6 +238,21 @@ def _day_minutes(
     opens, closes = spans[0][0] + late_minutes, spans[-1][1] - early_minutes
     cut = ((max(first, opens), min(last, closes)) for first, last in spans)
     return tuple((first, last) for first, last in cut if first < last)
+
+
+@lru_cache(maxsize=4)
+def _days(axis: Axis, zone: ZoneInfo) -> tuple[tuple[date, int, bool], ...]:
+    """Return each local day of an axis, its midnight in minutes from the origin, and whether its
+    clocks change. The same for every calendar of a problem, and asking the zone takes longest.
+    """
+    first = axis.origin.astimezone(zone).date()
+    last = axis.instant(axis.slots).astimezone(zone).date()
+    dates = [first + timedelta(days=n) for n in range((last - first).days + 2)]
+    midnights = [_minutes_from_origin(axis, zone, day, 0) for day in dates]
+    return tuple(
+        (day, midnight, following - midnight != _DAY_MINUTES)
+        for day, midnight, following in zip(dates, midnights, midnights[1:], strict=False)
+    )
 
 
 def _minutes_from_origin(axis: Axis, zone: ZoneInfo, day: date, minutes: int) -> int:

@@ -103,7 +103,7 @@ class Calendars:
         """Return the calendar that is open in one visit window of an authority's working days."""
         key = ("visits", authority.pk, window)
         if key not in self._index:
-            weekly = dict.fromkeys(_weekdays(authority), (window,))
+            weekly = dict.fromkeys(self.weekdays(authority), (window,))
             self._add(
                 key,
                 weekly_calendar(
@@ -149,10 +149,15 @@ class Calendars:
 
     def is_authority_day(self, authority: Authority, day: date) -> bool:
         """Return whether an authority works on a day."""
+        return day.weekday() in self.weekdays(authority) and day not in self.closed_days(authority)
+
+    def weekdays(self, authority: Authority) -> frozenset[int]:
+        """Return the weekdays on which an authority works; 0 is Monday."""
         if authority.pk not in self._authority_weekdays:
-            self._authority_weekdays[authority.pk] = _weekdays(authority)
-        weekdays = self._authority_weekdays[authority.pk]
-        return day.weekday() in weekdays and day not in self.closed_days(authority)
+            self._authority_weekdays[authority.pk] = frozenset(
+                WEEKDAY_NAMES.index(name) for name in authority.weekdays.split()
+            )
+        return self._authority_weekdays[authority.pk]
 
     def opens_again(self, authority: Authority, today: date) -> bool:
         """Return whether an authority works at all within as far as dates may be entered."""
@@ -189,7 +194,3 @@ class Calendars:
 def visit_windows(authority: Authority) -> tuple[tuple[time, time], ...]:
     """Return the windows in which an authority's inspector comes."""
     return parse_shifts(authority.visit_windows)
-
-
-def _weekdays(authority: Authority) -> frozenset[int]:
-    return frozenset(WEEKDAY_NAMES.index(name) for name in authority.weekdays.split())

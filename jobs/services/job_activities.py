@@ -3,8 +3,6 @@
 from __future__ import annotations
 
 from copy import copy
-from dataclasses import replace
-from itertools import product
 from typing import TYPE_CHECKING
 
 from contractor.engine import problem as engine
@@ -98,10 +96,11 @@ class JobActivities:
         self, lead_modes: tuple[engine.Mode, ...], follower: Phase
     ) -> list[tuple[int, engine.Mode]]:
         """Return modes for both phases on one crew, each with the slots of the first of them."""
+        parts = self.parts
         lead_slots = {mode.crew: mode.work_slots for mode in lead_modes}
         modes, _ = self._modes(follower, PHASE_TABLE[follower.code])
         return [
-            (lead_slots[mode.crew], replace(mode, work_slots=lead + mode.work_slots))
+            (lead, parts.mode(mode.crew, lead + mode.work_slots, mode.calendar, mode.machines))
             for mode in modes
             if (lead := lead_slots.get(mode.crew)) is not None
         ]
@@ -148,7 +147,7 @@ class JobActivities:
         if kind.performer is Performer.SUB:
             outside = calendars.of_outside_trades()
             slots = self._slots_left(phase, phase.office_hours or kind.nominal_hours, outside)
-            return (engine.Mode(None, slots, outside),), ""
+            return (self.parts.mode(None, slots, outside),), ""
         return self._crew_modes(phase, kind)
 
     def _visit_modes(self, phase: Phase, authority: Authority) -> tuple[engine.Mode, ...]:
@@ -158,7 +157,7 @@ class JobActivities:
         for window in visit_windows(authority):
             calendar = calendars.of_visits(authority, window)
             slots = self._slots_left(phase, _hours_of_window(window), calendar)
-            modes.append(engine.Mode(None, slots, calendar))
+            modes.append(self.parts.mode(None, slots, calendar))
         if phase.status == Phase.Status.UNDER_WAY:
             now = self.parts.now
             modes = [m for m in modes if calendars.built[m.calendar].is_working(now)] or modes
@@ -181,27 +180,27 @@ class JobActivities:
     def _crew_modes(self, phase: Phase, kind: PhaseKind) -> tuple[tuple[engine.Mode, ...], str]:
         """Return every crew that can do the phase, with every set of machines it needs."""
         parts = self.parts
-        machines = [parts.machines_of_kind.get(name, []) for name in sorted(kind.equipment)]
-        if not all(machines):
+        if not all(parts.machines_of_kind.get(name) for name in kind.equipment):
             return (), f"no {' or '.join(sorted(kind.equipment)).lower()} is in service"
-        today = parts.calendars.local(parts.now).date()
         modes: list[engine.Mode] = []
         away: list[str] = []
-        for crew in parts.work.crews:
+        labor_hours, slots_by = phase.planned_hours, dict[tuple[float, int], int]()
+        for able in parts.able(kind, drive_minutes=self.job.drive_minutes):
+            crew, calendar = able.crew, able.calendar
             if phase.status == Phase.Status.UNDER_WAY and phase.crew_id not in (None, crew.pk):
                 continue
-            if not kind.skills <= set(crew.skills) or crew.size < kind.min_people:
-                continue
-            if not parts.calendars.works_again(crew, today):
+            if calendar is None:
                 away.append(crew.name)
                 continue
-            calendar = parts.calendars.of_crew(crew, drive_minutes=self.job.drive_minutes)
-            crew_hours = phase.planned_hours / (min(crew.size, kind.max_people) * crew.pace)
-            slots = self._slots_left(phase, crew_hours, calendar)
-            modes.extend(
-                engine.Mode(parts.crew_index[crew.pk], slots, calendar, machines=chosen)
-                for chosen in product(*machines)
-            )
+            alike = (able.people_at_pace, calendar)
+            if alike not in slots_by:
+                crew_hours = labor_hours / able.people_at_pace
+                slots_by[alike] = self._slots_left(phase, crew_hours, calendar)
+            index = parts.crew_index[crew.pk]
+            modes += [
+                parts.mode(index, slots_by[alike], calendar, machines)
+                for machines in able.machine_sets
+            ]
         if modes:
             return tuple(modes), ""
         if away:

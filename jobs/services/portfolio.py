@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 from datetime import datetime, timedelta
+from functools import lru_cache
 from typing import TYPE_CHECKING
 
 from contractor.engine import problem as engine
@@ -95,6 +96,12 @@ def network_of(job: Job, building: Building) -> JobNetwork:
         if permit is None or permit.is_exempt
         else permit.authority.required_inspections()
     )
+    return _network(building, inspections)
+
+
+@lru_cache(maxsize=4096)
+def _network(building: Building, inspections: frozenset[str]) -> JobNetwork:
+    """Return a network, kept from plan to plan: a building seldom changes once it is sold."""
     return job_network(building=building, inspections=inspections)
 
 

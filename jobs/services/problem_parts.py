@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 from datetime import timedelta
+from itertools import product
 from typing import TYPE_CHECKING
 
 from contractor.engine import problem as engine
@@ -14,6 +15,8 @@ if TYPE_CHECKING:
     from zoneinfo import ZoneInfo
 
     from contractor.engine.worktime import Axis
+    from contractor.trade.phases import PhaseKind
+    from crews.models import Crew
     from jobs.models import Phase
     from jobs.selectors.open_work import OpenWork
     from jobs.services.holds import Hold
@@ -50,6 +53,21 @@ class Stretch:
         return self.phases[-1]
 
 
+@dataclass(frozen=True, slots=True)
+class Able:
+    """
+    A crew that can do a kind of phase at a site so far away.
+
+    `people_at_pace` turns labor hours into hours of the crew; `calendar` is None where the crew
+    never works again. `machine_sets` are the sets of machines that it can take along.
+    """
+
+    crew: Crew
+    people_at_pace: float
+    calendar: int | None
+    machine_sets: tuple[tuple[int, ...], ...]
+
+
 class ProblemParts:
     """Calendars, waits and resources of one axis, and the activities and links added so far."""
 
@@ -66,11 +84,43 @@ class ProblemParts:
         for machine in work.equipment:
             same_kind = self.machines_of_kind.setdefault(machine.kind, [])
             same_kind.append(self.machine_index[machine.pk])
+        self._able: dict[tuple[str, int], tuple[Able, ...]] = {}
+        self._modes: dict[tuple[int | None, int, int, tuple[int, ...]], engine.Mode] = {}
         self.activities: list[engine.Activity] = []
         self.stretches: list[Stretch] = []
         self.holds: list[tuple[Hold, ...]] = []
         self.links: list[engine.Link] = []
         self.link_notes: list[LinkNote | None] = []
+
+    def able(self, kind: PhaseKind, *, drive_minutes: int) -> tuple[Able, ...]:
+        """Return the crews that can do a kind of phase; none where a machine is missing."""
+        key = (kind.code, drive_minutes)
+        if key not in self._able:
+            today = self.calendars.local(self.now).date()
+            machines = [self.machines_of_kind.get(name, []) for name in sorted(kind.equipment)]
+            machine_sets = tuple(product(*machines))
+            self._able[key] = tuple(
+                Able(
+                    crew,
+                    min(crew.size, kind.max_people) * crew.pace,
+                    self.calendars.of_crew(crew, drive_minutes=drive_minutes)
+                    if self.calendars.works_again(crew, today)
+                    else None,
+                    machine_sets,
+                )
+                for crew in self.work.crews
+                if machine_sets and kind.skills <= set(crew.skills) and crew.size >= kind.min_people
+            )
+        return self._able[key]
+
+    def mode(
+        self, crew: int | None, work_slots: int, calendar: int, machines: tuple[int, ...] = ()
+    ) -> engine.Mode:
+        """Return a way to do an activity; the same one for all that are done alike."""
+        key = (crew, work_slots, calendar, machines)
+        if key not in self._modes:
+            self._modes[key] = engine.Mode(crew, work_slots, calendar, machines)
+        return self._modes[key]
 
     def add_activity(
         self, stretch: Stretch, activity: engine.Activity, holds: tuple[Hold, ...] = ()

@@ -2,13 +2,14 @@
 
 from __future__ import annotations
 
-from datetime import datetime, time, timedelta
+from datetime import date, datetime, time, timedelta
+from functools import lru_cache
 from typing import TYPE_CHECKING
 
 import numpy as np
 
 from contractor.engine.problem import Wait
-from contractor.engine.worktime import SLOTS_PER_DAY, SLOTS_PER_HOUR
+from contractor.engine.worktime import SLOTS_PER_DAY, SLOTS_PER_HOUR, Axis
 from contractor.trade.cure import PROTECTED_DEGC, CureClock, expected_temps_degc
 from contractor.trade.ground import FOOTING_DEPTH_FT, ground_temps_degc
 from contractor.trade.notice import AskedWhen, NoticeRule, earliest_visit
@@ -16,6 +17,7 @@ from jobs.services.calendars import Calendars, visit_windows
 
 if TYPE_CHECKING:
     from collections.abc import Callable
+    from zoneinfo import ZoneInfo
 
     from numpy.typing import NDArray
 
@@ -113,52 +115,69 @@ class WaitTables:
         return np.asarray(padded[found], dtype=np.int32)
 
     def _notice_table(self, authority: Authority) -> NDArray[np.int32]:
-        """
-        Tabulate the first visit by the moment of asking.
-
-        The answer changes only at the cut-off, or when a window opens if they come the same day;
-        so one call of the rule for each stretch between two of these fills the stretch.
-        """
-        rule = notice_rule(authority)
-        changes = {rule.cutoff}
-        if rule.notice_working_days == 0:
-            changes |= {window[0] for window in rule.windows}
-        table = np.full(self._axis.slots + 1, self._axis.slots, dtype=np.int64)
-        day = self._calendars.local(0).date() + timedelta(days=1)
-        edges = [0]
-        while (slot := self._slot_of(day, time())) is not None:
-            edges.extend(
-                edge
-                for moment in sorted(changes)
-                if (edge := self._slot_of(day, moment)) is not None and edge > edges[-1]
-            )
-            day += timedelta(days=1)
-            if slot >= self._axis.slots - SLOTS_PER_DAY:
-                break
-        for begins, ends in zip(edges, [*edges[1:], self._axis.slots], strict=True):
-            table[begins + 1 if begins else 0 : ends + 1] = self._visit_slot(authority, rule, ends)
-        table = np.maximum(table, np.arange(table.size))
-        return np.maximum.accumulate(table).astype(np.int32)
-
-    def _visit_slot(self, authority: Authority, rule: NoticeRule, asked_slot: int) -> int:
-        """Return the visit for a request at the last moment of a stretch: the cautious end."""
-        last = self._axis.instant(self._axis.slots)
-        last_day = self._calendars.local(self._axis.slots).date()
-        visit_from, _ = earliest_visit(
-            asked_at=self._calendars.local(asked_slot),
-            rule=rule,
-            # Beyond the axis any day will do: the answer is the axis's end, however long it shuts.
-            is_working_day=lambda day: (
-                day > last_day or self._calendars.is_authority_day(authority, day)
-            ),
+        return notice_table(
+            self._axis,
+            self._calendars.zone,
+            notice_rule(authority),
+            self._calendars.weekdays(authority),
+            self._calendars.closed_days(authority),
         )
-        return self._axis.slots if visit_from > last else self._axis.slot_at_or_after(visit_from)
 
-    def _slot_of(self, day: object, moment: time) -> int | None:
-        instant = datetime.combine(day, moment, tzinfo=self._calendars.zone)  # type: ignore[arg-type]
-        if instant > self._axis.instant(self._axis.slots):
-            return None
-        return self._axis.slot_at_or_after(instant)
+
+@lru_cache(maxsize=64)
+def notice_table(
+    axis: Axis,
+    zone: ZoneInfo,
+    rule: NoticeRule,
+    weekdays: frozenset[int],
+    closed: frozenset[date],
+) -> NDArray[np.int32]:
+    """
+    Return the first visit by the moment of asking, by slot of `axis`.
+
+    The answer changes only at the cut-off, or when a window opens if they come the same day;
+    so one call of the rule for each stretch between two of these fills the stretch. Kept from
+    plan to plan: it changes with the day and with the authority's own rules only.
+    """
+    changes = {rule.cutoff}
+    if rule.notice_working_days == 0:
+        changes |= {window[0] for window in rule.windows}
+    table = np.full(axis.slots + 1, axis.slots, dtype=np.int64)
+    day = axis.instant(0).astimezone(zone).date() + timedelta(days=1)
+    last_day = axis.instant(axis.slots).astimezone(zone).date()
+
+    def is_working_day(day: date) -> bool:
+        # Beyond the axis any day will do: the answer is the axis's end, however long it shuts.
+        return day > last_day or (day.weekday() in weekdays and day not in closed)
+
+    edges = [0]
+    while (slot := _slot_of(axis, zone, day, time())) is not None:
+        edges.extend(
+            edge
+            for moment in sorted(changes)
+            if (edge := _slot_of(axis, zone, day, moment)) is not None and edge > edges[-1]
+        )
+        day += timedelta(days=1)
+        if slot >= axis.slots - SLOTS_PER_DAY:
+            break
+    for begins, ends in zip(edges, [*edges[1:], axis.slots], strict=True):
+        # The answer for the last moment of a stretch: the cautious end.
+        asked_at = axis.instant(ends).astimezone(zone)
+        visit_from, _ = earliest_visit(asked_at=asked_at, rule=rule, is_working_day=is_working_day)
+        table[begins + 1 if begins else 0 : ends + 1] = _slot_or_end(axis, visit_from)
+    table = np.maximum(table, np.arange(table.size))
+    kept = np.maximum.accumulate(table).astype(np.int32)
+    kept.flags.writeable = False
+    return kept
+
+
+def _slot_or_end(axis: Axis, instant: datetime) -> int:
+    return axis.slots if instant > axis.instant(axis.slots) else axis.slot_at_or_after(instant)
+
+
+def _slot_of(axis: Axis, zone: ZoneInfo, day: date, moment: time) -> int | None:
+    instant = datetime.combine(day, moment, tzinfo=zone)
+    return None if instant > axis.instant(axis.slots) else axis.slot_at_or_after(instant)
 
 
 def notice_rule(authority: Authority) -> NoticeRule:
