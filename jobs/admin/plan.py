@@ -13,7 +13,9 @@ from django.urls import URLPattern, path
 from django.utils import timezone
 
 from jobs import tasks
+from jobs.admin.crew_sections import crew_sections
 from jobs.admin.plan_report import parts_of, report_of
+from jobs.admin.what_if import what_if_context
 from jobs.admin.words import count
 from jobs.models import Plan
 from jobs.services import planning, publishing
@@ -48,11 +50,12 @@ class PlanAdmin(admin.ModelAdmin):
         return False
 
     def get_urls(self) -> list[URLPattern]:
-        """Return the stock addresses, asking, and publishing."""
+        """Return the stock addresses, asking, publishing, and what if."""
         view = self.admin_site.admin_view
         return [
             path("ask/", view(self.ask), name="jobs_plan_ask"),
             path("<int:plan_id>/publish/", view(self.publish), name="jobs_plan_publish"),
+            path("<int:plan_id>/what-if/", view(self.what_if), name="jobs_plan_what_if"),
             *super().get_urls(),
         ]
 
@@ -86,6 +89,7 @@ class PlanAdmin(admin.ModelAdmin):
         """Show the plan as a report; there is nothing to type."""
         plan = self._plan(request, object_id)
         context = self._context(request, plan, f"{plan}, {plan.get_status_display().lower()}")
+        context["crews"] = crew_sections(plan)
         return TemplateResponse(request, "admin/jobs/plan/change_form.html", context)
 
     def ask(self, request: HttpRequest) -> HttpResponse:
@@ -114,6 +118,19 @@ class PlanAdmin(admin.ModelAdmin):
         else:
             self.message_user(request, _published_words(done), messages.SUCCESS)
         return redirect("admin:jobs_plan_change", plan.pk)
+
+    def what_if(self, request: HttpRequest, plan_id: int) -> HttpResponse:
+        """Show why a booking of the plan is where it is, and what one change would do."""
+        plan = self._plan(request, str(plan_id))
+        context = {
+            **self.admin_site.each_context(request),
+            "title": f"What if, {plan}",
+            "opts": self.opts,
+            "plan": plan,
+            "media": self.media,
+            **what_if_context(plan, request.GET, now=timezone.now()),
+        }
+        return TemplateResponse(request, "admin/jobs/plan/what_if.html", context)
 
     def _plan(self, request: HttpRequest, object_id: str) -> Plan:
         plan = self.get_object(request, object_id)

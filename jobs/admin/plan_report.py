@@ -92,7 +92,7 @@ def report_of(plan: Plan, *, now: datetime) -> Report:
         without_dates=_without_dates(plan),
         against=against,
         comparison=comparison,
-        moves=[_move_row(move) for move in comparison.moved],
+        moves=[move_row(move) for move in comparison.moved],
         added=[(row.key, span(row.start, row.finish)) for row in comparison.added]
         if against
         else [],
@@ -129,7 +129,8 @@ def _without_dates(plan: Plan) -> list[NoDates]:
     return rows
 
 
-def _move_row(move: Move) -> MoveRow:
+def move_row(move: Move) -> MoveRow:
+    """Return a move in words."""
     if move.days == 0:
         days = "same day"
     else:

@@ -7,7 +7,7 @@ from datetime import date
 from jobs.drawing.sheet import DIMENSION, INK, SMALL_TEXT_SIZE, WALL, Sheet, text_width
 
 WIDTH, HEIGHT = 344.0, 116.0
-LEFT, RIGHT, TOP, BOTTOM = 40.0, 340.0, 12.0, 92.0
+LEFT, RIGHT, TOP, BOTTOM = 54.0, 340.0, 12.0, 92.0
 GAP = 0.2
 """The part of a week's width that stays free, so that bars stand apart."""
 

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING
 
 from contractor.engine.crew_report import OWN_WORK, Cause, crew_report
@@ -165,7 +165,10 @@ def _crew(stored: StoredPlan, row: engine.CrewReport) -> CrewOfPlan:
             )
             for monday, week in weeks
         ),
-        idle=_reasons(stored, [(cause, slots / SLOTS_PER_HOUR) for cause, slots in row.idle]),
+        idle=tuple(
+            (_own(reason, stored.crews[row.crew].crew), slots / SLOTS_PER_HOUR)
+            for reason, slots in _reasons(stored, row.idle)
+        ),
         driving_hours=row.away_slots / SLOTS_PER_HOUR,
         late=tuple((stored.jobs[job], days) for job, days in row.late_days),
     )
@@ -175,6 +178,13 @@ def _reasons(
     stored: StoredPlan, causes: Iterable[tuple[Cause, float]]
 ) -> tuple[tuple[Reason, float], ...]:
     return _summed((_reason(stored, cause), amount) for cause, amount in causes)
+
+
+def _own(reason: Reason, crew: Crew) -> Reason:
+    """Return the reason of a gap; what a crew itself is to blame for was kept free and not used."""
+    if (reason.kind, reason.who) != (CREW, crew.name):
+        return reason
+    return replace(reason, label="kept for work that was held back since")
 
 
 def _summed(rows: Iterable[tuple[Reason, float]]) -> tuple[tuple[Reason, float], ...]:
