@@ -11,9 +11,8 @@ from contractor.engine.decode import decode
 from contractor.engine.improve import IterationStop
 from contractor.engine.objective import objective
 from contractor.engine.planner import plan
-from contractor.engine.problem import Activity, Announced, Mode, Problem, Resource
-from contractor.engine.schedule import Placed, Schedule
-from tests.reference.engine_problems import CLOSED, WEEKLY_HOURS, ZONE, draw_problem
+from contractor.engine.problem import Activity, Mode, Problem, Resource
+from tests.reference.engine_problems import CLOSED, WEEKLY_HOURS, ZONE, announced, draw_problem
 
 STOP = IterationStop(20)
 DUST = 1e-6
@@ -222,15 +221,3 @@ def followers(problem: Problem, i: int) -> set[int]:
         if link.before in found and not problem.activities[link.after].under_way:
             found.add(link.after)
     return found
-
-
-def announced(problem: Problem, schedule: Schedule) -> Problem:
-    """Return the problem with the places of the schedule told to people."""
-
-    def told(row: Activity, placed: Placed | None) -> Activity:
-        if placed is None or row.under_way:
-            return row
-        return replace(row, announced=Announced(row.modes[placed.mode].crew, placed.start))
-
-    rows = map(told, problem.activities, schedule.placed)
-    return replace(problem, activities=tuple(rows))

@@ -6,7 +6,8 @@ file use it as the second opinion.
 """
 
 from bisect import bisect_left
-from collections.abc import Iterator, Sequence
+from collections.abc import Iterator, Mapping, Sequence
+from dataclasses import replace
 from datetime import UTC, date, datetime, time
 from functools import lru_cache
 from itertools import pairwise
@@ -280,18 +281,30 @@ def allowed(problem: Problem, places: Sequence[Place]) -> bool:
         early = places[link.after].start < frees(problem, link, places)
         if early and not problem.activities[link.after].under_way:
             return False
+    return fit_together(problem, dict(enumerate(places)))
+
+
+def fit_together(problem: Problem, places: Mapping[int, Place]) -> bool:
+    """Return whether places, by activity, leave every resource within its capacity."""
     for r, resource in enumerate(problem.resources):
-        rows = []
-        for activity, place in zip(problem.activities, places, strict=True):
-            mode = activity.modes[place.mode]
-            rows.append((place, (*mode.machines, mode.crew).count(r)))
-        for at, units in rows:
-            # Most are in use as some work begins.
-            if units and sum(n for p, n in rows if p.start <= at.start < p.finish) > (
-                resource.capacity
-            ):
-                return False
+        rows = [
+            (place, taken(problem, i, place).count(r))
+            for i, place in places.items()
+            if r in taken(problem, i, place)
+        ]
+        # Most are in use as some work begins.
+        if any(
+            sum(units for p, units in rows if p.start <= at.start < p.finish) > resource.capacity
+            for at, _ in rows
+        ):
+            return False
     return True
+
+
+def taken(problem: Problem, i: int, place: Place) -> tuple[int, ...]:
+    """Return the resources that an activity takes in the mode of its place, with repetition."""
+    mode = problem.activities[i].modes[place.mode]
+    return (*mode.machines, *(() if mode.crew is None else (mode.crew,)))
 
 
 def stretches(problem: Problem, i: int, mode: int) -> list[tuple[int, int]]:
@@ -431,3 +444,15 @@ def as_schedule(problem: Problem, places: Sequence[Place]) -> Schedule:
         if _cost_of_pin(activity, place):
             broken.append(BrokenPin(i, "broken by the reference", place.start))
     return Schedule(tuple(placed), (), tuple(broken))
+
+
+def announced(problem: Problem, schedule: Schedule) -> Problem:
+    """Return the problem with the places of the schedule told to people."""
+
+    def told(row: Activity, placed: Placed | None) -> Activity:
+        if placed is None or row.under_way:
+            return row
+        return replace(row, announced=Announced(row.modes[placed.mode].crew, placed.start))
+
+    rows = map(told, problem.activities, schedule.placed)
+    return replace(problem, activities=tuple(rows))
