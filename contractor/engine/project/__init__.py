@@ -1,0 +1,1 @@
+"""The makespan of one project: activities that follow one another and share limited resources."""

@@ -1,0 +1,153 @@
+"""A plain project laid out in arrays for the compiled passes, and what time alone says of it."""
+
+from math import gcd
+from typing import NamedTuple
+
+import numpy as np
+
+from contractor.engine.compiled import Ints, Longs, Words
+from contractor.engine.project.plain import PlainProject
+
+__all__ = ["Layout", "Network", "lay_out", "turned"]
+
+_WORD_BITS = 64
+
+
+class Network(NamedTuple):
+    """A project in one direction of time.
+
+    The units free and the units needed of several resources stand side by side in one word, each
+    with a guard bit above it that a subtraction clears when there are too few: one comparison
+    tells whether an activity fits into a slot. `needs[n, w]`; `capacity[w]` and `guard[w]`; the
+    leaders of activity i and the lags behind them are entries `first[i]` to `first[i + 1]`.
+    """
+
+    durations: Ints
+    needs: Words
+    capacity: Words
+    guard: Words
+    first: Ints
+    leader: Ints
+    lag: Ints
+
+
+class Layout(NamedTuple):
+    """A project in both directions, its times divided by `unit`, their greatest common divisor.
+
+    `rank[n]` puts every activity behind its leaders. `heads[n]` is the earliest start and `tails[n]` the least time from an activity's finish to the
+    project's, both by precedence alone. `horizon` is enough for any serial schedule.
+    `demands[n, r]` and `capacities[r]` are of the resources that can be short at all.
+    """
+
+    forward: Network
+    backward: Network
+    rank: Ints
+    heads: Ints
+    tails: Ints
+    demands: Ints
+    capacities: Ints
+    horizon: int
+    unit: int
+
+
+def lay_out(project: PlainProject) -> Layout:
+    """Return the arrays of `project`."""
+    before, after, lags = project.precedence.T
+    unit = gcd(*project.durations.tolist(), *lags.tolist()) or 1
+    durations = (project.durations // unit).astype(np.int32)
+    lags = (lags // unit).astype(np.int32)
+    short = np.flatnonzero(project.demands.sum(axis=0) > project.capacities)
+    demands, capacities = project.demands[:, short], project.capacities[short]
+    words = _packed(demands, capacities)
+    forward = Network(durations, *words, *_rows(project.size, after, before, lags))
+    backward = Network(durations, *words, *_rows(project.size, before, after, lags))
+    order = _topological(forward, backward)
+    return Layout(
+        forward=forward,
+        backward=backward,
+        rank=np.argsort(order).astype(np.int32),
+        heads=_longest(forward, order),
+        tails=_longest(backward, order[::-1]),
+        demands=demands.astype(np.int32),
+        capacities=capacities.astype(np.int32),
+        # No gap between two starts exceeds what the leaders' longest lag leaves.
+        horizon=int(durations.sum()) + _longest_lags(forward),
+        unit=unit,
+    )
+
+
+def turned(layout: Layout) -> Layout:
+    """Return the same project with time running backward."""
+    return layout._replace(
+        forward=layout.backward,
+        backward=layout.forward,
+        rank=(layout.rank.size - 1 - layout.rank).astype(np.int32),
+        heads=layout.tails,
+        tails=layout.heads,
+    )
+
+
+def _packed(
+    demands: Longs, capacities: Longs
+) -> tuple[Words, Words, Words]:
+    """Return needs, capacity and guard words; resources are put into words as they come."""
+    needs, capacity, guard = [[0] * len(demands)], [0], [0]
+    used_bits = 0
+    for r, units in enumerate(capacities.tolist()):
+        bits = units.bit_length() + 1
+        if used_bits + bits > _WORD_BITS:
+            needs.append([0] * len(demands))
+            capacity.append(0)
+            guard.append(0)
+            used_bits = 0
+        guard_bit = 1 << (used_bits + bits - 1)
+        guard[-1] |= guard_bit
+        capacity[-1] |= (units << used_bits) | guard_bit
+        for i, demand in enumerate(demands[:, r].tolist()):
+            needs[-1][i] |= demand << used_bits
+        used_bits += bits
+    return (
+        np.ascontiguousarray(np.array(needs, dtype=np.uint64).T),
+        np.array(capacity, dtype=np.uint64),
+        np.array(guard, dtype=np.uint64),
+    )
+
+
+def _rows(
+    size: int, of: Longs, other: Longs, lags: Ints
+) -> tuple[Ints, Ints, Ints]:
+    """Return the links grouped by the activities `of`, as first entries, others and lags."""
+    order = np.argsort(of, kind="stable")
+    first = np.zeros(size + 1, dtype=np.int32)
+    np.cumsum(np.bincount(of, minlength=size), out=first[1:])
+    return first, other[order].astype(np.int32), lags[order]
+
+
+def _topological(network: Network, reverse: Network) -> list[int]:
+    missing = np.diff(network.first).tolist()
+    order = [i for i, count in enumerate(missing) if count == 0]
+    for i in order:
+        for after in reverse.leader[reverse.first[i] : reverse.first[i + 1]].tolist():
+            missing[after] -= 1
+            if missing[after] == 0:
+                order.append(after)
+    return order
+
+
+def _longest(network: Network, order: list[int]) -> Ints:
+    """Return the longest way by durations and lags to the start of each activity."""
+    longest = np.zeros(network.durations.size, dtype=np.int32)
+    for i in order:
+        row = slice(network.first[i], network.first[i + 1])
+        before = network.leader[row]
+        reached = longest[before] + network.durations[before] + network.lag[row]
+        longest[i] = reached.max(initial=0)
+    return longest
+
+
+def _longest_lags(network: Network) -> int:
+    """Return the sum over activities of the longest lag before each."""
+    lags = np.zeros(network.durations.size, dtype=np.int64)
+    of = np.repeat(np.arange(lags.size), np.diff(network.first))
+    np.maximum.at(lags, of, network.lag)
+    return int(lags.sum())
