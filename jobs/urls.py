@@ -8,6 +8,7 @@ from jobs.api.firm import BacklogRead, CrewList
 from jobs.api.jobs import JobDetail, JobList
 from jobs.api.plans import BookingList, PlanComparison, PlanDetail, PlanList
 from jobs.api.take_off import TakeOffAnswer
+from jobs.api.what_if import PlanCrews, WhatIfAnswer
 
 app_name = "api"
 urlpatterns: list[URLPattern | URLResolver] = [
@@ -19,8 +20,10 @@ urlpatterns: list[URLPattern | URLResolver] = [
     path("plans/", PlanList.as_view(), name="plans"),
     path("plans/<int:plan_id>/", PlanDetail.as_view(), name="plan"),
     path("plans/<int:plan_id>/comparison/", PlanComparison.as_view(), name="comparison"),
+    path("plans/<int:plan_id>/crews/", PlanCrews.as_view(), name="plan-crews"),
     path("bookings/", BookingList.as_view(), name="bookings"),
     path("take-off/", TakeOffAnswer.as_view(), name="take-off"),
+    path("what-if/", WhatIfAnswer.as_view(), name="what-if"),
     path("schema/", SchemaRead.as_view(), name="schema"),
     # Only addresses that end in a slash, so that one without is first sent on to its own.
     re_path(r"^.*/$", NoSuchAddress.as_view()),

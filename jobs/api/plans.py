@@ -65,7 +65,7 @@ class PlanDetail(OwnersView):
     @extend_schema(responses=answers(PlanDetailShape, 404), operation_id="plans_read")
     def get(self, request: Request, plan_id: int) -> Response:
         """Show a plan: its bookings, waits, phases without dates, and promises."""
-        return Response(plans.plan_as_json(_plan(plan_id)))
+        return Response(plans.plan_as_json(plan_or_404(plan_id)))
 
 
 class PlanComparison(OwnersView):
@@ -80,12 +80,12 @@ class PlanComparison(OwnersView):
     )
     def get(self, request: Request, plan_id: int) -> Response:
         """Compare a plan with another, or with the published one."""
-        plan, against = _plan(plan_id), self._against()
+        plan, against = plan_or_404(plan_id), self._against()
         found = plans.comparison(plan, against)
         body = {
             "plan": plan.pk,
             "against": against.pk if against else None,
-            "moved": [_move(move) for move in found.moved],
+            "moved": [move_json(move) for move in found.moved],
             "added": [_stretch(row) for row in found.added],
             "removed": [_stretch(row) for row in found.removed],
             "same": len(found.same),
@@ -130,7 +130,8 @@ class BookingList(OwnersList):
         return [plans.booking_as_json(booking) for booking in page]
 
 
-def _plan(plan_id: int) -> Plan:
+def plan_or_404(plan_id: int) -> Plan:
+    """Return a plan by its number, or answer that there is none."""
     plan = Plan.objects.filter(pk=plan_id).first()
     if plan is None:
         raise missing("plan", plan_id, "/api/v1/plans/")
@@ -158,7 +159,8 @@ def _crew(name: str) -> Crew:
     return crew
 
 
-def _move(move: Move) -> dict[str, Any]:
+def move_json(move: Move) -> dict[str, Any]:
+    """Return a booking that moves as comparisons list it."""
     return {
         "job": move.job,
         "phase": _phase_code(move.key, move.job),

@@ -20,6 +20,7 @@ BUILDING = {
     "eave_ft": 10,
     "foundation": "PRECAST_PIER",
 }
+QUESTION = {"question": "WITHOUT_PROMISE", "job": "26-500"}
 RESOURCES = (
     "jobs/",
     "jobs/26-500/",
@@ -28,8 +29,10 @@ RESOURCES = (
     "plans/",
     "plans/{plan}/",
     "plans/{plan}/comparison/",
+    "plans/{plan}/crews/",
     "bookings/",
     "take-off/",
+    "what-if/",
     "schema/",
 )
 PROBLEM_MEMBERS = {"type", "title", "status", "detail", "errors"}
@@ -42,6 +45,8 @@ def ask(client: APIClient, resource: str) -> Any:
     address = ROOT + resource.format(plan=make_plan().pk)
     if resource == "take-off/":
         return client.post(address, BUILDING, format="json")
+    if resource == "what-if/":
+        return client.post(address, QUESTION, format="json")
     return client.get(address)
 
 
@@ -162,6 +167,8 @@ def test_answers_stay_out_of_shared_caches(owner: Any):
         ("get", "plans/99999999999999999999999/", 404),
         ("get", "nothing/here/", 404),
         ("put", "take-off/", 405),
+        ("get", "plans/99/crews/", 404),
+        ("get", "what-if/", 405),
     ],
 )
 def test_every_refusal_is_a_problem_of_rfc_9457(method: str, path: str, status: int, owner: Any):
