@@ -3,6 +3,7 @@
 import re
 import xml.etree.ElementTree as ET
 from datetime import date, timedelta
+from itertools import pairwise
 
 import pytest
 
@@ -60,7 +61,7 @@ def test_each_month_is_written_once_and_within_the_sheet():
     months = [text for text in svg.iter(f"{SVG}text") if text.get("text-anchor") == "start"]
     lefts = [float(text.get("x", "")) for text in months]
     assert [text.text for text in months[:3]] == ["Jun", "Jul", "Aug"]
-    assert all(b - a > 20 for a, b in zip(lefts, lefts[1:], strict=False))
+    assert all(b - a > 20 for a, b in pairwise(lefts))
     assert max(lefts) < WIDTH - 20
 
 
