@@ -18,8 +18,9 @@ from typing import TypeVar
 
 from contractor.engine.check import check
 from contractor.engine.objective import Objective, objective
-from contractor.engine.planner import PlanResult, plan
+from contractor.engine.planner import plan
 from contractor.engine.problem import Problem
+from contractor.engine.schedule import Schedule
 from contractor.engine.stops import SecondsStop
 from contractor.engine.warm import warm_up
 from tests.bench.portfolio_coarse import Coarse, coarse_crews, coarse_specialists
@@ -91,7 +92,8 @@ def measure(
         "bound_late_weighted_days": better.bound.late_weighted_days if better.bound else None,
     }
     if peers:
-        row |= _peers(problem, SHAPES[shape].coarse(problem), first, better, seconds)
+        hint = min(plain, first.schedule, key=lambda known: objective(problem, known).total)
+        row |= _peers(problem, SHAPES[shape].coarse(problem), hint, better.objective, seconds)
     return row
 
 
@@ -141,19 +143,21 @@ def _timed(work: Callable[[], _Result]) -> tuple[float, _Result]:
 
 
 def _peers(
-    problem: Problem, coarse: Coarse, first: PlanResult, better: PlanResult, seconds: float
+    problem: Problem, coarse: Coarse, known: Schedule, ours: Objective, seconds: float
 ) -> dict[str, object]:
-    plain = cp_sat(problem, coarse, first.schedule, seconds=seconds, hinted=False)
-    hinted = cp_sat(problem, coarse, first.schedule, seconds=seconds, hinted=True)
+    """Return both peers; `known`, the better of the two plans made at once, is the hint."""
+    plain = cp_sat(problem, coarse, known, seconds=seconds, hinted=False)
+    hinted = cp_sat(problem, coarse, known, seconds=seconds, hinted=True)
     return {
-        "cp_sat": _peer_parts(plain, better.objective),
-        "cp_sat_hinted": _peer_parts(hinted, better.objective),
+        "cp_sat": _peer_parts(plain, ours),
+        "cp_sat_hinted": _peer_parts(hinted, ours),
     }
 
 
 def _peer_parts(peer: PeerResult, ours: Objective) -> dict[str, object]:
     """Return a peer's plan by parts, and our plan as a share of it."""
     parts: dict[str, object] = {
+        "workers": peer.workers,
         "status": peer.status,
         "seconds": round(peer.solver_seconds, 4),
         "violations": peer.violations,

@@ -35,9 +35,9 @@ def test_the_first_come_plan_of_branches_passes_the_check():
     assert check(problem, first_come_plan(problem)) == ()
 
 
-def test_a_working_day_is_two_steps_and_a_notice_one_day():
+def test_a_working_day_in_two_steps_has_a_notice_of_two_and_a_cure_of_four():
     problem = synthetic_portfolio(jobs=1, crews=1)
-    coarse = coarse_crews(problem)
+    coarse = coarse_crews(problem, steps_per_day=2)
 
     lags = {(before, after): lag for before, after, lag in coarse.links}
     names = [phase[0] for phase in PHASES]
