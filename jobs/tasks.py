@@ -29,6 +29,8 @@ def make_plan(*, plan_request_id: int, **_later: object) -> None:
         return
     try:
         planning.run_request(plan_request_id=plan_request_id, now=timezone.now())
+    except planning.RequestEnded:
+        planning.end_cancelled(plan_request_id=plan_request_id, now=timezone.now())
     except OperationalError:
         planning.release(plan_request_id=plan_request_id)
         raise

@@ -2,11 +2,12 @@
 
 from __future__ import annotations
 
+from functools import partial
 from typing import Any
 
 from django.contrib import admin, messages
 from django.contrib.admin.views.main import ChangeList
-from django.db import IntegrityError
+from django.db import IntegrityError, transaction
 from django.db.models import F, QuerySet
 from django.forms import BaseModelFormSet, ModelForm
 from django.http import HttpRequest, HttpResponse
@@ -17,6 +18,7 @@ from jobs.admin.job_filters import LatenessFilter, WaitingForFilter
 from jobs.admin.job_inlines import inlines_for
 from jobs.admin.job_panel import Panel, panel_of
 from jobs.admin.plan_report import first_reasons
+from jobs.admin.replanning import plan_again
 from jobs.admin.words import building_words, lateness_words, local_date, short_day
 from jobs.forms import JobForm
 from jobs.models import Job
@@ -176,12 +178,15 @@ class JobAdmin(admin.ModelAdmin):
         formsets: list[BaseModelFormSet],
         change: bool,
     ) -> None:
-        """Save the rows, bring the phases in step, and tell what is unusual."""
+        """Save the rows, bring the phases in step, tell what is unusual, and plan again."""
         super().save_related(request, form, formsets, change)
         job = Job.objects.select_related("permit__authority").get(pk=form.instance.pk)
         intake.refresh_phases(job=job)
         for caution in building_of(job).cautions():
             self.message_user(request, caution.message, messages.WARNING)
+        if form.has_changed() or any(rows.has_changed() for rows in formsets):
+            told = f"job {job.number} is {'changed' if change else 'new'}"
+            transaction.on_commit(partial(plan_again, request, reason=told))
 
     def changeform_view(
         self,

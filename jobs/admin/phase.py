@@ -2,10 +2,12 @@
 
 from __future__ import annotations
 
+from functools import partial
 from typing import Any
 
 from django.contrib import admin, messages
 from django.core.exceptions import PermissionDenied
+from django.db import transaction
 from django.db.models import QuerySet
 from django.http import Http404, HttpRequest, HttpResponse
 from django.shortcuts import redirect
@@ -15,6 +17,7 @@ from django.utils import timezone
 
 from contractor.trade.errors import SpecError
 from crews.selectors import NoFirm
+from jobs.admin.replanning import look_for_better, plan_again
 from jobs.admin.words import span
 from jobs.forms import PhaseForm, PinForm
 from jobs.models import Phase
@@ -60,10 +63,13 @@ class PhaseAdmin(admin.ModelAdmin):
         return False
 
     def save_model(self, request: HttpRequest, obj: Phase, form: Any, change: bool) -> None:
-        """Save, and note from when on the share done holds."""
+        """Save, note from when on the share done holds, and make a draft of it at once."""
         if {"share_done", "status"} & set(form.changed_data):
             obj.share_at = timezone.now()
         super().save_model(request, obj, form, change)
+        if form.changed_data:
+            told = f"{obj.get_code_display()} of {obj.job.number} is {_state_words(obj)}"
+            transaction.on_commit(partial(plan_again, request, reason=told))
 
     def has_change_permission(self, request: HttpRequest, obj: Any = None) -> bool:
         """Let phases that the building no longer has be looked at only."""
@@ -114,8 +120,10 @@ class PhaseAdmin(admin.ModelAdmin):
         if "unpin" in request.POST:
             pinning.unpin(phase_id=phase.pk)
             self.message_user(request, f"{phase.get_code_display()} is free again.")
+            freed = f"{phase.get_code_display()} of {phase.job.number} is free again"
+            plan_again(request, reason=freed)
             return redirect("admin:jobs_job_change", phase.job_id)
-        if form.is_bound and form.is_valid() and self._pinned(phase, form):
+        if form.is_bound and form.is_valid() and self._pinned(request, phase, form):
             self.message_user(request, f"{phase.get_code_display()} is pinned.", messages.SUCCESS)
             return redirect("admin:jobs_job_change", phase.job_id)
         context = {
@@ -129,15 +137,16 @@ class PhaseAdmin(admin.ModelAdmin):
         }
         return TemplateResponse(request, "admin/jobs/phase/pin.html", context)
 
-    def _pinned(self, phase: Phase, form: PinForm) -> bool:
+    def _pinned(self, request: HttpRequest, phase: Phase, form: PinForm) -> bool:
         """Return whether the service took the pin; else its rule and the nearest date are shown."""
         crew = form.cleaned_data["crew"]
         try:
-            pinning.pin(
+            wanted = pinning.pin(
                 phase_id=phase.pk,
                 crew_id=crew.pk if crew else None,
                 starts_at=form.cleaned_data["starts_at"],
                 now=timezone.now(),
+                by=request.user,
             )
         except pinning.PinRefused as refusal:
             form.add_error("starts_at", str(refusal))
@@ -146,7 +155,14 @@ class PhaseAdmin(admin.ModelAdmin):
             # The pin is tried on the whole open work, and that cannot be planned as it stands.
             form.add_error(None, f"No plan can be made with this pin: {reason}")
             return False
+        look_for_better(request, wanted)
         return True
+
+
+def _state_words(phase: Phase) -> str:
+    if phase.status == Phase.Status.UNDER_WAY:
+        return f"{phase.share_done:.0%} done"
+    return phase.get_status_display().lower()
 
 
 def _live_words(phase: Phase) -> str:

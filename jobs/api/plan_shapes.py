@@ -48,6 +48,10 @@ class PlanHeadShape(Shape):
     bound = serializers.DictField(allow_null=True)
     gap = serializers.FloatField(allow_null=True)
     optimal = serializers.BooleanField()
+    iterations = serializers.IntegerField(help_text="How many plans were tried.")
+    gained = serializers.FloatField(
+        allow_null=True, help_text="How much less it costs than the draft that it improves on."
+    )
 
 
 class JobWaitShape(WaitShape):

@@ -29,6 +29,12 @@ class Plan(models.Model):
     seed = models.IntegerField(default=1)
     objective = models.JSONField(default=dict)
     unplanned = models.JSONField(default=list)
+    state = models.CharField(
+        max_length=40, blank=True, help_text="Names the open work it is made of."
+    )
+    gained = models.FloatField(
+        null=True, blank=True, help_text="By how much it costs less than the draft it improves on."
+    )
 
     class Meta:
         constraints = [
@@ -108,14 +114,16 @@ class PlanRequest(models.Model):
         RUNNING = "RUNNING", "Running"
         DONE = "DONE", "Done"
         FAILED = "FAILED", "Failed"
+        CANCELLED = "CANCELLED", "Cancelled"
 
-    status = models.CharField(max_length=7, choices=Status, default=Status.QUEUED)
+    status = models.CharField(max_length=9, choices=Status, default=Status.QUEUED)
     reason = models.CharField(max_length=200)
     requested_by = models.ForeignKey(
         settings.AUTH_USER_MODEL, null=True, blank=True, on_delete=models.SET_NULL
     )
     requested_at = models.DateTimeField()
     claimed_at = models.DateTimeField(null=True, blank=True)
+    cancel_asked_at = models.DateTimeField(null=True, blank=True)
     finished_at = models.DateTimeField(null=True, blank=True)
     budget_seconds = models.FloatField(
         default=5, validators=[MinValueValidator(0), MaxValueValidator(200)]
@@ -123,6 +131,17 @@ class PlanRequest(models.Model):
     progress_percent = models.PositiveSmallIntegerField(default=0)
     progress_text = models.CharField(max_length=120, blank=True)
     error = models.CharField(max_length=300, blank=True)
+    base = models.ForeignKey(
+        Plan,
+        null=True,
+        blank=True,
+        on_delete=models.SET_NULL,
+        related_name="improvements",
+        help_text="The draft that a better one is wanted for.",
+    )
+    best_total = models.FloatField(
+        null=True, blank=True, help_text="What the best plan found so far costs."
+    )
     plan = models.ForeignKey(
         Plan, null=True, blank=True, on_delete=models.SET_NULL, related_name="requests"
     )

@@ -226,6 +226,8 @@ def plan_as_json(plan: Plan) -> dict[str, Any]:
             "bound": plan.objective.get("bound"),
             "gap": _gap(plan),
             "optimal": plan.objective.get("optimal", False),
+            "iterations": plan.objective.get("iterations", 0),
+            "gained": plan.gained,
         },
         "bookings": [booking_as_json(booking) for booking in bookings(plan)],
         "waits": [

@@ -11,13 +11,15 @@ from django.utils import timezone
 from contractor.engine.schedule import BrokenPin
 from crews.models import Crew
 from jobs.models import Job, Phase
-from jobs.selectors.open_work import open_work
-from jobs.services.planning import solve
+from jobs.services import planning
 
 if TYPE_CHECKING:
     from datetime import datetime
 
+    from django.contrib.auth.models import User
+
     from contractor.engine.schedule import Schedule
+    from jobs.models import PlanRequest
     from jobs.services.portfolio import Portfolio
 
 
@@ -38,11 +40,18 @@ class PinRefused(Exception):  # noqa: N818 - an answer with its reason
         )
 
 
-def pin(*, phase_id: int, crew_id: int | None, starts_at: datetime, now: datetime) -> Phase:
+def pin(
+    *,
+    phase_id: int,
+    crew_id: int | None,
+    starts_at: datetime,
+    now: datetime,
+    by: User | None = None,
+) -> PlanRequest:
     """
-    Return the phase pinned to a crew and a start.
+    Pin a phase to a crew and a start, and return the wish for a plan better than the new draft.
 
-    The whole open work is planned once with the pin, first plan only, to see that it holds.
+    The draft is made with the pin at once, which also shows whether the pin holds.
 
     Raises
     ------
@@ -61,15 +70,17 @@ def pin(*, phase_id: int, crew_id: int | None, starts_at: datetime, now: datetim
         phase.pinned_crew = None if crew_id is None else Crew.objects.get(pk=crew_id)
         phase.full_clean()
         phase.save(update_fields=["pinned_start_at", "pinned_crew"])
-        portfolio, result = solve(open_work(now=now), budget_seconds=0, seed=1)
-        broken = _broken(portfolio, result.schedule, phase_id)
+        proposal = planning.repair(now=now)
+        portfolio = proposal.portfolio
+        broken = _broken(portfolio, proposal.result.schedule, phase_id)
         if broken:
             nearest = broken.nearest_start
             raise PinRefused(
                 broken.reason,
                 None if nearest is None else portfolio.problem.axis.instant(nearest),
             )
-    return phase
+        reason = f"{phase.get_code_display()} of {phase.job.number} is pinned"
+        return planning.adopt(proposal, reason=reason, now=now, by=by)
 
 
 def unpin(*, phase_id: int) -> None:

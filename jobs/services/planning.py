@@ -1,91 +1,68 @@
-"""Plan all open work: gather, solve, check, store. And the requests that ask for it."""
+"""Ask for plans, answer what was asked, and plan again at once after a small change."""
 
 from __future__ import annotations
 
-import logging
 import time
-from dataclasses import asdict
 from datetime import datetime, timedelta
-from typing import TYPE_CHECKING, Protocol
+from typing import TYPE_CHECKING
 
 from django.db import transaction
 from django.utils import timezone
 
-from contractor.engine.check import check
-from contractor.engine.improve import SecondsStop
-from contractor.engine.planner import PlanResult, plan
-from contractor.engine.worktime import HorizonExceeded
-from contractor.trade.errors import SpecError
-from crews.services import ensure_public_holidays
-from jobs.models import Booking, Plan, PlannedWait, PlanRequest
-from jobs.selectors.buildings import building_of, rates
-from jobs.selectors.open_work import OpenWork, open_work
-from jobs.services.intake import refresh_phases
-from jobs.services.plan_rows import PlanRows
-from jobs.services.portfolio import Portfolio, build_portfolio, network_of
+from jobs.models import Plan, PlanRequest
+from jobs.services.plan_making import (
+    FIRST_HORIZON_DAYS,
+    LAST_HORIZON_DAYS,
+    PlanUnsoundError,
+    Progress,
+    Proposal,
+    TooFarAheadError,
+    WorkHasChanged,
+    plan_now,
+    propose,
+    repair,
+    solve,
+    store,
+)
 
 if TYPE_CHECKING:
-    from zoneinfo import ZoneInfo
-
     from django.contrib.auth.models import User
 
-logger = logging.getLogger(__name__)
+__all__ = [
+    "FIRST_HORIZON_DAYS",
+    "LAST_HORIZON_DAYS",
+    "PlanUnsoundError",
+    "Progress",
+    "Proposal",
+    "RequestEnded",
+    "TooFarAheadError",
+    "adopt",
+    "cancel",
+    "claim",
+    "end_cancelled",
+    "fail",
+    "free_stale_requests",
+    "plan_now",
+    "release",
+    "repair",
+    "repair_now",
+    "request_plan",
+    "retry",
+    "run_request",
+    "solve",
+]
 
-# A year and a season; doubled while the work does not fit.
-FIRST_HORIZON_DAYS = 450
-LAST_HORIZON_DAYS = FIRST_HORIZON_DAYS * 2**3
+Status = PlanRequest.Status
+
 STALE_AFTER = timedelta(minutes=10)  # above the task time limit of 5 minutes
-HOLIDAY_YEARS = 3
+# How often a running plan writes down how far it is, and looks whether it is still wanted.
+LOOK_EVERY_SECONDS = 0.5
+# Below this two costs are the same: the sums of one plan differ by rounding only.
+LEAST_GAIN = 1e-6
 
 
-class Progress(Protocol):
-    """Told how far planning is."""
-
-    def __call__(self, percent: int, text: str) -> None: ...
-
-
-class PlanUnsoundError(Exception):
-    """The engine made a plan that its independent check refuses: a defect, nothing is stored."""
-
-
-class TooFarAheadError(Exception):
-    """The open work reaches further than any axis tried; the text says how far that is."""
-
-
-def plan_now(
-    *,
-    now: datetime,
-    budget_seconds: float = 5.0,
-    seed: int = 1,
-    progress: Progress | None = None,
-) -> Plan:
-    """
-    Return a new draft of all open work as it stands at `now`, stored whole or not at all.
-
-    `budget_seconds` bounds the improvement that follows the first plan; 0 takes the first plan.
-
-    Raises
-    ------
-    crews.selectors.NoFirm
-        If no firm is entered.
-    TooFarAheadError
-        If the work does not end within about ten years.
-    PlanUnsoundError
-        If the check finds a broken rule.
-    """
-    tell = progress or _tell_nobody
-    began = time.monotonic()
-    tell(2, "Reading the open work")
-    ensure_public_holidays(years=range(now.year, now.year + HOLIDAY_YEARS))
-    work = _work_in_step(now)
-    tell(10, f"Planning {len(work.jobs)} jobs")
-    portfolio, result = solve(work, budget_seconds=budget_seconds, seed=seed, progress=tell)
-    tell(90, "Checking every rule")
-    violations = check(portfolio.problem, result.schedule)
-    if violations:
-        raise PlanUnsoundError("; ".join(violation.text for violation in violations[:5]))
-    tell(95, "Storing the draft")
-    return _store(portfolio, result, seed=seed, seconds=time.monotonic() - began)
+class RequestEnded(Exception):  # noqa: N818 - a signal to the caller, nothing went wrong
+    """The request was cancelled, or another worker answered it; nothing was stored."""
 
 
 def request_plan(
@@ -94,76 +71,135 @@ def request_plan(
     now: datetime,
     by: User | None = None,
     budget_seconds: float = 5.0,
+    base: Plan | None = None,
 ) -> PlanRequest:
-    """Return a stored wish for a plan; the door then enqueues it."""
+    """
+    Return a stored wish for a plan; the door then enqueues it.
+
+    With a draft as `base` it is a wish for a better plan of the same state of things.
+    """
     wanted = PlanRequest(
-        reason=reason[:200], requested_by=by, requested_at=now, budget_seconds=budget_seconds
+        reason=reason[:200],
+        requested_by=by,
+        requested_at=now,
+        budget_seconds=budget_seconds,
+        base=base,
     )
     wanted.full_clean()
     wanted.save()
     return wanted
 
 
+def repair_now(
+    *, reason: str, now: datetime, by: User | None = None, budget_seconds: float = 5.0
+) -> PlanRequest:
+    """
+    Make a draft at once that keeps what people were told, and return the wish for a better one.
+
+    Raises as `plan_now`; nothing is stored then.
+    """
+    return adopt(repair(now=now), reason=reason, now=now, by=by, budget_seconds=budget_seconds)
+
+
+@transaction.atomic
+def adopt(
+    proposal: Proposal,
+    *,
+    reason: str,
+    now: datetime,
+    by: User | None = None,
+    budget_seconds: float = 5.0,
+) -> PlanRequest:
+    """Store a proposal as the draft, and with it the wish for a better plan; return the wish."""
+    draft = store(proposal)
+    return request_plan(reason=reason, now=now, by=by, budget_seconds=budget_seconds, base=draft)
+
+
 def claim(*, plan_request_id: int, now: datetime) -> bool:
     """Take the request if it is still free. One worker wins, all others get False."""
-    won = PlanRequest.objects.filter(pk=plan_request_id, status=PlanRequest.Status.QUEUED).update(
-        status=PlanRequest.Status.RUNNING, claimed_at=now
+    won = PlanRequest.objects.filter(pk=plan_request_id, status=Status.QUEUED).update(
+        status=Status.RUNNING, claimed_at=now
     )
     return won == 1
 
 
 def run_request(*, plan_request_id: int, now: datetime) -> Plan:
     """
-    Return the draft made for a claimed request, which also answers all that queued before it.
+    Return the plan that answers a claimed request, and all that queued before its moment.
 
+    A request with a base is answered by a better draft of the same open work, or by the base
+    itself where none is found; if the work has changed since, by a new draft as of `now`.
     Whatever is raised by planning goes through; `fail` or `release` then say what becomes of
     the request.
+
+    Raises
+    ------
+    RequestEnded
+        If it was cancelled or answered by another meanwhile.
     """
-    request = PlanRequest.objects.get(pk=plan_request_id)
-
-    def show(percent: int, text: str) -> None:
-        PlanRequest.objects.filter(pk=plan_request_id).update(
-            progress_percent=percent, progress_text=text[:120]
-        )
-
-    draft = plan_now(now=now, budget_seconds=request.budget_seconds, progress=show)
-    answered = PlanRequest.objects.filter(
-        status=PlanRequest.Status.QUEUED, requested_at__lte=now
-    ) | PlanRequest.objects.filter(pk=plan_request_id)
-    answered.update(
-        status=PlanRequest.Status.DONE,
-        finished_at=timezone.now(),
-        progress_percent=100,
-        progress_text="Draft made",
-        plan=draft,
-        error="",
-    )
-    return draft
+    request = PlanRequest.objects.select_related("base").get(pk=plan_request_id)
+    base = request.base
+    if base is None:
+        return _answer_afresh(request, now=now)
+    if base.status != Plan.Status.DRAFT:
+        return _answer(request, base, "A newer plan has taken its place")
+    try:
+        proposal = _propose(request, as_of=base.as_of, state=base.state)
+    except WorkHasChanged:
+        return _answer_afresh(request, now=now)
+    return _answer_better(request, base, proposal)
 
 
 def release(*, plan_request_id: int) -> None:
     """Put a claimed request back, for a fault that passes by itself."""
-    PlanRequest.objects.filter(pk=plan_request_id, status=PlanRequest.Status.RUNNING).update(
-        status=PlanRequest.Status.QUEUED, claimed_at=None
+    PlanRequest.objects.filter(pk=plan_request_id, status=Status.RUNNING).update(
+        status=Status.QUEUED, claimed_at=None
     )
 
 
 def fail(*, plan_request_id: int, error: str, now: datetime) -> None:
     """Park a request that cannot be answered; the office sees why and may try again."""
     PlanRequest.objects.filter(pk=plan_request_id).update(
-        status=PlanRequest.Status.FAILED, finished_at=now, error=error[:300]
+        status=Status.FAILED, finished_at=now, error=error[:300]
     )
 
 
+def cancel(*, plan_request_id: int, now: datetime) -> bool:
+    """
+    End a request that is not answered yet, and return whether there was something to end.
+
+    One that waits ends at once; one that is being planned ends as soon as its worker looks.
+    """
+    request = PlanRequest.objects.filter(pk=plan_request_id)
+    ended = request.filter(status=Status.QUEUED).update(
+        status=Status.CANCELLED, cancel_asked_at=now, finished_at=now, progress_text="Cancelled"
+    )
+    asked = request.filter(status=Status.RUNNING, cancel_asked_at=None).update(
+        cancel_asked_at=now, progress_text="Being cancelled"
+    )
+    return ended + asked == 1
+
+
+def end_cancelled(*, plan_request_id: int, now: datetime) -> None:
+    """Write down that a request which was to be cancelled has ended."""
+    PlanRequest.objects.filter(
+        pk=plan_request_id, status=Status.RUNNING, cancel_asked_at__isnull=False
+    ).update(status=Status.CANCELLED, finished_at=now, progress_text="Cancelled")
+
+
 def retry(*, plan_request_id: int, now: datetime) -> bool:
-    """Queue a failed request again; return whether it was failed."""
-    again = PlanRequest.objects.filter(pk=plan_request_id, status=PlanRequest.Status.FAILED).update(
-        status=PlanRequest.Status.QUEUED,
+    """Queue a failed or cancelled request again; return whether it was one of these."""
+    again = PlanRequest.objects.filter(
+        pk=plan_request_id, status__in=(Status.FAILED, Status.CANCELLED)
+    ).update(
+        status=Status.QUEUED,
         requested_at=now,
         claimed_at=None,
+        cancel_asked_at=None,
         finished_at=None,
         progress_percent=0,
         progress_text="",
+        best_total=None,
         error="",
     )
     return again == 1
@@ -171,107 +207,96 @@ def retry(*, plan_request_id: int, now: datetime) -> bool:
 
 def free_stale_requests(*, now: datetime) -> list[int]:
     """Put back requests whose worker died; return all that wait too long."""
-    stale = now - STALE_AFTER
-    PlanRequest.objects.filter(status=PlanRequest.Status.RUNNING, claimed_at__lt=stale).update(
-        status=PlanRequest.Status.QUEUED, claimed_at=None
+    dead = PlanRequest.objects.filter(status=Status.RUNNING, claimed_at__lt=now - STALE_AFTER)
+    dead.filter(cancel_asked_at__isnull=False).update(
+        status=Status.CANCELLED, finished_at=now, progress_text="Cancelled"
     )
+    dead.filter(cancel_asked_at=None).update(status=Status.QUEUED, claimed_at=None)
     return list(
         PlanRequest.objects.filter(
-            status=PlanRequest.Status.QUEUED, requested_at__lt=now - timedelta(minutes=1)
+            status=Status.QUEUED, requested_at__lt=now - timedelta(minutes=1)
         )
         .order_by("id")
         .values_list("pk", flat=True)
     )
 
 
-def solve(
-    work: OpenWork, *, budget_seconds: float, seed: int, progress: Progress | None = None
-) -> tuple[Portfolio, PlanResult]:
-    """
-    Return the open work's problem and its plan, without storing anything.
-
-    Raises
-    ------
-    TooFarAheadError
-        If the work does not end within about ten years.
-    """
-    tell = progress or _tell_nobody
-    zone = _zone()
-    horizon_days = FIRST_HORIZON_DAYS
-    while horizon_days <= LAST_HORIZON_DAYS:
-        try:
-            portfolio = build_portfolio(work=work, zone=zone, horizon_days=horizon_days)
-            stop = SecondsStop(budget_seconds) if budget_seconds > 0 else None
-            began = time.monotonic()
-
-            def on_progress(iterations: int, total: float, since: float = began) -> None:
-                share = min(1.0, (time.monotonic() - since) / max(budget_seconds, 0.001))
-                tell(15 + round(70 * share), f"Improving, {iterations} plans tried")
-
-            result = plan(portfolio.problem, stop=stop, seed=seed, progress=on_progress)
-        except HorizonExceeded:
-            horizon_days *= 2
-        else:
-            return portfolio, result
-    raise TooFarAheadError(
-        f"The open work reaches further than {LAST_HORIZON_DAYS} days ahead. "
-        "Look for a date typed wrong, for a crew without working days, or for more work "
-        "than the crews can do in that time."
-    )
-
-
-def _work_in_step(now: datetime) -> OpenWork:
-    """Return the open work after bringing jobs in step whose phases no longer fit."""
-    work = open_work(now=now)
-    firm_rates = None
-    for job in work.jobs:
-        try:
-            network = network_of(job, building_of(job))
-        except SpecError:
-            continue  # the plan lists it with the reason
-        if {phase.code for phase in job.phases.all()} != set(network.phases):
-            firm_rates = firm_rates or rates()
-            refresh_phases(job=job, firm_rates=firm_rates)
-    return work if firm_rates is None else open_work(now=now)
+def _answer_afresh(request: PlanRequest, *, now: datetime) -> Plan:
+    newest = _newest_draft()
+    proposal = _propose(request, as_of=now)
+    with transaction.atomic():
+        meanwhile = _newest_draft()
+        if meanwhile and meanwhile != newest:
+            return _answer(request, meanwhile, "A newer draft was made meanwhile")
+        return _answer(request, store(proposal), "Draft made")
 
 
 @transaction.atomic
-def _store(portfolio: Portfolio, result: PlanResult, *, seed: int, seconds: float) -> Plan:
-    """Write the draft; the draft before it is replaced."""
-    Plan.objects.filter(status=Plan.Status.DRAFT).update(status=Plan.Status.REPLACED)
-    rows = PlanRows(portfolio, result.schedule)
-    draft = Plan.objects.create(
-        as_of=portfolio.work.now,
-        made_at=timezone.now(),
-        source=result.source,
-        seconds=round(seconds, 3),
-        seed=seed,
-        objective=_objective(result),
-        unplanned=rows.unplanned(),
+def _answer_better(request: PlanRequest, base: Plan, proposal: Proposal) -> Plan:
+    """Put a better draft of the same work in the base's place, if that is still the draft."""
+    if not Plan.objects.select_for_update().filter(pk=base.pk, status=Plan.Status.DRAFT).exists():
+        return _answer(request, base, "A newer plan has taken its place")
+    gained = float(base.objective["total"]) - proposal.total
+    if gained <= LEAST_GAIN:
+        return _answer(request, base, "No better plan was found; the draft stays")
+    return _answer(request, store(proposal, gained=gained), "Better draft made")
+
+
+def _answer(request: PlanRequest, plan: Plan, text: str) -> Plan:
+    """Write down what answers a request that is still wanted, and all that waited for as much."""
+    done = {
+        "status": Status.DONE,
+        "finished_at": timezone.now(),
+        "progress_percent": 100,
+        "progress_text": text,
+        "plan": plan,
+        "error": "",
+    }
+    still_wanted = PlanRequest.objects.filter(
+        pk=request.pk, status=Status.RUNNING, cancel_asked_at=None
     )
-    booked = rows.bookings(draft)
-    Booking.objects.bulk_create([booking for booking, _ in booked])
-    through = Booking.equipment.through
-    through.objects.bulk_create(
-        [
-            through(booking=booking, equipment_id=machine)
-            for booking, machines in booked
-            for machine in machines
-        ]
+    if not still_wanted.update(**done):
+        raise RequestEnded
+    PlanRequest.objects.filter(status=Status.QUEUED, requested_at__lte=plan.as_of).update(**done)
+    return plan
+
+
+def _propose(request: PlanRequest, *, as_of: datetime, state: str = "") -> Proposal:
+    """Return a proposal, telling the request how far it is; ends early when it is cancelled."""
+    row = PlanRequest.objects.filter(pk=request.pk)
+
+    tells, looks = _NowAndThen(), _NowAndThen()
+
+    def show(percent: int, text: str, total: float | None = None) -> None:
+        if total is None or tells():
+            row.filter(cancel_asked_at=None).update(
+                progress_percent=percent, progress_text=text[:120], best_total=total
+            )
+
+    def is_cancelled() -> bool:
+        return looks() and not row.filter(cancel_asked_at=None).exists()
+
+    return propose(
+        now=as_of,
+        budget_seconds=request.budget_seconds,
+        progress=show,
+        cancelled=is_cancelled,
+        state=state,
     )
-    PlannedWait.objects.bulk_create(rows.waits(draft))
-    return draft
 
 
-def _objective(result: PlanResult) -> dict[str, object]:
-    parts: dict[str, object] = asdict(result.objective)
-    bound = None if result.bound is None else asdict(result.bound)
-    return {**parts, "bound": bound, "optimal": result.optimal, "iterations": result.iterations}
+class _NowAndThen:
+    """True at the first call, and then again after a while."""
+
+    def __init__(self) -> None:
+        self._next = time.monotonic()
+
+    def __call__(self) -> bool:
+        if time.monotonic() < self._next:
+            return False
+        self._next = time.monotonic() + LOOK_EVERY_SECONDS
+        return True
 
 
-def _zone() -> ZoneInfo:
-    return timezone.get_default_timezone()
-
-
-def _tell_nobody(percent: int, text: str) -> None:
-    """Planning without anyone watching."""
+def _newest_draft() -> Plan | None:
+    return Plan.objects.filter(status=Plan.Status.DRAFT).order_by("-id").first()

@@ -5,6 +5,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 from datetime import datetime, timedelta
 from functools import lru_cache
+from hashlib import sha256
 from typing import TYPE_CHECKING
 
 from contractor.engine import problem as engine
@@ -86,6 +87,42 @@ def build_portfolio(*, work: OpenWork, zone: ZoneInfo, horizon_days: int) -> Por
         crew_ids={index: crew for crew, index in parts.crew_index.items()},
         machine_ids={index: machine for machine, index in parts.machine_index.items()},
     )
+
+
+def state_of(problem: engine.Problem) -> str:
+    """
+    Return the days of a problem's axis and a digest of all that plans of it depend on.
+
+    Two plans with the same state have been made of the same work, so their costs compare.
+    """
+    modes: dict[engine.Mode, int] = {}
+    digest = sha256()
+    for activity in problem.activities:
+        ways = [modes.setdefault(mode, len(modes)) for mode in activity.modes]
+        told, pin = activity.announced, activity.pin
+        digest.update(
+            repr(
+                (
+                    activity.key,
+                    activity.job,
+                    ways,
+                    activity.release,
+                    [(window.opens, window.closes) for window in activity.windows],
+                    pin and (pin.crew, pin.start),
+                    told and (told.crew, told.start, told.weight),
+                    activity.under_way,
+                )
+            ).encode()
+        )
+    for rows in (modes, problem.links, problem.jobs, problem.resources):
+        digest.update(repr(list(rows)).encode())
+    for calendar in problem.calendars:
+        digest.update(calendar.working.data)
+    for wait in problem.waits:
+        digest.update(wait.table.data)
+    rest = (problem.axis.origin, problem.now, problem.freeze_until, problem.change_crew_slots)
+    digest.update(repr(rest).encode())
+    return f"{problem.axis.slots // SLOTS_PER_DAY}:{digest.hexdigest()[:32]}"
 
 
 def network_of(job: Job, building: Building) -> JobNetwork:

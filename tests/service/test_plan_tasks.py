@@ -16,7 +16,7 @@ from pytest_django import DjangoCaptureOnCommitCallbacks
 from crews.models import Firm
 from jobs import tasks
 from jobs.models import Plan, PlanRequest
-from jobs.services import planning
+from jobs.services import plan_making, planning
 from tests.service.portfolio import make_firm, make_job
 
 Status = PlanRequest.Status
@@ -134,7 +134,7 @@ def test_a_plan_that_fails_to_store_leaves_no_half_of_it(monkeypatch: pytest.Mon
     def broken(*given: Any) -> None:
         raise RuntimeError("killed while writing")
 
-    monkeypatch.setattr(planning.PlanRows, "waits", broken)
+    monkeypatch.setattr(plan_making.PlanRows, "waits", broken)
     with pytest.raises(RuntimeError), transaction.atomic():
         planning.plan_now(now=timezone.now(), budget_seconds=0)
 

@@ -1,0 +1,270 @@
+"""Make plans of all open work: gather, solve, check, store."""
+
+from __future__ import annotations
+
+import time
+from collections.abc import Callable
+from dataclasses import asdict, dataclass
+from datetime import datetime
+from typing import TYPE_CHECKING, Protocol
+
+from django.db import transaction
+from django.utils import timezone
+
+from contractor.engine import planner
+from contractor.engine.check import check
+from contractor.engine.planner import PlanResult
+from contractor.engine.stops import AnyStop, CancelStop, SecondsStop
+from contractor.engine.worktime import HorizonExceeded
+from contractor.trade.errors import SpecError
+from crews.services import ensure_public_holidays
+from jobs.models import Booking, Plan, PlannedWait
+from jobs.selectors.buildings import building_of, rates
+from jobs.selectors.open_work import OpenWork, open_work
+from jobs.services.intake import refresh_phases
+from jobs.services.plan_rows import PlanRows
+from jobs.services.portfolio import Portfolio, build_portfolio, network_of, state_of
+
+if TYPE_CHECKING:
+    from zoneinfo import ZoneInfo
+
+    from contractor.engine.problem import Problem
+
+# A year and a season; doubled while the work does not fit.
+FIRST_HORIZON_DAYS = 450
+LAST_HORIZON_DAYS = FIRST_HORIZON_DAYS * 2**3
+HOLIDAY_YEARS = 3
+
+
+class Progress(Protocol):
+    """Told how far planning is, and what the best plan so far costs once there is one."""
+
+    def __call__(self, percent: int, text: str, total: float | None = None) -> None: ...
+
+
+class PlanUnsoundError(Exception):
+    """The engine made a plan that its independent check refuses: a defect, nothing is stored."""
+
+
+class TooFarAheadError(Exception):
+    """The open work reaches further than any axis tried; the text says how far that is."""
+
+
+class WorkHasChanged(Exception):  # noqa: N818 - a signal to the caller, who plans afresh
+    """The open work is no longer what a plan was made from, so costs cannot be compared."""
+
+
+@dataclass(frozen=True, slots=True)
+class Proposal:
+    """A plan that has passed the check and is not stored yet; `state` names what it is made of."""
+
+    portfolio: Portfolio
+    result: PlanResult
+    state: str
+    seed: int
+    seconds: float
+
+    @property
+    def total(self) -> float:
+        """Return what it costs."""
+        return self.result.objective.total
+
+
+def plan_now(
+    *,
+    now: datetime,
+    budget_seconds: float = 5.0,
+    seed: int = 1,
+    progress: Progress | None = None,
+) -> Plan:
+    """
+    Return a new draft of all open work as it stands at `now`, stored whole or not at all.
+
+    `budget_seconds` bounds the improvement that follows the first plan; 0 takes the first plan.
+
+    Raises
+    ------
+    crews.selectors.NoFirm
+        If no firm is entered.
+    TooFarAheadError
+        If the work does not end within about ten years.
+    PlanUnsoundError
+        If the check finds a broken rule.
+    """
+    tell = progress or _tell_nobody
+    proposal = propose(now=now, budget_seconds=budget_seconds, seed=seed, progress=tell)
+    tell(95, "Storing the draft")
+    return store(proposal)
+
+
+def propose(
+    *,
+    now: datetime,
+    budget_seconds: float,
+    seed: int = 1,
+    progress: Progress | None = None,
+    cancelled: Callable[[], bool] | None = None,
+    state: str = "",
+) -> Proposal:
+    """
+    Return a checked plan of all open work at `now`, without storing it. Raises as `plan_now`.
+
+    Raises
+    ------
+    WorkHasChanged
+        If a `state` is given and the open work is another by now.
+    """
+    tell = progress or _tell_nobody
+    began = time.monotonic()
+    tell(2, "Reading the open work")
+    work = _work(now)
+    tell(10, f"Planning {len(work.jobs)} jobs")
+    portfolio, result = solve(
+        work,
+        budget_seconds=budget_seconds,
+        seed=seed,
+        progress=tell,
+        cancelled=cancelled,
+        state=state,
+    )
+    tell(90, "Checking every rule")
+    return _checked(portfolio, result, seed=seed, began=began)
+
+
+def repair(*, now: datetime) -> Proposal:
+    """
+    Return a checked plan that keeps what people were told wherever it can be kept.
+
+    Raises as `plan_now`. It takes a fraction of a second, so a page can wait for it.
+    """
+    began = time.monotonic()
+    portfolio, result = _solved(_work(now), getattr(planner, "repair", planner.plan))
+    return _checked(portfolio, result, seed=1, began=began)
+
+
+@transaction.atomic
+def store(proposal: Proposal, *, gained: float | None = None) -> Plan:
+    """Write a proposal as the draft; the draft before it is replaced."""
+    portfolio, result = proposal.portfolio, proposal.result
+    Plan.objects.filter(status=Plan.Status.DRAFT).update(status=Plan.Status.REPLACED)
+    rows = PlanRows(portfolio, result.schedule)
+    draft = Plan.objects.create(
+        as_of=portfolio.work.now,
+        made_at=timezone.now(),
+        source=result.source,
+        seconds=round(proposal.seconds, 3),
+        seed=proposal.seed,
+        objective=_objective(result),
+        unplanned=rows.unplanned(),
+        state=proposal.state,
+        gained=gained,
+    )
+    booked = rows.bookings(draft)
+    Booking.objects.bulk_create([booking for booking, _ in booked])
+    through = Booking.equipment.through
+    through.objects.bulk_create(
+        [
+            through(booking=booking, equipment_id=machine)
+            for booking, machines in booked
+            for machine in machines
+        ]
+    )
+    PlannedWait.objects.bulk_create(rows.waits(draft))
+    return draft
+
+
+def solve(
+    work: OpenWork,
+    *,
+    budget_seconds: float,
+    seed: int,
+    progress: Progress | None = None,
+    cancelled: Callable[[], bool] | None = None,
+    state: str = "",
+) -> tuple[Portfolio, PlanResult]:
+    """
+    Return the open work's problem and its plan, without storing anything.
+
+    Raises
+    ------
+    TooFarAheadError
+        If the work does not end within about ten years.
+    WorkHasChanged
+        If a `state` is given and the work is in another.
+    """
+    tell = progress or _tell_nobody
+
+    def improve(problem: Problem) -> PlanResult:
+        began = time.monotonic()
+        within = SecondsStop(budget_seconds)
+        stop = within if cancelled is None else AnyStop((within, CancelStop(cancelled)))
+
+        def on_progress(iterations: int, total: float) -> None:
+            share = min(1.0, (time.monotonic() - began) / max(budget_seconds, 0.001))
+            tell(15 + round(70 * share), f"Improving, {iterations:,} plans tried", total)
+
+        return planner.plan(
+            problem, stop=stop if budget_seconds > 0 else None, seed=seed, progress=on_progress
+        )
+
+    return _solved(work, improve, state=state)
+
+
+def _solved(
+    work: OpenWork, run: Callable[[Problem], PlanResult], *, state: str = ""
+) -> tuple[Portfolio, PlanResult]:
+    """Run the engine on an axis that is long enough; first on the one of `state`, if given."""
+    zone = _zone()
+    horizon_days = int(state.partition(":")[0]) if state else FIRST_HORIZON_DAYS
+    while horizon_days <= LAST_HORIZON_DAYS:
+        try:
+            portfolio = build_portfolio(work=work, zone=zone, horizon_days=horizon_days)
+            if state and state_of(portfolio.problem) != state:
+                raise WorkHasChanged
+            return portfolio, run(portfolio.problem)
+        except HorizonExceeded:
+            horizon_days *= 2
+            state = ""
+    raise TooFarAheadError(
+        f"The open work reaches further than {LAST_HORIZON_DAYS} days ahead. "
+        "Look for a date typed wrong, for a crew without working days, or for more work "
+        "than the crews can do in that time."
+    )
+
+
+def _checked(portfolio: Portfolio, result: PlanResult, *, seed: int, began: float) -> Proposal:
+    violations = check(portfolio.problem, result.schedule)
+    if violations:
+        raise PlanUnsoundError("; ".join(violation.text for violation in violations[:5]))
+    seconds = time.monotonic() - began
+    return Proposal(portfolio, result, state_of(portfolio.problem), seed, seconds)
+
+
+def _work(now: datetime) -> OpenWork:
+    """Return the open work after bringing jobs in step whose phases no longer fit."""
+    ensure_public_holidays(years=range(now.year, now.year + HOLIDAY_YEARS))
+    work = open_work(now=now)
+    firm_rates = None
+    for job in work.jobs:
+        try:
+            network = network_of(job, building_of(job))
+        except SpecError:
+            continue  # the plan lists it with the reason
+        if {phase.code for phase in job.phases.all()} != set(network.phases):
+            firm_rates = firm_rates or rates()
+            refresh_phases(job=job, firm_rates=firm_rates)
+    return work if firm_rates is None else open_work(now=now)
+
+
+def _objective(result: PlanResult) -> dict[str, object]:
+    parts: dict[str, object] = asdict(result.objective)
+    bound = None if result.bound is None else asdict(result.bound)
+    return {**parts, "bound": bound, "optimal": result.optimal, "iterations": result.iterations}
+
+
+def _zone() -> ZoneInfo:
+    return timezone.get_default_timezone()
+
+
+def _tell_nobody(percent: int, text: str, total: float | None = None) -> None:
+    """Planning without anyone watching."""
