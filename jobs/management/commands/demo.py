@@ -13,6 +13,7 @@ from django.core.management.base import BaseCommand, CommandError
 from django.utils import timezone
 
 from contractor import roles
+from contractor.engine.warm import warm_up
 from jobs.management.serving import ChildEnded, Children, port_is_free, wait_for_port
 from jobs.services import demo
 
@@ -60,6 +61,8 @@ class Command(BaseCommand):
         if not demo.load_firm(now=now):
             self._say("A firm is there already; it stays as it is")
         people = demo.sign_ins(store=Path(settings.VAR_DIR) / "demo-sign-ins.txt")
+        self._say("Making the planner ready, which takes a minute the first time")
+        warm_up()
         self._say("Planning all open work and publishing the plan")
         if not demo.publish_a_plan(now=now, budget_seconds=seconds):
             self._say("A plan is published already; it stays as it is")
