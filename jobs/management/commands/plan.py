@@ -59,9 +59,11 @@ class Command(BaseCommand):
         else:
             self._summarize(plan)
 
-    def _show(self, percent: int, text: str) -> None:
+    def _show(self, percent: int, text: str, total: float | None = None) -> None:
         if self.stderr.isatty():
-            self.stderr.write(f"\r{percent:3d} % {text:<60}", ending="" if percent < 95 else "\n")
+            cost = "" if total is None else f", cost {total:,.1f}"
+            line = f"\r{percent:3d} % {text + cost:<70}"
+            self.stderr.write(line, ending="" if percent < 95 else "\n")
 
     def _summarize(self, plan: Plan) -> None:
         rows = plans.promises(plan)
@@ -71,6 +73,7 @@ class Command(BaseCommand):
             f"by {plan.source}: {plan.bookings.count()} bookings for {len(rows)} jobs, "
             f"{len(late)} promises late, {len(plan.unplanned)} phases without dates."
         )
+        self.stdout.write(f"  {_cost_words(plan)}")
         for row in late:
             self.stdout.write(
                 f"  {row.job.number}: promised {row.promised_on}, planned "
@@ -78,6 +81,17 @@ class Command(BaseCommand):
             )
         for entry in plan.unplanned:
             self.stdout.write(f"  {entry['job']} {entry['label']}: {entry['reason']}")
+
+
+def _cost_words(plan: Plan) -> str:
+    """Return what a plan costs, and what is known of how much better one could be."""
+    found = plan.objective
+    cost = f"Cost {found['total']:,.1f}, {found['iterations']:,} plans tried"
+    if found["optimal"]:
+        return f"{cost}; proven to be the least."
+    if found["bound"] is None:
+        return f"{cost}."
+    return f"{cost}; no plan costs less than {found['bound']['total']:,.1f}."
 
 
 def _moment(text: str | None) -> datetime:
