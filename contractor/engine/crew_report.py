@@ -190,9 +190,7 @@ class _Work:
         late = last.finish - due
         waited = _waited(self, last)
         waited.pop(OWN_WORK, None)
-        # What was late before now is no doing of this plan.
-        still_open = last.finish - max(due, self.problem.now)
-        share = min(1.0, still_open / waited.total()) if waited.total() else 0.0
+        share = min(1.0, late / waited.total()) if waited.total() else 0.0
         days_a_slot = days_late(due, last.finish) / late
         causes = [(cause, slots * share * days_a_slot) for cause, slots in waited.items()]
         rest = late - share * waited.total()

@@ -1,15 +1,16 @@
 """What one change does to a plan, on problems small enough to count by hand."""
 
+import random
 from dataclasses import replace
 
 import pytest
 
 from contractor.engine.check import check
 from contractor.engine.planner import plan
-from contractor.engine.problem import Job, Link, Problem
+from contractor.engine.problem import Announced, Job, Link, Problem
 from contractor.engine.what_if import ORDER_KEPT, what_if
 from contractor.engine.worktime import SLOTS_PER_DAY
-from tests.unit.engine.builders import activity, by_crew, place, problem, spans
+from tests.unit.engine.builders import activity, by_crew, day_shifts, place, problem, spans, wait_of
 
 DAY = SLOTS_PER_DAY
 
@@ -61,14 +62,39 @@ def test_a_dropped_promise_frees_the_job_to_come_later():
     assert answer.changed.objective.late_jobs == 0
 
 
-@pytest.mark.parametrize("release", [0, DAY, 6 * DAY])
-def test_neither_plan_is_worse_than_the_best_first_plan_of_its_problem(release: int):
-    as_is, changed = two_jobs(release=3 * DAY), two_jobs(release=release)
+def random_jobs(seed: int) -> Problem:
+    """Return six jobs of three activities each for three crews that work by day."""
+    draw = random.Random(seed)
+    rows = [
+        activity(f"a{i}", draw.randint(10, 90), crews=draw.sample(range(3), 2), job=i // 3)
+        for i in range(18)
+    ]
+    links = [Link(i, i + 1, wait=draw.choice([None, 0])) for i in range(17) if i % 3 < 2]
+    jobs = tuple(Job(f"j{i}", due=draw.randint(2, 12) * DAY) for i in range(6))
+    return problem(
+        rows, links, crews=3, jobs=jobs, calendars=(day_shifts(),), waits=(wait_of(150),)
+    )
 
-    answer = what_if(as_is, changed, order=[0, 1], crews={0: 0})
+
+@pytest.mark.parametrize("seed", range(8))
+def test_neither_plan_is_worse_than_the_best_first_plan_of_its_problem(seed: int):
+    as_is = random_jobs(seed)
+    later = replace(as_is.activities[0], release=3 * DAY)
+    changed = replace(as_is, activities=(later, *as_is.activities[1:]))
+
+    answer = what_if(as_is, changed, order=list(range(18)), crews={})
 
     assert answer.as_is.objective.total <= plan(as_is).objective.total
     assert answer.changed.objective.total <= plan(changed).objective.total
+
+
+def test_what_people_were_told_stays_where_it_is_cheaper():
+    """Taken in order alone it would begin five days sooner than told, and that has a price."""
+    whole = problem([activity("a", announced=Announced(0, 5 * DAY))])
+
+    answer = what_if(whole, whole, order=[0], crews={0: 0})
+
+    assert place(answer.as_is.schedule, 0).start == 5 * DAY
 
 
 def test_both_plans_keep_every_rule():
