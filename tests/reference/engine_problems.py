@@ -103,7 +103,7 @@ def draw_problem(random: Random) -> Problem:
     for job in range(jobs):
         first = len(activities)
         for i in range(first, first + random.randrange(1, 8 // jobs + 1)):
-            activities.append(_activity(random, i, job, crew_calendars))
+            activities.append(_activity(random, i, job, crew_calendars, calendars))
             links += _links(random, first, i)
     if jobs > 1 and random.random() < 0.2:
         links.append(Link(0, len(activities) - 1))
@@ -129,26 +129,40 @@ def draw_problem(random: Random) -> Problem:
     )
 
 
-def _activity(random: Random, i: int, job: int, crew_calendars: Sequence[int]) -> Activity:
+def _activity(
+    random: Random,
+    i: int,
+    job: int,
+    crew_calendars: Sequence[int],
+    calendars: Sequence[WorkCalendar],
+) -> Activity:
     by_others = random.random() < 0.15
     if by_others:
-        crews: list[int | None] = [None]
         modes = (Mode(None, random.choice((4, 16, 32)), WEEKDAYS),)
     else:
-        crews = random.sample(range(CREWS), random.choice((1, 2, 2, 3)))
         machines = random.choice(((), (), (), (MACHINE,)))
         modes = tuple(
             Mode(crew, random.choice((3, 8, 16, 30, 45, 70)), crew_calendars[crew], machines)
-            for crew in crews
+            for crew in random.sample(range(CREWS), random.choice((1, 2, 2, 3)))
         )
+
+    def moment() -> tuple[int | None, int]:
+        """Return a crew, mostly one that can do it, and mostly a slot in which it works."""
+        mode = random.choice(modes)
+        worked = np.flatnonzero(calendars[mode.calendar].working[: 12 * DAY]).tolist()
+        crew = mode.crew if random.random() < 0.9 else random.choice((None, 0, 1, 2))
+        return crew, random.choice(worked) if random.random() < 0.9 else random.randrange(8 * DAY)
+
     return Activity(
         f"a{i}",
         job,
         modes,
         release=random.choice((0, 0, 0, random.randrange(8 * DAY))),
         windows=_windows(random) if by_others or random.random() < 0.1 else (),
-        pin=_pin(random, crews) if random.random() < 0.1 else None,
-        announced=_announced(random) if random.random() < 0.3 else None,
+        pin=Pin(*moment()) if random.random() < 0.1 else None,
+        announced=Announced(*moment(), random.choice((1.0, 0.3, 0.05)))
+        if random.random() < 0.3
+        else None,
     )
 
 
@@ -157,20 +171,6 @@ def _windows(random: Random) -> tuple[Window, ...]:
     days = random.sample(range(12), random.randrange(4))
     half_days = (Window(d * DAY + 56, d * DAY + random.choice((76, 92))) for d in days)
     return (*half_days, Window(12 * DAY, SLOTS)) if days else ()
-
-
-def _pin(random: Random, crews: Sequence[int | None]) -> Pin:
-    return Pin(random.choice((None, *crews)), _moment(random))
-
-
-def _announced(random: Random) -> Announced:
-    crew = random.choice((None, *range(CREWS)))
-    return Announced(crew, _moment(random), random.choice((1.0, 0.3, 0.05)))
-
-
-def _moment(random: Random) -> int:
-    """Return a slot on a quarter past some hour of daylight in the first ten days."""
-    return random.randrange(10) * DAY + random.randrange(48, 88, 4)
 
 
 def _under_way(random: Random, now: int, crew_calendars: Sequence[int]) -> Activity:
@@ -184,7 +184,7 @@ def _links(random: Random, first: int, i: int) -> Iterator[Link]:
     for before in range(first, i):
         if random.random() < (0.8 if before == i - 1 else 0.2):
             wait = random.choice((None, None, 0, 1, 2))
-            longest = random.choice((None, None, None, 0, 2 * DAY))
+            longest = random.choice((None, None, None, None, DAY, 4 * DAY))
             yield Link(before, i, random.random() < 0.2, wait, longest_slots=longest)
 
 
