@@ -196,11 +196,7 @@ class JobActivities:
             if alike not in slots_by:
                 crew_hours = labor_hours / able.people_at_pace
                 slots_by[alike] = self._slots_left(phase, crew_hours, calendar)
-            index = parts.crew_index[crew.pk]
-            modes += [
-                parts.mode(index, slots_by[alike], calendar, machines)
-                for machines in able.machine_sets
-            ]
+            modes += parts.modes(kind, able, slots_by[alike])
         if modes:
             return tuple(modes), ""
         if away:

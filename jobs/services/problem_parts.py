@@ -85,6 +85,7 @@ class ProblemParts:
             same_kind = self.machines_of_kind.setdefault(machine.kind, [])
             same_kind.append(self.machine_index[machine.pk])
         self._able: dict[tuple[str, int], tuple[Able, ...]] = {}
+        self._modes_of_kind: dict[tuple[str, int, int, int], tuple[engine.Mode, ...]] = {}
         self._modes: dict[tuple[int | None, int, int, tuple[int, ...]], engine.Mode] = {}
         self.activities: list[engine.Activity] = []
         self.stretches: list[Stretch] = []
@@ -112,6 +113,17 @@ class ProblemParts:
                 if machine_sets and kind.skills <= set(crew.skills) and crew.size >= kind.min_people
             )
         return self._able[key]
+
+    def modes(self, kind: PhaseKind, able: Able, work_slots: int) -> tuple[engine.Mode, ...]:
+        """Return the ways in which a crew does a kind of phase, one for each set of machines."""
+        crew, calendar = self.crew_index[able.crew.pk], able.calendar
+        assert calendar is not None
+        key = (kind.code, crew, work_slots, calendar)
+        if key not in self._modes_of_kind:
+            self._modes_of_kind[key] = tuple(
+                self.mode(crew, work_slots, calendar, machines) for machines in able.machine_sets
+            )
+        return self._modes_of_kind[key]
 
     def mode(
         self, crew: int | None, work_slots: int, calendar: int, machines: tuple[int, ...] = ()
