@@ -35,8 +35,8 @@ __all__ = ["ExactResult", "Incumbent", "finish", "worth_it"]
 NO_MODE = -1
 """The mode of an activity that has no place."""
 
-MOST_FREE = 150
-MOST_STARTS = 2_000_000
+MOST_FREE = 40
+MOST_STARTS = 500_000
 """Free activities, and their starts in all modes, up to which the solver helps within seconds."""
 
 _LARGEST_SCALE = 10**6

@@ -13,6 +13,7 @@ from collections import defaultdict
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 from itertools import pairwise
+from typing import cast
 
 import numpy as np
 from numpy.typing import NDArray
@@ -32,7 +33,7 @@ from contractor.engine.prices import (
     PRICE_OPEN_DAY,
     PRICE_OVERLONG_DAY,
 )
-from contractor.engine.problem import Link, Problem
+from contractor.engine.problem import Link
 from contractor.engine.worktime import SLOTS_PER_DAY
 
 __all__ = ["ExactModel"]
@@ -75,6 +76,7 @@ class ExactModel:
         self._at_least: dict[tuple[int, int], _Lit] = {}
         self._start: dict[int, _Var] = {}
         self._finish: dict[int, _Var] = {}
+        self._until: dict[int, cp_model.IntVar] = {}
         self._in_mode: dict[int, dict[int, _Lit]] = {}
         self._uses: dict[int, list[tuple[cp_model.IntervalVar, int]]] = defaultdict(list)
         for i in part.choices:
@@ -154,13 +156,14 @@ class ExactModel:
             self._terms.append(units)
             self.cost_now += units
 
-    def _clock(self, var: _Var, slots: Slots) -> tuple[cp_model.LinearExprT, int]:
+    def _clock(self, var: _Var, slots: Slots) -> tuple[cp_model.LinearExpr, int]:
         """Return the slot at the position of `var`, read from `slots`, and what it is now."""
         steps = np.diff(slots[var.low : var.high + 1])
-        terms: list[cp_model.LinearExprT] = [int(slots[var.low]) - var.low, var.expr]
+        expr = var.expr + (int(slots[var.low]) - var.low)
         for k in np.flatnonzero(steps != 1).tolist():
-            terms.append(int(steps[k] - 1) * self._from(var, var.low + k + 1).expr)
-        return sum(terms), int(slots[var.now])
+            later = cast(cp_model.IntVar, self._from(var, var.low + k + 1).expr)
+            expr = expr + int(steps[k] - 1) * later
+        return expr, int(slots[var.now])
 
     # What may be where.
 
@@ -456,7 +459,7 @@ class ExactModel:
             return
         opens = self._outer(on_site, self._start, latest=False)
         ended, ended_now = self._clock(closes, self._end_of)
-        began: cp_model.LinearExprT
+        began: cp_model.LinearExpr | int
         if begun:
             began, began_now = self._problem.now, self._problem.now
         else:
@@ -535,21 +538,32 @@ class ExactModel:
         )
         stay = self._bool(now)
         self.model.add(first.expr + int(other > i) <= then.expr).only_enforce_if(stay.expr)
-        for low, high, rises in _runs(latest, finish.low, finish.high):
-            until = self._from(finish, high + 1)
-            when = [stay.expr, *([] if until.sure is False else [~until.expr])]
-            if rises:
-                since = self._from(finish, low)
-                when += [] if since.sure else [since.expr]
-                rule = self.model.add(then.expr <= finish.expr + int(latest[low] - low))
-                rule.only_enforce_if(when)
-            elif latest[low] < then.high:
-                self.model.add(then.expr <= int(latest[low])).only_enforce_if(when)
+        self.model.add(then.expr <= self._visit_until(other, latest)).only_enforce_if(stay.expr)
         for crew in crews[0] | crews[1]:
             one, two = self._on_crew(other, crew), self._on_crew(i, crew)
             self.model.add_implication(one.expr, two.expr).only_enforce_if(stay.expr)
             self.model.add_implication(two.expr, one.expr).only_enforce_if(stay.expr)
         return stay
+
+    def _visit_until(self, i: int, latest: Slots) -> cp_model.IntVar:
+        """Return a position no later than `latest` at the finish of `i`; one for all its pairs."""
+        if i not in self._until:
+            finish = self._finish[i]
+            until = self._int(
+                int(latest[finish.low]), int(latest[finish.high]), int(latest[finish.now])
+            )
+            for low, high, rises in _runs(latest, finish.low, finish.high):
+                beyond = self._from(finish, high + 1)
+                when = [] if beyond.sure is False else [~beyond.expr]
+                if rises:
+                    since = self._from(finish, low)
+                    when += [] if since.sure else [since.expr]
+                    rule = self.model.add(until.expr <= finish.expr + int(latest[low] - low))
+                    rule.only_enforce_if(when)
+                elif latest[low] < until.high:
+                    self.model.add(until.expr <= int(latest[low])).only_enforce_if(when)
+            self._until[i] = until.expr
+        return self._until[i]
 
     def _crew_now(self, i: int) -> int | None:
         return self._problem.activities[i].modes[self._part.now[i][0]].crew

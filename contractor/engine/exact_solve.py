@@ -50,11 +50,10 @@ def solve_part(part: Part, scale: int, limits: Limits) -> Answer:
     solver.parameters.linearization_level = 0
     solver.parameters.max_time_in_seconds = max(0.0, until - time.monotonic())
     with _watched(solver, limits.cancelled):
-        status = solver.solve(model.model)
-    name = solver.status_name(status)
-    if status == cp_model.UNKNOWN:
+        name = solver.status_name(solver.solve(model.model))
+    if name == "UNKNOWN":
         return Answer({}, 0, model.cost_now, False, name)
-    if status not in (cp_model.OPTIMAL, cp_model.FEASIBLE):
+    if name not in ("OPTIMAL", "FEASIBLE"):
         # The plan at hand is a solution, so this is a fault of ours, and must not pass for a proof.
         raise RuntimeError(f"exact model: {name}, though there is a plan: {model.model.validate()}")
     bound = round(solver.best_objective_bound)
@@ -63,7 +62,7 @@ def solve_part(part: Part, scale: int, limits: Limits) -> Answer:
         model.places(solver),
         model.cost_now - cost,
         model.cost_now - bound,
-        status == cp_model.OPTIMAL,
+        name == "OPTIMAL",
         name,
     )
 
