@@ -138,7 +138,7 @@ def repair(*, now: datetime) -> Proposal:
     Raises as `plan_now`. It takes a fraction of a second, so a page can wait for it.
     """
     began = time.monotonic()
-    portfolio, result = _solved(_work(now), getattr(planner, "repair", planner.plan))
+    portfolio, result = _solved(_work(now), planner.repair)
     return _checked(portfolio, result, seed=1, began=began)
 
 
