@@ -31,12 +31,13 @@ def _rounded(demands: Longs, capacity: int) -> list[Longs]:
     out, and the large one may count as whole. Fekete and Schepers (2001), Mathematical Programming
     91, function U (from memory).
     """
-    thresholds = np.unique(demands[(demands > 0) & (2 * demands <= capacity)] + 1).tolist()
+    small = demands[(demands > 0) & (2 * demands <= capacity)]
+    large = demands[2 * demands > capacity]
     rounded = [demands]
-    for least in thresholds:
+    for least in np.unique(np.concatenate([small + 1, capacity - large + 1])).tolist():
         if 2 * least <= capacity + 1:
-            large = np.where(demands > capacity - least, capacity, demands)
-            rounded.append(np.where(demands < least, 0, large))
+            whole = np.where(demands > capacity - least, capacity, demands)
+            rounded.append(np.where(demands < least, 0, whole))
     return rounded
 
 

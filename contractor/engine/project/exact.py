@@ -57,14 +57,14 @@ class Question:
         self._solver = solver
         if self._cancelled.is_set():
             return Exact(None, lower, exhausted=False)
-        status = solver.solve(model)
-        if status == cp_model.INFEASIBLE:
+        status = solver.status_name(solver.solve(model))
+        if status == "INFEASIBLE":
             return Exact(None, below, exhausted=True)
         bound = min(below, max(lower, round(solver.best_objective_bound)))
-        if status not in (cp_model.OPTIMAL, cp_model.FEASIBLE):
+        if status not in ("OPTIMAL", "FEASIBLE"):
             return Exact(None, bound, exhausted=False)
         found = tuple(int(solver.value(start)) for start in starts)
-        return Exact(found, bound, exhausted=status == cp_model.OPTIMAL)
+        return Exact(found, bound, exhausted=status == "OPTIMAL")
 
 
 def _model(

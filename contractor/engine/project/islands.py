@@ -13,7 +13,6 @@ import numpy as np
 from contractor.engine.compiled import Ints
 from contractor.engine.project.layout import Layout
 from contractor.engine.project.population import (
-    ADMITTED,
     BEST,
     BETTER,
     BORN,
@@ -63,6 +62,12 @@ class Island:
         """Keep a schedule found elsewhere, to be taken in when the population is nearly through."""
         self._guests.append(starts)
 
+    def meet(self, starts: Ints) -> None:
+        """Let a schedule take the place of an individual at once."""
+        order = np.lexsort((self._layout.rank, starts)).astype(np.int32)
+        join(*self._network[:2], self._pool, self._desk, order)
+        self._keep_best()
+
     def _settle(self) -> None:
         (seed,) = self._seeds.spawn(1)
         self._pool, self._desk = population(self._layout, size=self._size, seed=seed)
@@ -81,10 +86,8 @@ class Island:
         if not self._joined and self._guests:
             self._joined = True
             for starts in self._guests:
-                order = np.lexsort((self._layout.rank, starts)).astype(np.int32)
-                join(*self._network[:2], self._pool, self._desk, order)
+                self.meet(starts)
             self._guests = []
-            self._keep_best()
             return
         self._guests.append(self.starts)
         self._size = min(MOST, round(GROWTH * self._size))

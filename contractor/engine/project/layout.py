@@ -1,25 +1,44 @@
 """A plain project laid out in arrays for the compiled passes, and what time alone says of it."""
 
+from dataclasses import dataclass, field
 from math import gcd
 from typing import NamedTuple
 
 import numpy as np
 
-from contractor.engine.compiled import Ints, Longs, Words
+from contractor.engine.compiled import Ints, Longs, Words, by_pointer, pointer_table
 from contractor.engine.project.plain import PlainProject
 
-__all__ = ["Layout", "Network", "lay_out", "turned"]
+__all__ = ["Layout", "Network", "Pointed", "lay_out", "turned"]
 
 _WORD_BITS = 64
 
 
-class Network(NamedTuple):
+@dataclass(frozen=True, eq=False)
+class Pointed:
+    """Arrays that kernels take as one pointer."""
+
+    table: Longs = field(init=False, repr=False)
+
+    def __post_init__(self) -> None:
+        object.__setattr__(self, "table", pointer_table(self))
+
+    @property
+    def address(self) -> int:
+        """Return where kernels find the arrays."""
+        return int(self.table.ctypes.data)
+
+
+@by_pointer
+@dataclass(frozen=True, eq=False)
+class Network(Pointed):
     """A project in one direction of time.
 
     The units free and the units needed of several resources stand side by side in one word, each
     with a guard bit above it that a subtraction clears when there are too few: one comparison
-    tells whether an activity fits into a slot. `needs[n, w]`; `capacity[w]` and `guard[w]`; the
-    leaders of activity i and the lags behind them are entries `first[i]` to `first[i + 1]`.
+    tells whether an activity fits into a slot. `needs[i * w + k]` is word k of activity i, of w
+    words as in `capacity` and `guard`; the leaders of activity i and the lags behind them are
+    entries `first[i]` to `first[i + 1]`.
     """
 
     durations: Ints
@@ -34,9 +53,10 @@ class Network(NamedTuple):
 class Layout(NamedTuple):
     """A project in both directions, its times divided by `unit`, their greatest common divisor.
 
-    `rank[n]` puts every activity behind its leaders. `heads[n]` is the earliest start and `tails[n]` the least time from an activity's finish to the
-    project's, both by precedence alone. `horizon` is enough for any serial schedule.
-    `demands[n, r]` and `capacities[r]` are of the resources that can be short at all.
+    `rank[n]` puts every activity behind its leaders. `heads[n]` is the earliest start and
+    `tails[n]` the least time from an activity's finish to the project's, both by precedence alone.
+    `demands[n, r]` and `capacities[r]` are of the resources that can be short at all. `horizon` is
+    enough for any serial schedule.
     """
 
     forward: Network
@@ -68,7 +88,8 @@ def lay_out(project: PlainProject) -> Layout:
         rank=np.argsort(order).astype(np.int32),
         heads=_longest(forward, order),
         tails=_longest(backward, order[::-1]),
-        demands=demands.astype(np.int32),
+        # In rows always: the passes are compiled for one order of an array in memory.
+        demands=np.ascontiguousarray(demands, dtype=np.int32),
         capacities=capacities.astype(np.int32),
         # No gap between two starts exceeds what the leaders' longest lag leaves.
         horizon=int(durations.sum()) + _longest_lags(forward),
@@ -87,9 +108,7 @@ def turned(layout: Layout) -> Layout:
     )
 
 
-def _packed(
-    demands: Longs, capacities: Longs
-) -> tuple[Words, Words, Words]:
+def _packed(demands: Longs, capacities: Longs) -> tuple[Words, Words, Words]:
     """Return needs, capacity and guard words; resources are put into words as they come."""
     needs, capacity, guard = [[0] * len(demands)], [0], [0]
     used_bits = 0
@@ -107,15 +126,13 @@ def _packed(
             needs[-1][i] |= demand << used_bits
         used_bits += bits
     return (
-        np.ascontiguousarray(np.array(needs, dtype=np.uint64).T),
+        np.array(needs, dtype=np.uint64).T.ravel(),
         np.array(capacity, dtype=np.uint64),
         np.array(guard, dtype=np.uint64),
     )
 
 
-def _rows(
-    size: int, of: Longs, other: Longs, lags: Ints
-) -> tuple[Ints, Ints, Ints]:
+def _rows(size: int, of: Longs, other: Longs, lags: Ints) -> tuple[Ints, Ints, Ints]:
     """Return the links grouped by the activities `of`, as first entries, others and lags."""
     order = np.argsort(of, kind="stable")
     first = np.zeros(size + 1, dtype=np.int32)

@@ -4,17 +4,19 @@ Serial schedule generation: Kelley (1963); justification: Wiest (1964) and Valls
 Quintanilla (2005), European Journal of Operational Research 165(2); all from memory.
 """
 
-from typing import NamedTuple
+from dataclasses import dataclass
 
 import numpy as np
 
-from contractor.engine.compiled import Ints, Longs, Words, kernel
-from contractor.engine.project.layout import Layout, Network
+from contractor.engine.compiled import Ints, Longs, Words, by_pointer, kernel
+from contractor.engine.project.layout import Layout, Network, Pointed
 
 __all__ = ["Desk", "desk", "justify", "serial_pass"]
 
 
-class Desk(NamedTuple):
+@by_pointer
+@dataclass(frozen=True, eq=False)
+class Desk(Pointed):
     """Room to work on: `free[horizon * w]` as it is after each pass but for slots before `used[0]`.
 
     `order[n]` of the next pass; `starts[n]` it gives; the rest is for sorting.
@@ -50,8 +52,11 @@ def serial_pass(network: Network, order: Ints, desk: Desk) -> int:
 
     `order` has every activity behind its leaders. The starts are left in `desk.starts`.
     """
+    # Fields are taken out of their objects once, as any write might be to one of them.
     free, starts = desk.free, desk.starts
-    width = network.guard.size
+    durations, needs, guard = network.durations, network.needs, network.guard
+    first, leader, lag = network.first, network.leader, network.lag
+    width = guard.size
     for t in range(desk.used[0]):
         for w in range(width):
             free[t * width + w] = network.capacity[w]
@@ -59,14 +64,14 @@ def serial_pass(network: Network, order: Ints, desk: Desk) -> int:
     for k in range(order.size):
         i = order[k]
         start = 0
-        for entry in range(network.first[i], network.first[i + 1]):
-            before = network.leader[entry]
-            start = max(start, starts[before] + network.durations[before] + network.lag[entry])
-        duration = network.durations[i]
+        for entry in range(first[i], first[i + 1]):
+            before = leader[entry]
+            start = max(start, starts[before] + durations[before] + lag[entry])
+        duration = durations[i]
         if width == 1:
-            start = _fit_word(free, network.needs[i, 0], network.guard[0], start, duration)
+            start = _fit_word(free, needs[i], guard[0], start, duration)
         else:
-            start = _fit_words(free, network, i, start, duration)
+            start = _fit_words(free, needs, guard, i, start, duration)
         starts[i] = start
         makespan = max(makespan, start + duration)
     desk.used[0] = max(desk.used[0], makespan)
@@ -87,29 +92,28 @@ def _fit_word(free: Words, needed: np.uint64, guard: np.uint64, start: int, dura
 
 
 @kernel
-def _fit_words(free: Words, network: Network, i: int, start: int, duration: int) -> int:
-    width = network.guard.size
+def _fit_words(free: Words, needs: Words, guard: Words, i: int, start: int, duration: int) -> int:
+    width = guard.size
     t = start
     while t < start + duration:
         for w in range(width):
-            guard = network.guard[w]
-            if ((free[t * width + w] - network.needs[i, w]) & guard) != guard:
+            if ((free[t * width + w] - needs[i * width + w]) & guard[w]) != guard[w]:
                 start = t + 1
         t += 1
     for t in range(start, start + duration):
         for w in range(width):
-            free[t * width + w] -= network.needs[i, w]
+            free[t * width + w] -= needs[i * width + w]
     return start
 
 
 @kernel
 def _mirror(network: Network, order: Ints, makespan: int, desk: Desk, into: Ints) -> None:
     """Sort by finish, last first, into `into`; followers stay in front of what they follow."""
-    count, mirrored = desk.count, desk.mirrored
+    count, mirrored, starts, durations = (desk.count, desk.mirrored, desk.starts, network.durations)
     for t in range(makespan + 2):
         count[t] = 0
     for i in range(order.size):
-        mirrored[i] = makespan - desk.starts[i] - network.durations[i]
+        mirrored[i] = makespan - starts[i] - durations[i]
         count[mirrored[i] + 1] += 1
     for t in range(makespan + 1):
         count[t + 1] += count[t]
@@ -147,5 +151,6 @@ def justify(forward: Network, backward: Network, desk: Desk) -> int:
     _mirror(forward, desk.other, makespan, desk, desk.order)
     makespan = serial_pass(forward, desk.order, desk)
     _sort_by_start(desk.order, makespan, desk, desk.other)
-    desk.order[:] = desk.other
+    for k in range(desk.order.size):
+        desk.order[k] = desk.other[k]
     return makespan

@@ -6,12 +6,12 @@ justified (Valls, Ballestín and Quintanilla 2005) and takes the place of the pa
 most from, if it is no worse and not there already. All from memory.
 """
 
-from typing import NamedTuple
+from dataclasses import dataclass
 
 import numpy as np
 
-from contractor.engine.compiled import Ints, Longs, Words, kernel
-from contractor.engine.project.layout import Layout, Network
+from contractor.engine.compiled import Ints, Longs, Words, by_pointer, kernel
+from contractor.engine.project.layout import Layout, Network, Pointed
 from contractor.engine.project.passes import Desk, desk, justify
 
 __all__ = ["PASSES", "Population", "breed", "population"]
@@ -23,8 +23,10 @@ SWAPS_PER_CHILD = 4
 BORN, ADMITTED, BETTER, BEST = range(4)
 
 
-class Population(NamedTuple):
-    """Individuals 0 to `count[ADMITTED]` - 1 (`orders[p, n]`, `makespans[p]`, `marks[p]`).
+@by_pointer
+@dataclass(frozen=True, eq=False)
+class Population(Pointed):
+    """Individuals 0 to `count[ADMITTED]` - 1 (`orders[p * n + k]`, `makespans[p]`, `marks[p]`).
 
     `count[BORN]` children were made since the start, and `count[BETTER]` of them were better than
     the individual they replaced, since the caller last looked. `best` are the starts of the best
@@ -43,7 +45,9 @@ class Population(NamedTuple):
     ready: Ints
 
 
-def population(layout: Layout, *, size: int, seed: int) -> tuple[Population, Desk]:
+def population(
+    layout: Layout, *, size: int, seed: int | np.random.SeedSequence
+) -> tuple[Population, Desk]:
     """Return room for `size` individuals, none of them there yet, and a desk to work on."""
     n = layout.heads.size
     random = np.random.default_rng(seed)
@@ -52,7 +56,7 @@ def population(layout: Layout, *, size: int, seed: int) -> tuple[Population, Des
     count = np.zeros(4, dtype=np.int64)
     count[BEST] = layout.horizon + 1
     room = Population(
-        orders=np.zeros((size, n), dtype=np.int32),
+        orders=np.zeros(size * n, dtype=np.int32),
         makespans=np.zeros(size, dtype=np.int64),
         marks=np.zeros(size, dtype=np.uint64),
         count=count,
@@ -74,7 +78,7 @@ def _draw(random: Words, below: int) -> int:
     x ^= x >> np.uint64(27)
     random[0] = x
     high = (x * np.uint64(0x2545F4914F6CDD1D)) >> np.uint64(33)
-    return np.int64((high * np.uint64(below)) >> np.uint64(31))
+    return int(np.int64((high * np.uint64(below)) >> np.uint64(31)))
 
 
 @kernel
@@ -138,23 +142,23 @@ def _cross(pool: Population, mother: int, father: int, order: Ints) -> None:
     first = _draw(pool.random, size + length - 1) - length + 1
     last = min(first + length, size)
     first = max(first, 0)
-    taken = pool.missing
+    taken, orders = pool.missing, pool.orders
     for i in range(size):
         taken[i] = 0
     for k in range(first):
-        order[k] = pool.orders[mother, k]
+        order[k] = orders[mother * size + k]
         taken[order[k]] = 1
     k = first
     for position in range(size):
         if k >= last:
             break
-        i = pool.orders[father, position]
+        i = orders[father * size + position]
         if not taken[i]:
             taken[i] = 1
             order[k] = i
             k += 1
     for position in range(size):
-        i = pool.orders[mother, position]
+        i = orders[mother * size + position]
         if not taken[i]:
             order[k] = i
             k += 1
@@ -182,15 +186,17 @@ def _admit(pool: Population, makespan: int, place: int, desk: Desk) -> None:
     starts = desk.starts
     if makespan < pool.count[BEST]:
         pool.count[BEST] = makespan
-        pool.best[:] = starts
+        for i in range(starts.size):
+            pool.best[i] = starts[i]
     mark = np.uint64(0)
     for i in range(starts.size):
         mark += pool.tokens[i] * np.uint64(starts[i] + 1)
     admitted = pool.count[ADMITTED]
     if place < admitted and pool.makespans[place] < makespan:
         return
+    marks = pool.marks
     for p in range(admitted):
-        if pool.marks[p] == mark:
+        if marks[p] == mark:
             return
     if place == admitted:
         pool.count[ADMITTED] += 1
@@ -198,7 +204,8 @@ def _admit(pool: Population, makespan: int, place: int, desk: Desk) -> None:
         pool.count[BETTER] += 1
     pool.makespans[place] = makespan
     pool.marks[place] = mark
-    pool.orders[place, :] = desk.order
+    for k in range(starts.size):
+        pool.orders[place * starts.size + k] = desk.order[k]
 
 
 @kernel
@@ -228,6 +235,7 @@ def breed(
 @kernel
 def join(forward: Network, backward: Network, pool: Population, desk: Desk, order: Ints) -> None:
     """Let a schedule from elsewhere take the place of a random individual if it is better."""
-    desk.order[:] = order
+    for k in range(order.size):
+        desk.order[k] = order[k]
     makespan = justify(forward, backward, desk)
     _admit(pool, makespan, _draw(pool.random, pool.count[ADMITTED]), desk)

@@ -19,6 +19,7 @@ SLICE_NODES = 2_000
 NODES_PER_TURN = 0.3
 EFFORT_PER_SLOT = 3e-8
 LEAST_EFFORT = 0.0005
+ASK_FROM_CHILDREN = 200
 WORTH_ASKING_GAP = 0.05
 TRIAL_QUESTIONS = 5
 
@@ -60,9 +61,9 @@ class Proof:
                 below = int(self._trees[k].state[BELOW])
             if done or self._cancelled.is_set() or below <= lower:
                 return Exact(found, below if done else lower, exhausted=done)
-        effort = EFFORT_PER_SLOT * children * self._layout.heads.size
-        if effort < LEAST_EFFORT:
+        if children < ASK_FROM_CHILDREN:
             return Exact(found, lower, exhausted=False)
+        effort = max(LEAST_EFFORT, EFFORT_PER_SLOT * children * self._layout.heads.size)
         self._questions += 1
         self._question = Question()
         if self._cancelled.is_set():
@@ -83,7 +84,7 @@ class Proof:
         done = False
         while left > 0 and not done and not self._cancelled.is_set():
             nodes = min(left, SLICE_NODES)
-            done = climb(side.forward, side.tails, side.demands, side.capacities, tree, nodes)
+            done = climb(side.forward, tree, nodes)
             left -= nodes
         return (tree.best.copy() if tree.state[FOUND] > known else None), done
 

@@ -9,7 +9,7 @@ and number of individuals give the same schedule, however fast either thread is.
 from concurrent.futures import Future, ThreadPoolExecutor, wait
 from dataclasses import dataclass
 from threading import Event
-from typing import TYPE_CHECKING
+from typing import Any
 
 import numpy as np
 
@@ -20,11 +20,9 @@ from contractor.engine.project.islands import SMALLEST, Island
 from contractor.engine.project.layout import Layout, lay_out
 from contractor.engine.project.plain import PlainProject
 from contractor.engine.project.proof import Proof
+from contractor.engine.stops import Progress, Stop
 
-if TYPE_CHECKING:
-    from contractor.engine.improve import Progress, Stop
-
-__all__ = ["EXACT", "POPULATION", "ProjectResult", "solve"]
+__all__ = ["EXACT", "POPULATION", "ProjectResult", "solve", "warm_up"]
 
 POPULATION, EXACT = "population", "exact"
 
@@ -52,10 +50,10 @@ class ProjectResult:
 def solve(
     project: PlainProject,
     *,
-    stop: "Stop",
+    stop: Stop,
     seed: int = 1,
     workers: int = 2,
-    progress: "Progress | None" = None,
+    progress: Progress | None = None,
 ) -> ProjectResult:
     """Return the best schedule found by up to two `workers` when it is proven or `stop` says so.
 
@@ -67,11 +65,25 @@ def solve(
     return _Search(lay_out(project), stop, seed, min(workers, 2), progress).run()
 
 
+def warm_up() -> None:
+    """Compile the passes, or load what was compiled before, so that no search has to wait."""
+    few = np.zeros((1, 3), dtype=np.int64)
+    few[0, 1] = 1
+    project = PlainProject(
+        np.array([2, 2, 2]), np.ones((3, 1), dtype=np.int64), np.ones(1, dtype=np.int64), few
+    )
+    layout = lay_out(project)
+    island = Island(layout, seed=1)
+    island.search(1, enough=0, halted=lambda: False)
+    island.meet(island.starts)
+    Proof(layout, seed=1).attempt(lower=0, below=layout.horizon + 1, children=1)
+
+
 class _Search:
     """The best schedule so far, the bound, and who looks for better ones."""
 
     def __init__(
-        self, layout: Layout, stop: "Stop", seed: int, workers: int, progress: "Progress | None"
+        self, layout: Layout, stop: Stop, seed: int, workers: int, progress: Progress | None
     ) -> None:
         self.layout = layout
         self.stop = stop
@@ -135,7 +147,7 @@ class _Search:
 
     def _await(self, searches: list[Future[None]], asked: Future[Exact] | None) -> None:
         """Wait for all, and cut short what no longer matters."""
-        pending: set[Future[None] | Future[Exact]] = {*searches, *([asked] if asked else [])}
+        pending: set[Future[Any]] = {*searches, *([asked] if asked else [])}
         while pending:
             done, pending = wait(pending, timeout=POLL_SECONDS)
             for task in done:

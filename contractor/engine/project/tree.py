@@ -7,12 +7,12 @@ activities go on alike, so one that leaves no more time and no more units is not
 all from memory).
 """
 
-from typing import NamedTuple
+from dataclasses import dataclass
 
 import numpy as np
 
-from contractor.engine.compiled import Ints, Longs, Words, kernel
-from contractor.engine.project.layout import Layout, Network
+from contractor.engine.compiled import Ints, Longs, Words, by_pointer, kernel
+from contractor.engine.project.layout import Layout, Network, Pointed
 
 __all__ = ["MOST_ACTIVITIES", "Tree", "climb", "plant"]
 
@@ -27,14 +27,17 @@ _SLOT_BITS = 25
 _ONE = np.uint64(1)
 
 
-class Tree(NamedTuple):
+@by_pointer
+@dataclass(frozen=True, eq=False)
+class Tree(Pointed):
     """A search that can be left and gone on with.
 
     `state` counts the activities placed, the makespan to stay below, the nodes seen, schedules
     found, and whether all is done. At depth d, activity `placed[d]` was placed last; the choices
-    are entries 0 to `choices[d]` - 1 of `choice[d]` and `choice_start[d]`, from `tried[d]` on still
-    to try. `free[t * w + k]` are the words of units free. A row of the table holds a mask, the
-    next start it leaves, and the activities then running with their finishes.
+    are the first `choices[d]` entries of row d of `choice` and `choice_start`, rows of n, from
+    `tried[d]` on still to try. `demands[i * r + k]` are units of resource k of r, and
+    `free[t * w + k]` the words of units free. A row of the table holds a mask, the next start it
+    leaves, and the activities then running with their finishes.
     """
 
     state: Longs
@@ -49,6 +52,9 @@ class Tree(NamedTuple):
     earliest: Ints
     best: Ints
     free: Words
+    tails: Ints
+    demands: Ints
+    capacities: Ints
     topological: Ints
     by_tail: Ints
     longest_lag: Ints
@@ -76,29 +82,30 @@ def plant(layout: Layout, below: int) -> Tree:
         placed=np.zeros(n + 1, dtype=np.int32),
         choices=np.zeros(n + 1, dtype=np.int32),
         tried=np.zeros(n + 1, dtype=np.int32),
-        choice=np.zeros((n + 1, n), dtype=np.int32),
-        choice_start=np.zeros((n + 1, n), dtype=np.int32),
+        choice=np.zeros((n + 1) * n, dtype=np.int32),
+        choice_start=np.zeros((n + 1) * n, dtype=np.int32),
         clock=np.zeros(n + 1, dtype=np.int32),
         starts=np.zeros(n, dtype=np.int32),
         earliest=np.zeros(n, dtype=np.int32),
         best=np.zeros(n, dtype=np.int32),
         free=np.tile(forward.capacity, layout.horizon + 2),
+        tails=layout.tails,
+        demands=layout.demands.ravel(),
+        capacities=layout.capacities,
         topological=np.argsort(layout.rank).astype(np.int32),
         by_tail=np.argsort(-layout.tails, kind="stable").astype(np.int32),
         longest_lag=longest_lag,
         leaders=np.array(leaders, dtype=np.uint64),
         table_mask=np.zeros(1 << TABLE_BITS, dtype=np.uint64),
         table_next=np.zeros(1 << TABLE_BITS, dtype=np.int32),
-        table_running=np.zeros((1 << TABLE_BITS, RUNNING), dtype=np.int32),
+        table_running=np.zeros(RUNNING << TABLE_BITS, dtype=np.int32),
     )
-    _expand(forward, layout.tails, layout.demands, layout.capacities, tree)
+    _expand(forward, tree)
     return tree
 
 
 @kernel
-def climb(
-    network: Network, tails: Ints, demands: Ints, capacities: Ints, tree: Tree, nodes: int
-) -> bool:
+def climb(network: Network, tree: Tree, nodes: int) -> bool:
     """Go on for up to `nodes` more; return whether all is done. Schedules found are in `best`."""
     state = tree.state
     last = state[NODES] + nodes
@@ -113,13 +120,13 @@ def climb(
                 _take_back(network, tree)
             continue
         tree.tried[depth] += 1
-        i, start = tree.choice[depth, k], tree.choice_start[depth, k]
-        if start + network.durations[i] + tails[i] >= state[BELOW]:
+        i, start = tree.choice[depth * size + k], tree.choice_start[depth * size + k]
+        if start + network.durations[i] + tree.tails[i] >= state[BELOW]:
             continue
         _place(network, tree, i, start)
         state[NODES] += 1
         if state[DEPTH] < size:
-            _expand(network, tails, demands, capacities, tree)
+            _expand(network, tree)
         else:
             makespan = 0
             for j in range(size):
@@ -127,10 +134,11 @@ def climb(
             if makespan < state[BELOW]:
                 state[BELOW] = makespan
                 state[FOUND] += 1
-                tree.best[:] = tree.starts
+                for j in range(size):
+                    tree.best[j] = tree.starts[j]
             tree.choices[size] = 0
             tree.tried[size] = 0
-    return state[DONE] == 1
+    return bool(state[DONE] == 1)
 
 
 @kernel
@@ -144,7 +152,7 @@ def _place(network: Network, tree: Tree, i: int, start: int) -> None:
     width = network.guard.size
     for t in range(start, start + network.durations[i]):
         for w in range(width):
-            tree.free[t * width + w] -= network.needs[i, w]
+            tree.free[t * width + w] -= network.needs[i * width + w]
 
 
 @kernel
@@ -156,19 +164,17 @@ def _take_back(network: Network, tree: Tree) -> None:
     start = tree.starts[i]
     for t in range(start, start + network.durations[i]):
         for w in range(width):
-            tree.free[t * width + w] += network.needs[i, w]
+            tree.free[t * width + w] += network.needs[i * width + w]
     tree.state[DEPTH] = depth - 1
 
 
 @kernel
-def _expand(
-    network: Network, tails: Ints, demands: Ints, capacities: Ints, tree: Tree
-) -> None:
+def _expand(network: Network, tree: Tree) -> None:
     """Set the choices at the present depth: none where no schedule can stay below."""
     depth = tree.state[DEPTH]
     tree.choices[depth] = 0
     tree.tried[depth] = 0
-    if not _set_earliest(network, tails, tree):
+    if not _set_earliest(network, tree):
         return
     mask = tree.mask[0]
     begins, ends, momentary = 1 << 30, 1 << 30, -1
@@ -182,122 +188,120 @@ def _expand(
         if network.durations[i] == 0 and _is_ready(tree, mask, i) and tree.earliest[i] == begins:
             momentary = i
     spot = _dominated_or_spot(network, tree, begins)
-    if spot < 0 or not _has_room(network, tails, demands, capacities, tree, begins):
+    if spot < 0 or not _has_room(network, tree, begins):
         return
     _note(network, tree, spot, begins)
     if momentary >= 0:
-        tree.choice[depth, 0] = momentary
-        tree.choice_start[depth, 0] = begins
+        tree.choice[depth * tree.starts.size] = momentary
+        tree.choice_start[depth * tree.starts.size] = begins
         tree.choices[depth] = 1
         return
     for i in range(tree.starts.size):
         # What another could end before need not be left a gap for it.
         if _is_ready(tree, mask, i) and tree.earliest[i] < ends:
-            _add_choice(network, tails, tree, depth, i)
+            _add_choice(network, tree, depth, i)
 
 
 @kernel
 def _is_ready(tree: Tree, mask: np.uint64, i: int) -> bool:
     placed = (mask >> np.uint64(i)) & _ONE
-    return placed == np.uint64(0) and (tree.leaders[i] & ~mask) == np.uint64(0)
+    return bool(placed == np.uint64(0) and (tree.leaders[i] & ~mask) == np.uint64(0))
 
 
 @kernel
-def _add_choice(network: Network, tails: Ints, tree: Tree, depth: int, i: int) -> None:
+def _add_choice(network: Network, tree: Tree, depth: int, i: int) -> None:
     """Put activity i among the choices, the one with the most behind its start first."""
-    k = tree.choices[depth]
-    behind = network.durations[i] + tails[i] - tree.earliest[i]
-    while k > 0:
-        j = tree.choice[depth, k - 1]
-        if network.durations[j] + tails[j] - tree.earliest[j] >= behind:
+    durations, tails = network.durations, tree.tails
+    row = depth * tree.starts.size
+    k = row + tree.choices[depth]
+    behind = durations[i] + tails[i] - tree.earliest[i]
+    while k > row:
+        j = tree.choice[k - 1]
+        if durations[j] + tails[j] - tree.earliest[j] >= behind:
             break
-        tree.choice[depth, k] = j
-        tree.choice_start[depth, k] = tree.choice_start[depth, k - 1]
+        tree.choice[k] = j
+        tree.choice_start[k] = tree.choice_start[k - 1]
         k -= 1
-    tree.choice[depth, k] = i
-    tree.choice_start[depth, k] = tree.earliest[i]
+    tree.choice[k] = i
+    tree.choice_start[k] = tree.earliest[i]
     tree.choices[depth] += 1
 
 
 @kernel
-def _set_earliest(network: Network, tails: Ints, tree: Tree) -> bool:
+def _set_earliest(network: Network, tree: Tree) -> bool:
     """Set the earliest starts of all that is not placed; return whether all can stay below."""
-    mask = tree.mask[0]
+    mask, below = tree.mask[0], tree.state[BELOW]
+    durations, needs, guard = network.durations, network.needs, network.guard
+    first, leader, lag = network.first, network.leader, network.lag
+    earliest, starts, free, tails = tree.earliest, tree.starts, tree.free, tree.tails
+    topological = tree.topological
     clock = tree.clock[tree.state[DEPTH]]
-    width = network.guard.size
-    for k in range(tree.topological.size):
-        i = tree.topological[k]
+    width = guard.size
+    for k in range(topological.size):
+        i = topological[k]
         if (mask >> np.uint64(i)) & _ONE:
-            tree.earliest[i] = tree.starts[i]
+            earliest[i] = starts[i]
             continue
         start = clock
-        for entry in range(network.first[i], network.first[i + 1]):
-            before = network.leader[entry]
-            start = max(
-                start, tree.earliest[before] + network.durations[before] + network.lag[entry]
-            )
+        for entry in range(first[i], first[i + 1]):
+            before = leader[entry]
+            start = max(start, earliest[before] + durations[before] + lag[entry])
         # The units in use only fall from the clock on, so what fits at its start fits.
         fits = False
         while not fits:
             fits = True
             for w in range(width):
-                needed = tree.free[start * width + w] - network.needs[i, w]
-                if (needed & network.guard[w]) != network.guard[w]:
+                needed = free[start * width + w] - needs[i * width + w]
+                if (needed & guard[w]) != guard[w]:
                     fits = False
             if not fits:
                 start += 1
-        tree.earliest[i] = start
-        if start + network.durations[i] + tails[i] >= tree.state[BELOW]:
+        earliest[i] = start
+        if start + durations[i] + tails[i] >= below:
             return False
     return True
 
 
 @kernel
-def _has_room(
-    network: Network, tails: Ints, demands: Ints, capacities: Ints, tree: Tree, begins: int
-) -> bool:
+def _has_room(network: Network, tree: Tree, begins: int) -> bool:
     """Return whether each resource has the time for the work not placed, by the tails it leaves."""
     mask = tree.mask[0]
-    for r in range(capacities.size):
+    durations, tails, by_tail = network.durations, tree.tails, tree.by_tail
+    starts, demands, capacities = tree.starts, tree.demands, tree.capacities
+    kinds = capacities.size
+    for r in range(kinds):
         work = 0
-        for i in range(tree.starts.size):
-            finish = tree.starts[i] + network.durations[i]
+        for i in range(starts.size):
+            finish = starts[i] + durations[i]
             if (mask >> np.uint64(i)) & _ONE and finish > begins:
-                work += (finish - begins) * demands[i, r]
-        for k in range(tree.by_tail.size):
-            i = tree.by_tail[k]
+                work += (finish - begins) * demands[i * kinds + r]
+        for k in range(by_tail.size):
+            i = by_tail[k]
             if (mask >> np.uint64(i)) & _ONE:
                 continue
-            work += network.durations[i] * demands[i, r]
+            work += durations[i] * demands[i * kinds + r]
             slots = tree.state[BELOW] - 1 - tails[i] - begins
             # What runs now and ends only within the tail counts too much there.
-            if work > capacities[r] * slots and _work_before(
-                network, demands, tree, r, begins, begins + slots, tails, tails[i]
-            ) > capacities[r] * slots:
-                return False
+            if work > capacities[r] * slots:
+                sure = _work_before(network, tree, r, begins, begins + slots, tails[i])
+                if sure > capacities[r] * slots:
+                    return False
     return True
 
 
 @kernel
 def _work_before(
-    network: Network,
-    demands: Ints,
-    tree: Tree,
-    r: int,
-    begins: int,
-    ends: int,
-    tails: Ints,
-    least_tail: int,
+    network: Network, tree: Tree, r: int, begins: int, ends: int, least_tail: int
 ) -> int:
     """Return the work on resource r that must lie between two slots."""
-    mask = tree.mask[0]
+    mask, kinds = tree.mask[0], tree.capacities.size
     work = 0
     for i in range(tree.starts.size):
         if (mask >> np.uint64(i)) & _ONE:
             finish = min(tree.starts[i] + network.durations[i], ends)
-            work += max(0, finish - begins) * demands[i, r]
-        elif tails[i] >= least_tail:
-            work += network.durations[i] * demands[i, r]
+            work += max(0, finish - begins) * tree.demands[i * kinds + r]
+        elif tree.tails[i] >= least_tail:
+            work += network.durations[i] * tree.demands[i * kinds + r]
     return work
 
 
@@ -307,14 +311,14 @@ def _dominated_or_spot(network: Network, tree: Tree, begins: int) -> int:
     mask = tree.mask[0]
     size = tree.table_mask.size
     hashed = mask * np.uint64(0x9E3779B97F4A7C15)
-    place = np.int64(hashed >> np.uint64(64 - TABLE_BITS))
+    place = int(np.int64(hashed >> np.uint64(64 - TABLE_BITS)))
     for probe in range(PROBES):
         row = (place + probe) % size
         if tree.table_mask[row] == np.uint64(0):
             return row
         if tree.table_mask[row] == mask and _leaves_no_less(network, tree, row, begins):
             return -1
-    return (place + tree.state[NODES] % PROBES) % size
+    return int((place + tree.state[NODES] % PROBES) % size)
 
 
 @kernel
@@ -322,7 +326,7 @@ def _leaves_no_less(network: Network, tree: Tree, row: int, begins: int) -> bool
     if tree.table_next[row] > begins:
         return False
     for k in range(RUNNING):
-        entry = tree.table_running[row, k]
+        entry = tree.table_running[row * RUNNING + k]
         if entry < 0:
             return True
         i, ready = entry >> _SLOT_BITS, entry & ((1 << _SLOT_BITS) - 1)
@@ -343,9 +347,9 @@ def _note(network: Network, tree: Tree, row: int, begins: int) -> None:
                 if k == RUNNING:
                     tree.table_mask[row] = np.uint64(0)
                     return
-                tree.table_running[row, k] = (i << _SLOT_BITS) | ready
+                tree.table_running[row * RUNNING + k] = (i << _SLOT_BITS) | ready
                 k += 1
     if k < RUNNING:
-        tree.table_running[row, k] = -1
+        tree.table_running[row * RUNNING + k] = -1
     tree.table_mask[row] = mask
     tree.table_next[row] = begins
