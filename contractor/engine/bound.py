@@ -1,15 +1,21 @@
 """A bound from below: what every plan costs at least, if no crew or machine were ever busy."""
 
-from dataclasses import dataclass, replace
-from math import inf
+from collections.abc import Sequence
+from dataclasses import dataclass
 
-from contractor.engine.fit import first_fit
-from contractor.engine.objective import PRICE_FINISH_DAY, PRICE_LATE_DAY, days_late
-from contractor.engine.prepared import FitWindows, Prepared, prepare
+import numpy as np
+
+from contractor.engine.compiled import Ints, kernel
+from contractor.engine.fit import FITS, first_fit
+from contractor.engine.objective import days_late
+from contractor.engine.occupancy import new_state
+from contractor.engine.prepared import NONE, Layout, prepare
+from contractor.engine.prices import PRICE_FINISH_DAY, PRICE_LATE_DAY
 from contractor.engine.problem import Problem
+from contractor.engine.state import State
 from contractor.engine.worktime import SLOTS_PER_DAY
 
-__all__ = ["Bound", "lower_bound"]
+__all__ = ["Bound", "bound_of", "lower_bound"]
 
 
 @dataclass(frozen=True, slots=True)
@@ -27,19 +33,15 @@ def lower_bound(problem: Problem) -> Bound:
     Earliest starts and finishes are taken separately, each from the mode that is best for it.
     Calendars and waits never let a later start finish sooner, so no plan undercuts either.
     """
-    prepared = prepare(problem)
-    starts = [0] * prepared.size
-    finishes = [0] * prepared.size
-    ends = [-1] * len(problem.jobs)
-    for i in prepared.topological:
-        earliest = prepared.earliest[i]
-        for before, start_to_start, table, _ in prepared.leaders[i]:
-            slot = starts[before] if start_to_start else finishes[before]
-            earliest = max(earliest, slot if table is None else table[slot])
-        start, finish = _earliest_dates(prepared, i, earliest, prepared.windows[i])
-        starts[i], finishes[i] = start, finish
-        if prepared.modes[i]:
-            ends[prepared.job[i]] = max(ends[prepared.job[i]], finish)
+    layout = prepare(problem)
+    nobody = new_state(layout)
+    nobody.words[:] = 0
+    nobody.load[:] = 0
+    return bound_of(problem, _earliest_ends(layout, nobody).tolist())
+
+
+def bound_of(problem: Problem, ends: Sequence[int]) -> Bound:
+    """Return the cost of jobs that end no sooner than `ends`; negative where nothing is done."""
     late = sum(
         job.weight * days_late(job.due, end)
         for job, end in zip(problem.jobs, ends, strict=True)
@@ -49,14 +51,29 @@ def lower_bound(problem: Problem) -> Bound:
     return Bound(late, days, PRICE_LATE_DAY * late + PRICE_FINISH_DAY * days)
 
 
-def _earliest_dates(
-    prepared: Prepared, i: int, earliest: int, windows: FitWindows | None
-) -> tuple[int, int]:
-    start, finish = inf, inf
-    for mode in prepared.modes[i]:
-        fit = first_fit(replace(mode, uses=()), earliest, windows, ())
-        if fit is not None:
-            start, finish = min(start, fit.start), min(finish, fit.finish)
-    if start == inf:
-        return earliest, earliest
-    return int(start), int(finish)
+@kernel
+def _earliest_ends(lay: Layout, nobody: State) -> Ints:
+    """Return by job the earliest end where nobody is ever busy; NONE where nothing can be done."""
+    starts = np.zeros(lay.size, dtype=np.int32)
+    finishes = np.zeros(lay.size, dtype=np.int32)
+    ends = np.full(lay.jobs, NONE, dtype=np.int32)
+    for k in range(lay.size):
+        i = lay.topological[k]
+        earliest = lay.earliest[i]
+        for entry in range(lay.leader_first[i], lay.leader_first[i + 1]):
+            leader = lay.leader[entry]
+            slot = starts[leader] if lay.leader_start_to_start[entry] else finishes[leader]
+            if lay.leader_wait[entry] != NONE:
+                slot = lay.wait_table[lay.leader_wait[entry] * (lay.axis_slots + 1) + slot]
+            earliest = max(earliest, slot)
+        start, finish = lay.axis_slots + 1, lay.axis_slots + 1
+        for m in range(lay.mode_first[i], lay.mode_first[i + 1]):
+            fit = first_fit(lay, nobody, m, lay.window_set[i], earliest)
+            if fit[0] == FITS:
+                start, finish = min(start, fit[2]), min(finish, fit[3])
+        if start > lay.axis_slots:
+            start, finish = earliest, earliest
+        starts[i], finishes[i] = start, finish
+        if lay.mode_first[i + 1] > lay.mode_first[i]:
+            ends[lay.job[i]] = max(ends[lay.job[i]], finish)
+    return ends

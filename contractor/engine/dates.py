@@ -1,25 +1,30 @@
 """Bare dates: what one pass decides, without the explanation that `decode` works out of it."""
 
-from collections.abc import Mapping
+from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import NamedTuple
 
-UNPLANNED = -1
-WINDOW = -1
-"""Stands where a `Blocker` names a resource: it was a window that held the activity back."""
-PAUSE = -2
-"""Stands there too: the work would have had to stop for a pause longer than it may have."""
+import numpy as np
+
+from contractor.engine.compiled import Ints
+from contractor.engine.prepared import NONE, Layout
+from contractor.engine.state import UNPLANNED, State
+
+__all__ = ["UNPLANNED", "Blocker", "Dates", "dates_of"]
 
 
 class Blocker(NamedTuple):
-    """What moved an activity last: `resource` was held by `holder` until `slot`."""
+    """What moved an activity last: `resource` was held by `holder` until `slot`.
+
+    The resource may be WINDOW or PAUSE; the holder is negative where no activity is known to be.
+    """
 
     resource: int
     holder: int
     slot: int
 
 
-@dataclass(slots=True)
+@dataclass(frozen=True, slots=True)
 class Dates:
     """The outcome by activity. `mode` is UNPLANNED where there is none, and then dates are 0."""
 
@@ -31,7 +36,38 @@ class Dates:
     held_by: dict[int, int]
     """Unplanned activities, each with the unplanned leader that holds it, or itself."""
     broken_pins: list[int]
-    begins: Mapping[int, int]
+    begins: dict[int, int]
     """By job, the slot before which none of its open work begins, so that it runs through."""
+    not_before: dict[int, int]
+    """By activity, the slot before which it does not begin on purpose."""
     held_back_for: list[int | None]
     """The follower toward which an activity was moved, so that its job runs through."""
+
+
+def dates_of(layout: Layout, state: State) -> Dates:
+    """Return what stands in `state` as plain lists that last."""
+    unplanned = np.flatnonzero(state.mode == UNPLANNED).tolist()
+    begun = np.flatnonzero(state.begins_by_job).tolist()
+    blocked = np.flatnonzero(state.blocker_resource != NONE).tolist()
+    blocker: list[Blocker | None] = [None] * layout.size
+    for i in blocked:
+        blocker[i] = Blocker(
+            int(state.blocker_resource[i]), int(state.blocker_holder[i]), int(state.blocker_slot[i])
+        )
+    return Dates(
+        mode=state.mode.tolist(),
+        crew=_or_none(state.crew),
+        start=state.start.tolist(),
+        finish=state.finish.tolist(),
+        blocker=blocker,
+        held_by={i: int(state.held_by[i]) for i in unplanned},
+        broken_pins=np.flatnonzero(state.pin_broken).tolist(),
+        begins={job: int(state.begins_by_job[job]) for job in begun},
+        not_before={int(i): int(state.not_before[i]) for i in np.flatnonzero(state.not_before)},
+        held_back_for=_or_none(state.held_for),
+    )
+
+
+def _or_none(values: Ints) -> list[int | None]:
+    listed: Sequence[int] = values.tolist()
+    return [None if value == NONE else value for value in listed]

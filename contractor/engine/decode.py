@@ -1,10 +1,12 @@
 """The decoder: the only owner of dates. Everything else proposes an order and crews to it."""
 
 from collections.abc import Mapping, Sequence
+from functools import cached_property
 
-from contractor.engine.dates import PAUSE, UNPLANNED, WINDOW, Blocker, Dates
-from contractor.engine.prepared import FROZEN, PINNED, UNDER_WAY, Prepared, prepare
-from contractor.engine.problem import Problem
+from contractor.engine.dates import UNPLANNED, Blocker, Dates
+from contractor.engine.passes import run_serial
+from contractor.engine.prepared import FROZEN, NONE, PINNED, UNDER_WAY, prepare
+from contractor.engine.problem import Link, Problem
 from contractor.engine.schedule import (
     Because,
     Bind,
@@ -13,7 +15,7 @@ from contractor.engine.schedule import (
     Schedule,
     Unplanned,
 )
-from contractor.engine.serial import run_serial
+from contractor.engine.state import PAUSE, WINDOW
 from contractor.engine.worktime import SLOTS_PER_DAY
 
 __all__ = [
@@ -36,6 +38,7 @@ def decode(
     order: Sequence[int],
     *,
     crew_choice: Mapping[int, int] | None = None,
+    mode_choice: Mapping[int, int] | None = None,
     begins: Mapping[int, int] | None = None,
     right_shift: bool = False,
 ) -> Schedule:
@@ -43,23 +46,27 @@ def decode(
 
     `order` names every activity once; where it runs against a link, the next activity whose
     leaders are placed is taken. Work under way comes first, then pins, then the freeze.
-    `crew_choice` names a crew (index of a resource) by activity, `begins` a slot by job before
-    which its open work does not begin. With `right_shift` announced activities keep their crews
+    `crew_choice` names a crew (index of a resource) by activity and `mode_choice` a mode, `begins`
+    a slot by job before which its open work does not begin. With `right_shift` announced activities keep their crews
     and order and only move later.
     Raises HorizonExceeded when the axis is too short.
     """
     dates = run_serial(
-        prepare(problem), order, crew_choice=crew_choice, begins=begins, right_shift=right_shift
+        prepare(problem),
+        order,
+        crew_choice=crew_choice,
+        mode_choice=mode_choice,
+        begins=begins,
+        right_shift=right_shift,
     )
     return to_schedule(problem, dates, right_shift=right_shift)
 
 
 def to_schedule(problem: Problem, dates: Dates, *, right_shift: bool = False) -> Schedule:
     """Return `dates` of `problem` with what binds each start."""
-    prepared = prepare(problem)
-    explainer = _Explainer(problem, prepared, dates, right_shift)
+    explainer = _Explainer(problem, dates, right_shift)
     placed = tuple(
-        None if dates.mode[i] == UNPLANNED else _placed(explainer, i) for i in range(prepared.size)
+        None if mode == UNPLANNED else _placed(explainer, i) for i, mode in enumerate(dates.mode)
     )
     unplanned = tuple(
         Unplanned(i, _unplanned_reason(problem, i, by)) for i, by in sorted(dates.held_by.items())
@@ -68,7 +75,7 @@ def to_schedule(problem: Problem, dates: Dates, *, right_shift: bool = False) ->
     broken += [
         BrokenPin(entry.activity, entry.reason, None)
         for entry in unplanned
-        if prepared.rank[entry.activity] == PINNED
+        if explainer.rank[entry.activity] == PINNED
     ]
     return Schedule(placed, unplanned, tuple(broken))
 
@@ -76,15 +83,29 @@ def to_schedule(problem: Problem, dates: Dates, *, right_shift: bool = False) ->
 class _Explainer:
     """Works out the bounds of one activity from the dates of all."""
 
-    __slots__ = ("dates", "prepared", "problem", "right_shift")
-
-    def __init__(
-        self, problem: Problem, prepared: Prepared, dates: Dates, right_shift: bool
-    ) -> None:
+    def __init__(self, problem: Problem, dates: Dates, right_shift: bool) -> None:
+        layout = prepare(problem)
         self.problem = problem
-        self.prepared = prepared
         self.dates = dates
         self.right_shift = right_shift
+        # Plain lists: one look-up in an array costs more than the rest of a bound.
+        self.rank: list[int] = layout.rank.tolist()
+        self.wanted_start: list[int] = layout.wanted_start.tolist()
+        self.may_wait: list[bool] = layout.may_wait.tolist()
+        self.links = _links_by_follower(problem)
+        self.tables = [wait.table.data for wait in problem.waits]
+
+    @cached_property
+    def done_at(self) -> dict[tuple[int, int], int]:
+        """Return who gives a resource back at a slot, by resource and slot."""
+        dates, given_back = self.dates, {}
+        for i, mode in enumerate(dates.mode):
+            if mode != UNPLANNED:
+                used = self.problem.activities[i].modes[mode]
+                for resource in (used.crew, *used.machines):
+                    if resource is not None:
+                        given_back[resource, dates.finish[i]] = i
+        return given_back
 
     def fixed_bounds(self, i: int) -> list[Because]:
         """Return what the activity itself and its leaders ask for, whoever does it."""
@@ -95,39 +116,40 @@ class _Explainer:
         if activity.release > 0:
             why = activity.release_why or "earliest date"
             bounds.append(Because(Bind.RELEASE, None, None, activity.release, why))
-        for leader in self.prepared.leaders[i]:
-            link = problem.links[leader.link]
-            slot = (
-                dates.start[leader.activity]
-                if leader.start_to_start
-                else (dates.finish[leader.activity])
-            )
-            if leader.table is not None:
-                slot = leader.table[slot]
-            why = link.why or f"follows {problem.activities[leader.activity].key}"
-            bounds.append(Because(Bind.LINK, leader.activity, None, slot, why))
+        for link in self.links[i]:
+            slot = dates.start[link.before] if link.start_to_start else dates.finish[link.before]
+            if link.wait is not None:
+                slot = self.tables[link.wait][slot]
+            why = link.why or f"follows {problem.activities[link.before].key}"
+            bounds.append(Because(Bind.LINK, link.before, None, slot, why))
         return bounds
 
     def told_bound(self, i: int) -> Because | None:
         """Return the bound of a pin, or of an announced start that is being kept."""
-        prepared = self.prepared
-        rank, wanted = prepared.rank[i], prepared.wanted_start[i]
-        if rank == PINNED and wanted is not None:
+        rank, wanted = self.rank[i], self.wanted_start[i]
+        if rank == PINNED and wanted != NONE:
             return Because(Bind.PIN, None, None, wanted, "pinned")
-        if rank == FROZEN and wanted is not None:
+        if rank == FROZEN and wanted != NONE:
             return Because(Bind.FROZEN, None, None, wanted, "announced, inside the freeze")
-        told = prepared.announced_start[i]
+        told = self.problem.activities[i].announced
         if self.right_shift and told is not None and rank != UNDER_WAY:
-            return Because(Bind.FROZEN, None, None, told, "kept where it was announced")
+            return Because(Bind.FROZEN, None, None, told.start, "kept where it was announced")
         return None
 
     def begins_bound(self, i: int) -> Because | None:
         """Return the bound of a job that begins later on purpose."""
-        begins = self.dates.begins.get(self.prepared.job[i])
-        if begins is None or not self.prepared.may_wait[i]:
+        begins = self.dates.begins.get(self.problem.activities[i].job)
+        if begins is None or not self.may_wait[i]:
             return None
         why = "the job begins no sooner, so that it runs through"
         return Because(Bind.FLOW, None, None, begins, why)
+
+    def held_bound(self, i: int) -> Because | None:
+        """Return the bound of an activity that has been given a later slot on purpose."""
+        slot = self.dates.not_before.get(i)
+        if slot is None:
+            return None
+        return Because(Bind.FLOW, None, None, slot, "begun later on purpose, where it costs least")
 
     def flow_bound(self, i: int) -> Because | None:
         """Return the bound of an activity that was moved toward what follows it."""
@@ -149,24 +171,35 @@ class _Explainer:
         crew = self.dates.crew[i]
         kind = Bind.CREW if blocker.resource == crew else Bind.MACHINE
         label = problem.resources[blocker.resource].label
-        if blocker.holder < 0:
+        by = blocker.holder
+        if by == NONE:
+            by = self.done_at.get((blocker.resource, blocker.slot), NONE)
+        if by < 0:
             return Because(kind, None, blocker.resource, blocker.slot, f"{label} is blocked")
-        holder = problem.activities[blocker.holder].key
-        if self.dates.held_back_for[blocker.holder] is not None:
+        holder = problem.activities[by].key
+        if self.dates.held_back_for[by] is not None:
             why = f"{label} was kept for {holder}, which has been held back since"
             return Because(kind, None, blocker.resource, blocker.slot, why)
-        return Because(
-            kind, blocker.holder, blocker.resource, blocker.slot, f"{label} is on {holder}"
-        )
+        return Because(kind, by, blocker.resource, blocker.slot, f"{label} is on {holder}")
 
     def _days_closed(self, i: int, reopens: int) -> str:
         """Return in words how long the activity's calendar is closed until slot `reopens`."""
-        mode = self.prepared.modes[i][self.dates.mode[i]]
-        closed = reopens - mode.slot_of[mode.before[reopens] - 1] - 1
+        mode = self.problem.activities[i].modes[self.dates.mode[i]]
+        calendar = self.problem.calendars[mode.calendar]
+        closed = reopens - calendar.slot_of[calendar.before[reopens] - 1] - 1
         if closed < SLOTS_PER_DAY:
             return "less than a day"
         days = closed // SLOTS_PER_DAY
         return f"{days} days" if days > 1 else "1 day"
+
+
+def _links_by_follower(problem: Problem) -> list[list[Link]]:
+    """Return the links that hold each activity; work under way is held by none."""
+    links: list[list[Link]] = [[] for _ in problem.activities]
+    for link in problem.links:
+        if not problem.activities[link.after].under_way:
+            links[link.after].append(link)
+    return links
 
 
 def _placed(explainer: _Explainer, i: int) -> Placed:
@@ -174,7 +207,9 @@ def _placed(explainer: _Explainer, i: int) -> Placed:
     start = dates.start[i]
     bounds = explainer.fixed_bounds(i)
     told = explainer.told_bound(i)
-    bounds += [b for b in (told, explainer.begins_bound(i)) if b is not None]
+    later = (explainer.held_bound(i), told, explainer.begins_bound(i))
+    bounds[:0] = [bound for bound in later[:1] if bound is not None]
+    bounds += [bound for bound in later[1:] if bound is not None]
     blocker = dates.blocker[i]
     if blocker is not None:
         bounds.append(explainer.blocker_bound(i, blocker))

@@ -1,147 +1,239 @@
-"""Where a mode fits: forward to the first free stretch, or backward to the last one."""
+"""Where a mode fits: forward to the first free stretch, or backward to the last one.
 
-from bisect import bisect_left, bisect_right
-from collections.abc import Sequence
-from typing import NamedTuple
+Modes are named by their index among those of all activities.
+"""
 
-from contractor.engine.dates import PAUSE, WINDOW, Blocker
-from contractor.engine.prepared import FitMode, FitStretches, FitWindows
-from contractor.engine.timeline import Timeline
-from contractor.engine.worktime import HorizonExceeded
+import numpy as np
 
+from contractor.engine.compiled import kernel
+from contractor.engine.occupancy import first_room, first_taken, last_room
+from contractor.engine.prepared import NONE, Layout
+from contractor.engine.state import PAUSE, WINDOW, State
 
-class Fit(NamedTuple):
-    """Where one mode of an activity fits."""
+FITS, NO_WINDOW, EXCEEDED = 0, 1, 2
+"""What a search ends in; EXCEEDED says that the axis is too short to know."""
 
-    finish: int
-    start: int
-    mode: int
-    crew: int | None
-    blocker: Blocker | None
+Fit = tuple[int, int, int, int, int, int, int]
+"""How the search ended, then mode, start and finish, and what moved the start last: a resource,
+who held it, and until which slot. All of one width, since that compiles several times faster."""
 
 
+@kernel
+def fit_of(m: int, start: int, finish: int, blocker: int, holder: int, freed: int) -> Fit:
+    """Return a fit."""
+    return (
+        np.int64(FITS),
+        np.int64(m),
+        np.int64(start),
+        np.int64(finish),
+        np.int64(blocker),
+        np.int64(holder),
+        np.int64(freed),
+    )
+
+
+@kernel
+def no_fit(ending: int) -> Fit:
+    """Return that there is none."""
+    nothing, zero = np.int64(NONE), np.int64(0)
+    return np.int64(ending), nothing, zero, zero, nothing, nothing, nothing
+
+
+@kernel
+def is_sooner(fit: Fit, than: Fit) -> bool:
+    """Return whether it finishes first; of equals the one that starts first, then the first."""
+    if fit[3] != than[3]:
+        return fit[3] < than[3]
+    if fit[2] != than[2]:
+        return fit[2] < than[2]
+    return fit[1] < than[1]
+
+
+@kernel
 def first_fit(
-    mode: FitMode,
+    lay: Layout,
+    st: State,
+    m: int,
+    window_set: int,
     earliest: int,
-    windows: FitWindows | None,
-    timelines: Sequence[Timeline],
-    blocker: Blocker | None = None,
-) -> Fit | None:
-    """Return the first stretch at or after `earliest` that everything the mode needs is free for.
+) -> Fit:
+    """Return the first free stretch at or after `earliest`, or how else the search ends.
 
-    None means that no window holds it. `blocker` is what set `earliest`, if anything but a bound.
+    Its blocker is what moved the start last, if anything did.
     """
-    before, slot_of, total, work = mode.before, mode.slot_of, mode.total, mode.work
-    uses, stretches = mode.uses, mode.stretches
+    row, first = lay.mode_calendar[m] * (lay.axis_slots + 1), lay.slot_first[lay.mode_calendar[m]]
+    total, work = lay.total[lay.mode_calendar[m]], lay.mode_work[m]
+    blocker, holder, freed = NONE, NONE, NONE
     slot = earliest
     while True:
-        if slot >= len(before):
-            raise HorizonExceeded(f"a search reached slot {slot}, beyond the axis")
-        index = before[slot]
+        if slot > lay.axis_slots:
+            return no_fit(EXCEEDED)
+        index = lay.before[row + slot]
         if index >= total or index + work > total:
-            raise HorizonExceeded(f"{work} slots of work from slot {slot} do not end on the axis")
-        start = slot_of[index]
-        finish = slot_of[index + work - 1] + 1 if work else start
+            return no_fit(EXCEEDED)
+        start = lay.slot_of[first + index]
+        finish = lay.slot_of[first + index + work - 1] + 1 if work else start
         # Most work is over sooner than a long pause would be, and need not be looked up.
-        if stretches is not None and finish - start > stretches.longest_pause:
-            unbroken = _unbroken_from(stretches, index, work)
+        if lay.mode_pauses[m] and finish - start > lay.longest_pause_slots:
+            unbroken = _unbroken_from(lay, lay.mode_calendar[m], index, work)
+            if unbroken < 0:
+                return no_fit(EXCEEDED)
             if unbroken > index:
-                start, finish = slot_of[unbroken], slot_of[unbroken + work - 1] + 1
-                blocker = Blocker(PAUSE, PAUSE, start)
-        if windows is not None:
-            opens = _window_opens(windows, start, finish)
-            if opens is None:
-                return None
+                index = unbroken
+                start = lay.slot_of[first + index]
+                finish = lay.slot_of[first + index + work - 1] + 1
+                blocker, holder, freed = PAUSE, NONE, start
+        if window_set != NONE:
+            opens = _window_opens(lay, window_set, start, finish)
+            if opens == NONE:
+                return no_fit(NO_WINDOW)
             if opens > start:
                 slot = opens
-                blocker = Blocker(WINDOW, WINDOW, opens)
+                blocker, holder, freed = WINDOW, NONE, opens
                 continue
-        for resource, units in uses:
-            conflict = timelines[resource].conflict(start, finish, units, work)
-            if conflict is not None:
-                slot, holder = conflict
-                blocker = Blocker(resource, holder, slot)
+        moved = False
+        for u in range(lay.use_first[m], lay.use_first[m + 1]):
+            r = lay.use_resource[u]
+            base = lay.base[r] * (lay.axis_slots + 1)
+            begin, end = lay.before[base + start], lay.before[base + finish]
+            free_units = lay.capacity[r] - lay.use_units[u] if lay.use_units[u] > 1 else -1
+            taken = first_taken(st, r, free_units, begin, end)
+            if taken < end:
+                slots = lay.total[lay.base[r]]
+                room = first_room(st, r, free_units, taken + 1, slots, work)
+                base_first = lay.slot_first[lay.base[r]]
+                freed = lay.slot_of[base_first + room - 1] + 1
+                slot = lay.slot_of[base_first + room] if room < slots else lay.axis_slots
+                blocker, holder = r, st.holder[st.first_slot[r] + room - 1]
+                moved = True
                 break
-        else:
-            return Fit(finish, start, mode.index, mode.crew, blocker)
+        if not moved:
+            return fit_of(m, start, finish, blocker, holder, freed)
 
 
-def may_finish_by(mode: FitMode, earliest: int, latest: int) -> bool:
+@kernel
+def last_fit(
+    lay: Layout, st: State, m: int, window_set: int, after: int, latest: int
+) -> tuple[bool, int, int]:
+    """Return whether there is a free stretch that starts after `after` and ends by `latest`.
+
+    And start and finish of the last one. The mode must have work to do.
+    """
+    row, first = lay.mode_calendar[m] * (lay.axis_slots + 1), lay.slot_first[lay.mode_calendar[m]]
+    work = lay.mode_work[m]
+    while True:
+        index = lay.before[row + latest] - work
+        if lay.mode_pauses[m]:
+            index = _unbroken_until(lay, lay.mode_calendar[m], index, work)
+        if index < 0:
+            return False, 0, 0
+        start = lay.slot_of[first + index]
+        if start <= after:
+            return False, 0, 0
+        finish = lay.slot_of[first + index + work - 1] + 1
+        if window_set != NONE:
+            closes = _window_closes(lay, window_set, start, finish)
+            if closes == NONE:
+                return False, 0, 0
+            if closes < finish:
+                latest = closes
+                continue
+        moved = False
+        for u in range(lay.use_first[m], lay.use_first[m + 1]):
+            r = lay.use_resource[u]
+            base = lay.base[r] * (lay.axis_slots + 1)
+            begin, end = lay.before[base + start], lay.before[base + finish]
+            free_units = lay.capacity[r] - lay.use_units[u] if lay.use_units[u] > 1 else -1
+            taken = first_taken(st, r, free_units, begin, end)
+            if taken < end:
+                low = lay.before[base + after]
+                room = last_room(st, r, free_units, low, taken, work)
+                if room <= low:
+                    return False, 0, 0
+                latest = lay.slot_of[lay.slot_first[lay.base[r]] + room - 1] + 1
+                moved = True
+                break
+        if not moved:
+            return True, start, finish
+
+
+@kernel
+def may_finish_by(lay: Layout, m: int, earliest: int, latest: int) -> bool:
     """Return whether the calendar alone lets the mode finish by `latest`."""
-    if earliest >= len(mode.before):
+    if earliest > lay.axis_slots:
         return True
-    index = mode.before[earliest] + mode.work - 1
-    return index < 0 or index >= mode.total or mode.slot_of[index] < latest
+    row = lay.mode_calendar[m]
+    index = lay.before[row * (lay.axis_slots + 1) + earliest] + lay.mode_work[m] - 1
+    if index < 0 or index >= lay.total[row]:
+        return True
+    return lay.slot_of[lay.slot_first[row] + index] < latest
 
 
-def _unbroken_from(stretches: FitStretches, index: int, work: int) -> int:
+@kernel
+def _unbroken_from(lay: Layout, row: int, index: int, work: int) -> int:
     """Return the first working slot from that of `index` on where no long pause breaks the work.
 
-    It is `index` itself where no stretch from there on is long enough.
+    It is `index` itself where no stretch from there on is long enough, and -1 where the axis is
+    too short to tell.
     """
-    i = bisect_left(stretches.last_starts, index)
-    if i < len(stretches.opens):
-        return max(index, stretches.opens[i])
-    if index < stretches.cut_off < index + work:
-        raise HorizonExceeded(f"{work} slots of work run into a stretch that the axis cuts off")
+    first, last = lay.pause_first[row], lay.pause_first[row + 1]
+    opens = index
+    for k in range(first, last + 1):
+        closes = lay.pause[k] if k < last else lay.total[row]
+        if closes <= index:
+            continue
+        if closes - opens >= work:
+            return opens
+        opens = closes
+    if index < lay.cut_off[row] < index + work:
+        return -1
     return index
 
 
-def _unbroken_until(stretches: FitStretches, index: int) -> int:
+@kernel
+def _unbroken_until(lay: Layout, row: int, index: int, work: int) -> int:
     """Return the last working slot up to that of `index` where no long pause breaks the work.
 
     It is -1 where there is none, and `index` itself where no stretch at all is long enough.
     """
-    if not stretches.opens:
-        return index
-    i = bisect_right(stretches.opens, index) - 1
-    return -1 if i < 0 else min(index, stretches.last_starts[i])
+    first, last = lay.pause_first[row], lay.pause_first[row + 1]
+    found = -1
+    holds = False
+    opens = 0
+    for k in range(first, last + 1):
+        closes = lay.pause[k] if k < last else lay.total[row]
+        if closes - opens >= work:
+            holds = True
+            if opens <= index:
+                found = min(index, closes - work)
+        opens = closes
+    return found if holds else index
 
 
-def _window_opens(windows: FitWindows, start: int, finish: int) -> int | None:
+@kernel
+def _window_opens(lay: Layout, window_set: int, start: int, finish: int) -> int:
     """Return when the first window opens that closes late enough, at `start` at the earliest."""
-    i = bisect_left(windows.closes, max(finish, start + 1))
-    if i == len(windows.closes):
-        return None
-    return max(windows.opens[i], start)
-
-
-def last_fit(
-    mode: FitMode,
-    after: int,
-    latest: int,
-    windows: FitWindows | None,
-    timelines: Sequence[Timeline],
-) -> tuple[int, int] | None:
-    """Return start and finish of the last free stretch that ends by `latest`.
-
-    None when there is none that starts later than `after`. `mode` must have work to do.
-    """
-    before, slot_of, work = mode.before, mode.slot_of, mode.work
-    while True:
-        index = before[latest] - work
-        if mode.stretches is not None:
-            index = _unbroken_until(mode.stretches, index)
-        start = slot_of[index] if index >= 0 else -1
-        if start <= after:
-            return None
-        finish = slot_of[index + work - 1] + 1
-        closes = finish if windows is None else _window_closes(windows, start, finish)
-        if closes is None:
-            return None
-        if closes < finish:
-            latest = closes
-            continue
-        for resource, units in mode.uses:
-            begins = timelines[resource].conflict_begins(start, finish, units)
-            if begins is not None:
-                latest = begins
-                break
+    low, high = lay.window_first[window_set], lay.window_first[window_set + 1]
+    end = high
+    needed = max(finish, start + 1)
+    while low < high:
+        middle = (low + high) // 2
+        if lay.window_closes[middle] < needed:
+            low = middle + 1
         else:
-            return start, finish
+            high = middle
+    return NONE if low == end else max(lay.window_opens[low], start)
 
 
-def _window_closes(windows: FitWindows, start: int, finish: int) -> int | None:
+@kernel
+def _window_closes(lay: Layout, window_set: int, start: int, finish: int) -> int:
     """Return when the last window closes that is open at `start`, at `finish` at the latest."""
-    i = bisect_right(windows.opens, start) - 1
-    return None if i < 0 else min(windows.closes[i], finish)
+    low, high = lay.window_first[window_set], lay.window_first[window_set + 1]
+    begin = low
+    while low < high:
+        middle = (low + high) // 2
+        if lay.window_opens[middle] <= start:
+            low = middle + 1
+        else:
+            high = middle
+    return NONE if low == begin else min(lay.window_closes[low - 1], finish)

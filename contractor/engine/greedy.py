@@ -5,28 +5,38 @@ Production Economics 126(2), compare twenty (abstract, from memory). So all run 
 """
 
 from collections.abc import Callable, Iterator, Mapping
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 from functools import partial
-from math import exp, inf
+from typing import NamedTuple
 
-from contractor.engine.dates import Dates
+import numpy as np
+
+from contractor.engine.compiled import Floats, Ints, kernel
+from contractor.engine.dates import Dates, dates_of
 from contractor.engine.objective import Objective, score
-from contractor.engine.prepared import Prepared, prepare
+from contractor.engine.occupancy import new_state
+from contractor.engine.passes import Keys, order_by_start, pass_into, sort_by
+from contractor.engine.placing import Pass
+from contractor.engine.prepared import NONE, Layout, prepare
+from contractor.engine.pricing import price_of_all
 from contractor.engine.problem import Problem
-from contractor.engine.serial import run_serial
-from contractor.engine.staffing import run_staffed
+from contractor.engine.repair import run_repair
+from contractor.engine.state import State
 from contractor.engine.worktime import HorizonExceeded
 
 __all__ = [
     "ANNOUNCED_STARTS",
+    "REPAIR",
     "RIGHT_SHIFT",
     "RULES",
     "Candidate",
     "announced_crews",
     "candidates",
     "greedy",
+    "keeps_what_was_told",
 ]
 
+REPAIR = "local repair"
 RIGHT_SHIFT = "right shift"
 ANNOUNCED_STARTS = "announced starts"
 """The right shift, but work that waits for a late delivery lets what comes after it go first."""
@@ -47,18 +57,30 @@ class Candidate:
     objective: Objective
 
 
-@dataclass(frozen=True, slots=True)
-class _Load:
-    """Estimates in slots of the axis, contention left aside: by activity, then by job."""
+class _Load(NamedTuple):
+    """Estimates in slots of the axis, contention left aside; by activity, and where said by job."""
 
-    tail: tuple[float, ...]
-    work_by_job: tuple[float, ...]
-    release_by_job: tuple[int, ...]
-    average_work: float
+    now: int
+    due: Floats
+    """Infinite where nothing is promised."""
+    weight: Floats
+    job: Floats
+    told: Floats
+    """Infinite where nothing was announced."""
+    tail: Floats
+    job_work: Floats
+    job_release: Floats
+    average_job_work: float
 
 
-_Key = tuple[float, ...]
-Rule = Callable[[Problem, _Load, int], _Key]
+Rule = Callable[[_Load], Keys]
+
+
+class _Source(NamedTuple):
+    """A named way to make a plan in a state."""
+
+    name: str
+    run: Callable[[State], None]
 
 
 def candidates(problem: Problem) -> tuple[Candidate, ...]:
@@ -68,82 +90,120 @@ def candidates(problem: Problem) -> tuple[Candidate, ...]:
     that stays with its job is worth something, but less than a kept promise.
     Raises HorizonExceeded when none fits.
     """
-    prepared = prepare(problem)
-    load = _load(problem, prepared)
-    found: list[Candidate] = []
-    too_long: HorizonExceeded | None = None
-    for yielding in (False, True):
-        kept = found and not min(c.objective.late_weighted_days for c in found)
-        if yielding and (kept or problem.change_crew_slots <= YIELDING_CREW_SLOTS):
-            break
-        for source, run in _runs(problem, prepared, load, yielding=yielding):
-            try:
-                dates = run()
-            except HorizonExceeded as exceeded:
-                too_long = exceeded
-                continue
-            found.append(Candidate(source, dates, score(problem, dates)))
-    if not found and too_long is not None:
-        raise too_long
+    layout = prepare(problem)
+    found = []
+    for source, state, _ in _tried(layout):
+        dates = dates_of(layout, state)
+        found.append(Candidate(source, dates, score(problem, dates)))
     return tuple(found)
 
 
-def _runs(
-    problem: Problem, prepared: Prepared, load: _Load, *, yielding: bool
-) -> Iterator[tuple[str, Callable[[], Dates]]]:
-    """Yield a name and a pass: by rule activity by activity, then job by job with its crew."""
-    suffix = ""
-    if yielding:
-        prepared = replace(prepared, change_crew_slots=YIELDING_CREW_SLOTS)
-        suffix = YIELDING
-    elif prepared.announced:
-        yield from _told_runs(problem, prepared, load)
-    for source, rule in RULES.items():
-        if source not in (RIGHT_SHIFT, ANNOUNCED_ORDER):
-            order = _order(problem, prepared, load, rule)
-            yield source + suffix, partial(run_serial, prepared, order)
-    # Job by job every crew is tried in any case, so there crews need not yield.
-    for source in JOB_RULES if not yielding else ():
-        order = _job_order(problem, prepared, load, RULES[source])
-        yield f"{source}, job by job", partial(run_staffed, prepared, order)
-
-
-def _told_runs(
-    problem: Problem, prepared: Prepared, load: _Load
-) -> Iterator[tuple[str, Callable[[], Dates]]]:
-    """Yield the passes that keep the announced crews, the one that moves least first."""
-    crews = announced_crews(problem)
-    shifted = partial(
-        run_serial,
-        prepared,
-        _order(problem, prepared, load, RULES[RIGHT_SHIFT]),
-        crew_choice=crews,
-        right_shift=True,
-    )
-    yield RIGHT_SHIFT, shifted
-    yield ANNOUNCED_STARTS, partial(shifted, in_turn=False)
-    order = _order(problem, prepared, load, RULES[ANNOUNCED_ORDER])
-    yield ANNOUNCED_ORDER, partial(run_serial, prepared, order, crew_choice=crews)
-
-
-def _order(problem: Problem, prepared: Prepared, load: _Load, rule: Rule) -> list[int]:
-    keys = [rule(problem, load, i) for i in range(prepared.size)]
-    return sorted(prepared.topological, key=keys.__getitem__)
-
-
-def _job_order(problem: Problem, prepared: Prepared, load: _Load, rule: Rule) -> list[int]:
-    """Return the activities job by job, a job where the rule puts the first of it."""
-    first = [
-        min((rule(problem, load, i) for i in members), default=())
-        for members in prepared.members_by_job
-    ]
-    jobs = sorted(range(len(first)), key=first.__getitem__)
-    return [i for job in jobs for i in prepared.members_by_job[job]]
-
-
 def greedy(problem: Problem) -> Candidate:
-    """Return the cheapest candidate; of equals the one that moves least, hence the first."""
-    return min(candidates(problem), key=lambda candidate: candidate.objective.total)
+    """Return the cheapest candidate; of equals the one that moves least, hence the first.
+
+    Raises HorizonExceeded when none fits the axis.
+    """
+    layout = prepare(problem)
+    best: Candidate | None = None
+    least = np.inf
+    for source, state, price in _tried(layout):
+        if price < least - 1e-6:
+            least = price
+            dates = dates_of(layout, state)
+            best = Candidate(source, dates, score(problem, dates))
+    assert best is not None
+    return best
+
+
+def _tried(layout: Layout) -> Iterator[tuple[str, State, float]]:
+    """Yield each plan that fits the axis, in one and the same state, with its price."""
+    load = _load(layout)
+    state = new_state(layout)
+    too_long: HorizonExceeded | None = None
+    least_late = np.inf
+    for yielding in (False, True):
+        if yielding and (not least_late or layout.change_crew_slots <= YIELDING_CREW_SLOTS):
+            break
+        for source in _sources(layout, load, yielding=yielding):
+            state.begins_by_job[:] = 0
+            try:
+                source.run(state)
+            except HorizonExceeded as exceeded:
+                too_long = exceeded
+                continue
+            least_late = min(least_late, _late_days(layout, state))
+            yield source.name, state, price_of_all(layout, state)
+    if least_late == np.inf and too_long is not None:
+        raise too_long
+
+
+def _sources(layout: Layout, load: _Load, *, yielding: bool) -> Iterator[_Source]:
+    """Yield the passes: by rule activity by activity, then job by job with its crew."""
+    if yielding:
+        run = partial(_run, layout, change_crew_slots=YIELDING_CREW_SLOTS)
+    else:
+        run = partial(_run, layout)
+        if np.any(layout.told_start != NONE):
+            yield from _told_sources(layout, load)
+    suffix = YIELDING if yielding else ""
+    for name, rule in RULES.items():
+        if name not in (RIGHT_SHIFT, ANNOUNCED_ORDER):
+            yield _Source(name + suffix, partial(run, sort_by(layout, rule(load))))
+    # Job by job every crew is tried in any case, so there crews need not yield.
+    for name in JOB_RULES if not yielding else ():
+        order = _jobsort_by(layout, RULES[name](load))
+        yield _Source(f"{name}, job by job", partial(run, order, staffs=True))
+
+
+def _told_sources(layout: Layout, load: _Load) -> Iterator[_Source]:
+    """Yield the passes that keep the announced crews, the one that moves least first."""
+    order = sort_by(layout, _told(load))
+    kept = partial(_run, layout, order, crew_choice=layout.told_crew)
+    yield _Source(RIGHT_SHIFT, partial(kept, right_shift=True))
+    yield _Source(ANNOUNCED_STARTS, partial(kept, right_shift=True, in_turn=False))
+    yield _Source(REPAIR, partial(repair_into, layout))
+    yield _Source(ANNOUNCED_ORDER, kept)
+
+
+def repair_into(layout: Layout, state: State) -> None:
+    """Keep in `state` all that was told where it is unless it must move. Raises HorizonExceeded."""
+    state.crew_choice[:] = NONE
+    state.mode_choice[:] = NONE
+    state.not_before[:] = 0
+    state.begins_by_job[:] = 0
+    how = Pass(layout.change_crew_slots, False, False, True, False)
+    # What leads to something that was told is placed with it.
+    due_to = _led_to(layout, np.where(layout.told_start == NONE, np.inf, layout.told_start))
+    if not run_repair(layout, state, how, order_by_start(layout, due_to)):
+        raise HorizonExceeded("some work does not end on the axis")
+
+
+def keeps_what_was_told(source: str) -> bool:
+    """Return whether plans of this source move nothing that was told to an earlier start."""
+    return source in (RIGHT_SHIFT, ANNOUNCED_STARTS, REPAIR)
+
+
+@kernel
+def _led_to(lay: Layout, start: Floats) -> Floats:
+    """Return the least start of each activity and all that follows it."""
+    least = start.copy()
+    for k in range(lay.size - 1, -1, -1):
+        i = lay.topological[k]
+        for f in range(lay.follower_first[i], lay.follower_first[i + 1]):
+            least[i] = min(least[i], least[lay.follower[f]])
+    return least
+
+
+def _run(layout: Layout, order: Ints, state: State, **how: object) -> None:
+    pass_into(layout, state, order, **how)  # type: ignore[arg-type]
+
+
+def _jobsort_by(layout: Layout, keys: Keys) -> Ints:
+    """Return positions job by job, a job where the rule puts the first of it."""
+    position = sort_by(layout, keys)
+    first = np.full(layout.jobs, layout.size, dtype=np.float64)
+    np.minimum.at(first, layout.job, position)
+    return sort_by(layout, (first[layout.job],))
 
 
 def announced_crews(problem: Problem) -> Mapping[int, int]:
@@ -155,70 +215,93 @@ def announced_crews(problem: Problem) -> Mapping[int, int]:
     }
 
 
-def _load(problem: Problem, prepared: Prepared) -> _Load:
-    now = problem.now
-    own = [
-        min((m.work * prepared.axis_slots / max(m.total, 1) for m in modes), default=0.0)
-        for modes in prepared.modes
-    ]
-    tail = list(own)
-    for i in reversed(prepared.topological):
-        for before, _, table, _ in prepared.leaders[i]:
-            wait = 0 if table is None else min(table[now], prepared.axis_slots) - now
-            tail[before] = max(tail[before], own[before] + wait + tail[i])
-    work = [0.0] * len(problem.jobs)
-    release = [prepared.axis_slots] * len(problem.jobs)
-    for i, job in enumerate(prepared.job):
-        work[job] += own[i]
-        release[job] = min(release[job], prepared.earliest[i])
-    busy = [amount for amount in work if amount > 0]
-    average = sum(busy) / len(busy) if busy else 1.0
-    return _Load(tuple(tail), tuple(work), tuple(release), average)
+def _load(layout: Layout) -> _Load:
+    job, jobs = layout.job, layout.jobs
+    own, tail = _tails(layout)
+    work = np.bincount(job, weights=own, minlength=jobs)
+    release = np.full(jobs, layout.axis_slots, dtype=np.float64)
+    np.minimum.at(release, job, layout.earliest)
+    busy = work[work > 0]
+    due = np.where(layout.due == NONE, np.inf, layout.due.astype(np.float64))
+    told = np.where(layout.told_start == NONE, np.inf, layout.told_start.astype(np.float64))
+    return _Load(
+        now=layout.now,
+        due=due[job],
+        weight=np.maximum(layout.weight, 1e-6)[job],
+        job=job.astype(np.float64),
+        told=told,
+        tail=tail,
+        job_work=work[job],
+        job_release=release[job],
+        average_job_work=float(busy.mean()) if busy.size else 1.0,
+    )
 
 
-def _due(problem: Problem, i: int) -> float:
-    due = problem.jobs[problem.activities[i].job].due
-    return inf if due is None else due
+@kernel
+def _tails(lay: Layout) -> tuple[Floats, Floats]:
+    """Return how long each activity takes on the axis at least, and with all that follows it."""
+    own = np.zeros(lay.size)
+    for i in range(lay.size):
+        first = lay.mode_first[i]
+        for m in range(first, lay.mode_first[i + 1]):
+            worked = max(lay.total[lay.mode_calendar[m]], 1)
+            takes = lay.mode_work[m] * lay.axis_slots / worked
+            if m == first or takes < own[i]:
+                own[i] = takes
+    tail = own.copy()
+    for k in range(lay.size - 1, -1, -1):
+        i = lay.topological[k]
+        for entry in range(lay.leader_first[i], lay.leader_first[i + 1]):
+            wait = 0
+            if lay.leader_wait[entry] != NONE:
+                row = lay.leader_wait[entry] * (lay.axis_slots + 1)
+                wait = min(lay.wait_table[row + lay.now], lay.axis_slots) - lay.now
+            leader = lay.leader[entry]
+            tail[leader] = max(tail[leader], own[leader] + wait + tail[i])
+    return own, tail
 
 
-def _weight(problem: Problem, i: int) -> float:
-    return max(problem.jobs[problem.activities[i].job].weight, 1e-6)
+@kernel
+def _late_days(lay: Layout, st: State) -> float:
+    """Return by how many slots jobs end late, their weights counted; 0 where none does."""
+    late = 0.0
+    for i in range(lay.size):
+        due = lay.due[lay.job[i]]
+        if due != NONE and st.finish[i] > due:
+            late += lay.weight[lay.job[i]] * (st.finish[i] - due)
+    return late
 
 
-def _told(problem: Problem, load: _Load, i: int) -> _Key:
-    told = problem.activities[i].announced
-    return (inf if told is None else told.start, _due(problem, i), problem.activities[i].job)
+def _told(load: _Load) -> Keys:
+    return load.told, load.due, load.job
 
 
-def _due_date(problem: Problem, load: _Load, i: int) -> _Key:
-    return (_due(problem, i), problem.activities[i].job)
+def _due_date(load: _Load) -> Keys:
+    return load.due, load.job
 
 
-def _slack_per_weight(problem: Problem, load: _Load, i: int) -> _Key:
-    slack = _due(problem, i) - problem.now - load.tail[i]
-    weight = _weight(problem, i)
-    return (slack / weight if slack > 0 else slack * weight,)
+def _slack_per_weight(load: _Load) -> Keys:
+    slack = load.due - load.now - load.tail
+    return (np.where(slack > 0, slack / load.weight, slack * load.weight),)
 
 
-def _weighted_due(problem: Problem, load: _Load, i: int) -> _Key:
-    return ((_due(problem, i) - problem.now) / _weight(problem, i), problem.activities[i].job)
+def _weighted_due(load: _Load) -> Keys:
+    return (load.due - load.now) / load.weight, load.job
 
 
-def _apparent_tardiness_cost(problem: Problem, load: _Load, i: int) -> _Key:
-    work = max(load.work_by_job[problem.activities[i].job], 1.0)
-    slack = max(0.0, _due(problem, i) - problem.now - load.tail[i])
-    urgency = exp(-slack / (ATC_LOOK_AHEAD * load.average_work))
-    return (-_weight(problem, i) / work * urgency, _due(problem, i), problem.activities[i].job)
+def _apparent_tardiness_cost(load: _Load) -> Keys:
+    work = np.maximum(load.job_work, 1.0)
+    slack = np.maximum(0.0, load.due - load.now - load.tail)
+    urgency = np.exp(-slack / (ATC_LOOK_AHEAD * load.average_job_work))
+    return -load.weight / work * urgency, load.due, load.job
 
 
-def _weighted_work(problem: Problem, load: _Load, i: int) -> _Key:
-    job = problem.activities[i].job
-    return (load.work_by_job[job] / _weight(problem, i), job)
+def _weighted_work(load: _Load) -> Keys:
+    return load.job_work / load.weight, load.job
 
 
-def _first_released(problem: Problem, load: _Load, i: int) -> _Key:
-    job = problem.activities[i].job
-    return (load.release_by_job[job], job)
+def _first_released(load: _Load) -> Keys:
+    return load.job_release, load.job
 
 
 RULES: Mapping[str, Rule] = {

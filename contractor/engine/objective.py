@@ -1,34 +1,28 @@
 """What a plan costs: late promises, moves of what people were told, crews, and time."""
 
+from collections import defaultdict
 from dataclasses import dataclass
 
-from contractor.engine.dates import UNPLANNED, Dates
-from contractor.engine.prepared import prepare
+from contractor.engine.dates import Dates
+from contractor.engine.prices import (
+    FROZEN_TOLERANCE_SLOTS,
+    PRICE_BROKEN_PIN,
+    PRICE_CREW_CHANGE,
+    PRICE_EXTRA_CREW,
+    PRICE_FINISH_DAY,
+    PRICE_FROZEN_MOVE,
+    PRICE_LATE_DAY,
+    PRICE_MOVED_DAY,
+    PRICE_OPEN_DAY,
+    PRICE_OVERLONG_DAY,
+    PRICE_UNPLANNED,
+)
 from contractor.engine.problem import Problem
 from contractor.engine.schedule import Schedule
+from contractor.engine.state import UNPLANNED
 from contractor.engine.worktime import SLOTS_PER_DAY
 
 __all__ = ["FROZEN_TOLERANCE_SLOTS", "Objective", "objective", "score"]
-
-# Prices of one unit each. The gaps make the order of importance, the sizes are our own choice.
-# A day that a site stands open (holes cave in, a locate ticket runs out, a crew drives out once
-# more) costs as much as four days of waiting for the finish, so a job rather begins later than
-# stands half done. Eight weeks of it still cost far less than one day of a broken promise.
-PRICE_UNPLANNED = 1_000_000.0
-PRICE_BROKEN_PIN = 100_000.0
-PRICE_FROZEN_MOVE = 20_000.0
-PRICE_LATE_DAY = 1_000.0
-PRICE_CREW_CHANGE = 100.0
-PRICE_EXTRA_CREW = 30.0
-PRICE_MOVED_DAY = 20.0
-PRICE_OPEN_DAY = 4.0
-PRICE_FINISH_DAY = 1.0
-FROZEN_TOLERANCE_SLOTS = 16
-"""A start inside the freeze that moves by less than these four hours is as good as kept.
-
-A plan made a little later in the day cannot keep every quarter hour, and would be ruled by which
-of them it loses; our own choice.
-"""
 
 
 @dataclass(frozen=True, slots=True)
@@ -41,6 +35,9 @@ class Objective:
     begun FROZEN_TOLERANCE_SLOTS or more away.
     `crew_changes`: activities on another crew than announced.
     `extra_crews`: crews on a job beyond one, its preferred crew counted as one.
+    `visits`: how often crews come to sites, a crew that was away too long anew; `visits_priced`:
+    each at its job's price.
+    `overlong_days`: whole days by which links hold longer than they should.
     `open_days`: whole days from each job's first crew start (from now where it has begun) to its
     last crew finish, summed.
     `finish_days`: days from now to each job's finish, summed.
@@ -54,6 +51,9 @@ class Objective:
     extra_crews: int
     broken_pins: int
     unplanned: int
+    visits: int
+    visits_priced: float
+    overlong_days: int
     open_days: int
     finish_days: float
     total: float
@@ -69,6 +69,7 @@ def objective(problem: Problem, schedule: Schedule) -> Objective:
         finish=[0] * size,
         blocker=[None] * size,
         begins={},
+        not_before={},
         held_back_for=[None] * size,
         held_by={entry.activity: entry.activity for entry in schedule.unplanned},
         broken_pins=[entry.activity for entry in schedule.broken_pins],
@@ -89,6 +90,8 @@ def score(problem: Problem, dates: Dates) -> Objective:
     moved_days, frozen_moves, crew_changes = _by_announced(problem, dates)
     extra_crews = _extra_crews(problem, dates)
     open_days = _open_days(problem, dates)
+    visits, visits_priced = _visits(problem, dates)
+    overlong_days = _overlong_days(problem, dates)
     activities = problem.activities
     lost_pins = {i for i in dates.held_by if activities[i].pin and not activities[i].under_way}
     broken_pins = len(lost_pins.union(dates.broken_pins))
@@ -101,6 +104,8 @@ def score(problem: Problem, dates: Dates) -> Objective:
         + PRICE_CREW_CHANGE * crew_changes
         + PRICE_EXTRA_CREW * extra_crews
         + PRICE_MOVED_DAY * moved_days
+        + visits_priced
+        + PRICE_OVERLONG_DAY * overlong_days
         + PRICE_OPEN_DAY * open_days
         + PRICE_FINISH_DAY * finish_days
     )
@@ -113,6 +118,9 @@ def score(problem: Problem, dates: Dates) -> Objective:
         extra_crews=extra_crews,
         broken_pins=broken_pins,
         unplanned=unplanned,
+        visits=visits,
+        visits_priced=visits_priced,
+        overlong_days=overlong_days,
         open_days=open_days,
         finish_days=finish_days,
         total=total,
@@ -126,10 +134,9 @@ def days_late(due: int, finish: int) -> int:
 
 def _by_job(problem: Problem, dates: Dates) -> tuple[float, int, float]:
     ends = [-1] * len(problem.jobs)
-    jobs = prepare(problem).job
-    for i, finish in enumerate(dates.finish):
-        if dates.mode[i] != UNPLANNED and finish > ends[jobs[i]]:
-            ends[jobs[i]] = finish
+    for activity, mode, finish in zip(problem.activities, dates.mode, dates.finish, strict=True):
+        if mode != UNPLANNED and finish > ends[activity.job]:
+            ends[activity.job] = finish
     late_days, late_jobs, finish_slots = 0.0, 0, 0
     for job, end in zip(problem.jobs, ends, strict=True):
         if end < 0:
@@ -142,20 +149,67 @@ def _by_job(problem: Problem, dates: Dates) -> tuple[float, int, float]:
 
 
 def _open_days(problem: Problem, dates: Dates) -> int:
-    prepared = prepare(problem)
+    opens: dict[int, int] = {}
+    closes: dict[int, int] = {}
+    for i, activity in enumerate(problem.activities):
+        if dates.crew[i] is not None:
+            job = activity.job
+            opens[job] = min(opens.get(job, dates.start[i]), dates.start[i])
+            closes[job] = max(closes.get(job, 0), dates.finish[i])
+    begun = begun_jobs(problem)
+    return sum(
+        (closes[job] - (problem.now if begun[job] else since)) // SLOTS_PER_DAY
+        for job, since in opens.items()
+    )
+
+
+def begun_jobs(problem: Problem) -> list[bool]:
+    """Return whether each job is said to have begun, or has work that should have by now."""
+    begun = [job.begun for job in problem.jobs]
+    for activity in problem.activities:
+        told = activity.announced
+        if activity.under_way or (told is not None and told.start < problem.now):
+            begun[activity.job] = True
+    return begun
+
+
+def _visits(problem: Problem, dates: Dates) -> tuple[int, float]:
+    """Return the visits to all sites, and their price."""
+    on_site: dict[tuple[int, int], list[int]] = defaultdict(list)
+    for i, activity in enumerate(problem.activities):
+        crew = dates.crew[i]
+        if crew is not None:
+            on_site[activity.job, crew].append(i)
+    visits, priced = 0, 0.0
+    for (job, _), stays in on_site.items():
+        left: int | None = None
+        for start, finish in sorted((dates.start[i], dates.finish[i]) for i in stays):
+            if left is None or start - left > problem.visit_pause_slots:
+                visits += 1
+                priced += problem.jobs[job].visit_price
+            left = finish if left is None else max(left, finish)
+    return visits, priced
+
+
+def _overlong_days(problem: Problem, dates: Dates) -> int:
     days = 0
-    for members, begun in zip(prepared.members_by_job, prepared.begun_by_job, strict=True):
-        on_site = [i for i in members if dates.crew[i] is not None]
-        if on_site:
-            opens = problem.now if begun else min(dates.start[i] for i in on_site)
-            days += (max(dates.finish[i] for i in on_site) - opens) // SLOTS_PER_DAY
+    for link in problem.links:
+        if (
+            link.longest_slots is None
+            or problem.activities[link.after].under_way
+            or UNPLANNED in (dates.mode[link.before], dates.mode[link.after])
+        ):
+            continue
+        frees = dates.start[link.before] if link.start_to_start else dates.finish[link.before]
+        if link.wait is not None:
+            frees = int(problem.waits[link.wait].table[frees])
+        days += days_late(frees + link.longest_slots, dates.start[link.after])
     return days
 
 
 def _by_announced(problem: Problem, dates: Dates) -> tuple[float, int, int]:
     moved_days, frozen_moves, crew_changes = 0.0, 0, 0
-    for i in prepare(problem).announced:
-        activity = problem.activities[i]
+    for i, activity in enumerate(problem.activities):
         told = activity.announced
         if told is None or activity.under_way or dates.mode[i] == UNPLANNED:
             continue
@@ -169,8 +223,11 @@ def _by_announced(problem: Problem, dates: Dates) -> tuple[float, int, int]:
 
 
 def _extra_crews(problem: Problem, dates: Dates) -> int:
-    jobs = prepare(problem).job
-    pairs = {(jobs[i], crew) for i, crew in enumerate(dates.crew) if crew is not None}
+    pairs = {
+        (activity.job, crew)
+        for activity, crew in zip(problem.activities, dates.crew, strict=True)
+        if crew is not None
+    }
     pairs.update(
         (j, job.preferred_crew)
         for j, job in enumerate(problem.jobs)

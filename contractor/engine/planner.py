@@ -1,26 +1,42 @@
 """Plan a problem: the best first plan, then improvement until told to stop."""
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
+from time import monotonic
 
-from contractor.engine.bound import Bound, lower_bound
+import numpy as np
+
+from contractor.engine import exact
+from contractor.engine.bound import Bound, bound_of, lower_bound
+from contractor.engine.compiled import Ints
+from contractor.engine.dates import dates_of
 from contractor.engine.decode import to_schedule
-from contractor.engine.greedy import ANNOUNCED_STARTS, RIGHT_SHIFT, greedy
-from contractor.engine.improve import Progress, Stop, search
-from contractor.engine.objective import Objective
+from contractor.engine.greedy import REPAIR, greedy, keeps_what_was_told, repair_into
+from contractor.engine.improve import search
+from contractor.engine.objective import Objective, objective
+from contractor.engine.occupancy import new_state
+from contractor.engine.passes import pass_exactly
+from contractor.engine.prepared import prepare
 from contractor.engine.problem import Problem
+from contractor.engine.project.plain import PlainProject, as_plain, to_slots
+from contractor.engine.project.solve import solve
 from contractor.engine.schedule import Schedule
+from contractor.engine.stops import AnyStop, CancelStop, Progress, SecondsStop, Stop
 
-__all__ = ["IMPROVED", "PlanResult", "plan"]
+__all__ = ["EXACT", "IMPROVED", "PROJECT", "PlanResult", "plan", "repair"]
 
 IMPROVED = "improved"
+EXACT = "exact finish"
+PROJECT = "single project"
+SHARE_FOR_SEARCH = 0.4
+"""Which share of the seconds the search has before an exact finish that is within reach."""
 
 
 @dataclass(frozen=True, slots=True)
 class PlanResult:
     """A plan and what is known of it.
 
-    `source` is the rule of the first plan, or IMPROVED. `bound` is there only for a plan that
-    places everything. `optimal` means proven so: the plan costs what the bound says.
+    `source` is the rule of the first plan, or what improved it last. `bound` is there only for a
+    plan that places everything. `optimal` means proven so: no plan costs less.
     """
 
     schedule: Schedule
@@ -29,6 +45,7 @@ class PlanResult:
     bound: Bound | None
     optimal: bool
     iterations: int
+    seconds: float
 
 
 def plan(
@@ -37,27 +54,166 @@ def plan(
     stop: Stop | None = None,
     seed: int = 1,
     progress: Progress | None = None,
+    workers: int = 1,
+    exact_seconds: float = 0.0,
 ) -> PlanResult:
     """Return the best plan found; without `stop`, the best first plan.
 
-    Pushing the announced plan right is always among the candidates, so no plan is worse than
-    staying put. Raises HorizonExceeded when the axis is too short for any candidate.
+    Pushing the announced plan right, and repairing it, are always among the candidates, so no plan
+    is worse than staying put. Where few enough phases are free an exact finish follows, for the
+    rest of the seconds of a `stop` that counts them, and for `exact_seconds` else.
+    Raises HorizonExceeded when the axis is too short for any candidate.
     """
+    began = monotonic()
     first = greedy(problem)
-    schedule = to_schedule(
-        problem, first.dates, right_shift=first.source in (RIGHT_SHIFT, ANNOUNCED_STARTS)
+    told = keeps_what_was_told(first.source)
+    best = PlanResult(
+        to_schedule(problem, first.dates, right_shift=told),
+        first.objective,
+        first.source,
+        lower_bound(problem),
+        False,
+        0,
+        0.0,
     )
-    cost, source, iterations = first.objective, first.source, 0
-    bound = None if schedule.unplanned else lower_bound(problem)
-    if stop is not None and not _reached(cost, bound):
-        improved = search(problem, schedule, stop=stop, seed=seed, progress=progress)
-        iterations = improved.iterations
-        if improved.objective.total < cost.total:
-            schedule, cost, source = improved.schedule, improved.objective, IMPROVED
-    if schedule.unplanned:
-        bound = None
-    return PlanResult(schedule, cost, source, bound, _reached(cost, bound), iterations)
+    if stop is not None and not _reached(best):
+        plain = as_plain(problem)
+        if plain is not None:
+            best = _as_project(problem, plain, best, stop, seed, workers, progress)
+        else:
+            best = _improved(problem, best, stop, seed, workers, progress, exact_seconds)
+    optimal = best.optimal or _reached(best)
+    bound = None if best.schedule.unplanned else best.bound
+    return replace(best, optimal=optimal, bound=bound, seconds=monotonic() - began)
 
 
-def _reached(cost: Objective, bound: Bound | None) -> bool:
-    return bound is not None and cost.total <= bound.total
+def repair(problem: Problem) -> PlanResult:
+    """Return the plan in which everything stays where it was announced unless it must move.
+
+    Raises HorizonExceeded when the axis is too short.
+    """
+    began = monotonic()
+    layout = prepare(problem)
+    state = new_state(layout)
+    repair_into(layout, state)
+    schedule = to_schedule(problem, dates_of(layout, state), right_shift=True)
+    cost = objective(problem, schedule)
+    return PlanResult(schedule, cost, REPAIR, None, False, 0, monotonic() - began)
+
+
+def _improved(
+    problem: Problem,
+    first: PlanResult,
+    stop: Stop,
+    seed: int,
+    workers: int,
+    progress: Progress | None,
+    exact_seconds: float,
+) -> PlanResult:
+    """Return the better of `first` and what search and exact finish make of it."""
+    counted = _seconds_of(stop)
+    finishes = (counted is not None or exact_seconds > 0) and exact.worth_it(problem)
+    searching: Stop = stop
+    if finishes and counted is not None:
+        searching = AnyStop((stop, SecondsStop(counted.left() * SHARE_FOR_SEARCH)))
+    found = search(
+        problem,
+        first.schedule,
+        stop=searching,
+        seed=seed,
+        progress=progress,
+        workers=workers,
+    )
+    best = replace(first, iterations=found.iterations)
+    if found.objective.total < first.objective.total:
+        best = replace(best, schedule=found.schedule, objective=found.objective, source=IMPROVED)
+    seconds = exact_seconds if counted is None else counted.left()
+    if not finishes or seconds <= 0 or best.schedule.unplanned or _reached(best):
+        return best
+    return _finished(problem, best, stop, seconds, seed, workers)
+
+
+def _finished(
+    problem: Problem, best: PlanResult, stop: Stop, seconds: float, seed: int, workers: int
+) -> PlanResult:
+    """Return `best` or, where it costs less, what the exact finish makes of it in `seconds`."""
+    placed = [p for p in best.schedule.placed if p is not None]
+    answer = exact.finish(
+        problem,
+        exact.Incumbent(
+            [p.mode for p in placed],
+            [p.start for p in placed],
+            [p.finish for p in placed],
+            best.objective.total,
+        ),
+        seconds=seconds,
+        workers=workers,
+        seed=seed,
+        cancelled=lambda: _is_cancelled(stop),
+    )
+    if answer.total < best.objective.total:
+        modes = np.array(answer.modes, dtype=np.int32)
+        schedule = _exactly(problem, modes, np.array(answer.starts, dtype=np.int32))
+        cost = objective(problem, schedule)
+        if cost.total < best.objective.total:
+            best = replace(best, schedule=schedule, objective=cost, source=EXACT)
+    # Compared with a hair's breadth: the same prices, added up in another order.
+    optimal = answer.proven and best.objective.total <= answer.total + 1e-6
+    bound = best.bound
+    if bound is not None and answer.bound > bound.total:
+        bound = replace(bound, total=min(answer.bound, best.objective.total))
+    return replace(best, optimal=optimal, bound=bound)
+
+
+def _as_project(
+    problem: Problem,
+    plain: PlainProject,
+    first: PlanResult,
+    stop: Stop,
+    seed: int,
+    workers: int,
+    progress: Progress | None,
+) -> PlanResult:
+    """Return the better of `first` and the shortest schedule found of a single project."""
+    result = solve(plain, stop=stop, seed=seed, workers=workers, progress=progress)
+    modes = np.zeros(len(problem.activities), dtype=np.int32)
+    schedule = _exactly(problem, modes, np.array(to_slots(plain, result.starts), dtype=np.int32))
+    cost = objective(problem, schedule)
+    best = replace(
+        first,
+        iterations=result.iterations,
+        optimal=result.optimal,
+        bound=bound_of(problem, [plain.release + result.bound]),
+    )
+    if cost.total < first.objective.total:
+        best = replace(best, schedule=schedule, objective=cost, source=PROJECT)
+    return best
+
+
+def _exactly(problem: Problem, modes: Ints, starts: Ints) -> Schedule:
+    layout = prepare(problem)
+    state = new_state(layout)
+    pass_exactly(layout, state, modes, starts)
+    return to_schedule(problem, dates_of(layout, state))
+
+
+def _seconds_of(stop: Stop) -> SecondsStop | None:
+    """Return the part of a stop that counts seconds, if it has one."""
+    if isinstance(stop, SecondsStop):
+        return stop
+    parts = stop.stops if isinstance(stop, AnyStop) else ()
+    return next((found for part in parts if (found := _seconds_of(part))), None)
+
+
+def _is_cancelled(stop: Stop) -> bool:
+    """Return whether someone has asked to stop, whatever time is left."""
+    if isinstance(stop, CancelStop):
+        return stop.cancelled()
+    parts = stop.stops if isinstance(stop, AnyStop) else ()
+    return any(_is_cancelled(part) for part in parts)
+
+
+def _reached(result: PlanResult) -> bool:
+    if result.bound is None or result.schedule.unplanned:
+        return False
+    return result.objective.total <= result.bound.total

@@ -1,25 +1,25 @@
-"""Choose each job's crew, and when it begins, by trying.
+"""Choose a job's crew, and when it begins, by trying.
 
 Who is free first for the first phase may be long away for the rest, and a job begun in the first
 gap may lie open until the next one. So a job is seen through on every crew, and begun later too,
 before the pass settles on what costs least.
 """
 
-from collections.abc import Mapping, Sequence
-from typing import NamedTuple
+import numpy as np
 
-from contractor.engine.dates import UNPLANNED, Dates
-from contractor.engine.objective import (
+from contractor.engine.compiled import Ints, kernel
+from contractor.engine.occupancy import forget
+from contractor.engine.placing import BEYOND, Pass, place
+from contractor.engine.prepared import NONE, Layout
+from contractor.engine.prices import (
     PRICE_EXTRA_CREW,
     PRICE_FINISH_DAY,
     PRICE_LATE_DAY,
     PRICE_OPEN_DAY,
-    days_late,
 )
-from contractor.engine.prepared import Prepared
-from contractor.engine.serial import Run
+from contractor.engine.state import UNPLANNED, State
 from contractor.engine.tighten import tighten
-from contractor.engine.worktime import SLOTS_PER_DAY, HorizonExceeded
+from contractor.engine.worktime import SLOTS_PER_DAY
 
 LATER_BEGINS_DAYS = (7, 14, 28, 42)
 """How much later than it could a job is tried to begin; our own choice."""
@@ -27,133 +27,127 @@ PRICE_LATER_BEGIN = 24.0
 """What beginning later must save at least: six days of an open site."""
 
 
-def run_staffed(prepared: Prepared, order: Sequence[int]) -> Dates:
-    """Return dates for all activities, each job on the crew with which it costs least by then.
+@kernel
+def staff(lay: Layout, st: State, how: Pass, job: int) -> None:
+    """Settle who does what of `job` and when it begins, in `crew_choice` and `begins_by_job`.
 
-    Jobs already placed count as settled. The same dates come out of `run_serial` with the same
-    order and the crews found here. Raises HorizonExceeded when something does not fit.
+    Jobs already placed count as settled. Where the job waits for another that is not, nothing is.
     """
-    return _StaffedRun(prepared).place_all(order)
+    rest = _rest(lay, st, job)
+    if rest.size == 0:
+        return
+    crews = np.full(rest.size, NONE, dtype=np.int32)
+    best_cost, best_begins = np.inf, 0
+    for crew in range(lay.resources):
+        if lay.coverage[job * lay.resources + crew] == 0:
+            continue
+        cost, opens = _try(lay, st, how, job, rest, crew, 0, best_cost)
+        if cost == np.inf:
+            continue
+        if cost < best_cost:
+            best_cost, best_begins = cost, 0
+            _note_crews(st, rest, crews)
+        _take_back(lay, st, job, rest)
+        for days in LATER_BEGINS_DAYS:
+            begins = opens + days * SLOTS_PER_DAY
+            cost, _ = _try(lay, st, how, job, rest, crew, begins, best_cost)
+            if cost == np.inf:
+                break
+            if cost < best_cost:
+                best_cost, best_begins = cost, begins
+                _note_crews(st, rest, crews)
+            _take_back(lay, st, job, rest)
+    st.begins_by_job[job] = best_begins
+    for k in range(rest.size):
+        st.crew_choice[rest[k]] = crews[k]
 
 
-class _Trial(NamedTuple):
-    """What the rest of a job costs on one crew, begun no sooner than `begins`."""
-
-    cost: float
-    begins: int
-    opens: int
-    crews: Mapping[int, int]
-
-
-class _StaffedRun(Run):
-    """A pass that tries the rest of a job on several crews before it places the first of it."""
-
-    def __init__(self, prepared: Prepared) -> None:
-        self.begins: dict[int, int] = {}
-        self.crews: dict[int, int] = {}
-        super().__init__(prepared, self.crews, self.begins, right_shift=False)
-
-    def place(self, activity: int) -> None:
-        job = self.prepared.job[activity]
-        if self.prepared.may_wait[activity] and not self.job_crews[job]:
-            self._staff(job)
-        super().place(activity)
-
-    def _staff(self, job: int) -> None:
-        """Settle who does what of `job` and when it begins."""
-        rest = self._rest(job)
-        if rest is None:
-            return
-        best: _Trial | None = None
-        for crew in sorted(self.prepared.coverage_by_job[job]):
-            soonest = self._try(job, rest, crew, 0, best)
-            if soonest is None:
-                continue
-            best = min(best or soonest, soonest, key=_cost)
-            for days in LATER_BEGINS_DAYS:
-                begins = soonest.opens + days * SLOTS_PER_DAY
-                later = self._try(job, rest, crew, begins, best)
-                if later is None:
-                    break
-                best = min(best, later, key=_cost)
-        if best is not None:
-            self.crews.update(best.crews)
-            if best.begins:
-                self.begins[job] = best.begins
-
-    def _rest(self, job: int) -> list[int] | None:
-        """Return what is left of `job`, or None where it waits for another job not yet placed."""
-        members, leaders = self.prepared.members_by_job[job], self.prepared.leaders
-        rest = [i for i in members if not self._settled(i)]
-        known = set(rest)
-        waits = any(
-            row.activity not in known and not self._settled(row.activity)
-            for i in rest
-            for row in leaders[i]
-        )
-        return None if waits else rest
-
-    def _settled(self, i: int) -> bool:
-        return self.dates.mode[i] != UNPLANNED or i in self.dates.held_by
-
-    def _try(
-        self, job: int, rest: Sequence[int], crew: int, begins: int, best: _Trial | None
-    ) -> _Trial | None:
-        """Return the trial of `job` with `crew` as its own; undo it all.
-
-        None where it runs off the axis, or ends so late that it cannot beat `best`.
-        """
-        self.job_crews[job] = [crew]
-        self.begins[job] = begins
-        try:
-            for i in rest:
-                super().place(i)
-                if best and self._price_of_finish(job, self.dates.finish[i]) >= best.cost:
-                    return None
-            tighten(self.prepared, self.dates, self.timelines, job)
-            return self._trial(job, rest)
-        except HorizonExceeded:
-            return None
-        finally:
-            self._take_back(rest)
-            self.job_crews[job] = []
-            del self.begins[job]
-
-    def _trial(self, job: int, rest: Sequence[int]) -> _Trial:
-        dates = self.dates
-        begins = self.begins[job]
-        placed = [i for i in self.prepared.members_by_job[job] if dates.mode[i] != UNPLANNED]
-        on_site = [i for i in placed if dates.crew[i] is not None]
-        crews = {i: by for i in rest if (by := dates.crew[i]) is not None}
-        if not on_site:
-            return _Trial(0.0, begins, 0, crews)
-        opens = min(dates.start[i] for i in on_site)
-        open_slots = max(dates.finish[i] for i in on_site) - opens
-        cost = (
-            (PRICE_LATER_BEGIN if begins else 0.0)
-            + PRICE_EXTRA_CREW * len({dates.crew[i] for i in on_site})
-            + PRICE_OPEN_DAY * open_slots / SLOTS_PER_DAY
-            + self._price_of_finish(job, max(dates.finish[i] for i in placed))
-        )
-        return _Trial(cost, begins, opens, crews)
-
-    def _price_of_finish(self, job: int, finish: int) -> float:
-        due, weight = self.prepared.due_by_job[job], self.prepared.weight_by_job[job]
-        late = 0 if due is None else days_late(due, finish)
-        return PRICE_LATE_DAY * weight * late + PRICE_FINISH_DAY * finish / SLOTS_PER_DAY
-
-    def _take_back(self, activities: Sequence[int]) -> None:
-        dates = self.dates
-        for i in activities:
-            dates.held_by.pop(i, None)
-            if dates.mode[i] == UNPLANNED:
-                continue
-            for resource, units in self.prepared.modes[i][dates.mode[i]].uses:
-                self.timelines[resource].vacate(dates.start[i], dates.finish[i], units, i)
-            dates.mode[i] = UNPLANNED
-            dates.crew[i] = dates.blocker[i] = dates.held_back_for[i] = None
-            dates.start[i] = dates.finish[i] = 0
+@kernel
+def _rest(lay: Layout, st: State, job: int) -> Ints:
+    """Return what is left of `job`; nothing where that waits for another job not yet placed."""
+    rest = np.empty(lay.member_first[job + 1] - lay.member_first[job], dtype=np.int32)
+    count = 0
+    for k in range(lay.member_first[job], lay.member_first[job + 1]):
+        i = lay.member[k]
+        if _settled(st, i):
+            continue
+        rest[count] = i
+        count += 1
+        for leading in range(lay.leader_first[i], lay.leader_first[i + 1]):
+            leader = lay.leader[leading]
+            if lay.job[leader] != job and not _settled(st, leader):
+                return rest[:0]
+    return rest[:count]
 
 
-def _cost(trial: _Trial) -> float:
-    return trial.cost
+@kernel
+def _settled(st: State, i: int) -> bool:
+    return st.mode[i] != UNPLANNED or st.held_by[i] != NONE
+
+
+@kernel
+def _try(
+    lay: Layout, st: State, how: Pass, job: int, rest: Ints, crew: int, begins: int, beat: float
+) -> tuple[float, int]:
+    """Place the rest of the job with `crew` as its own; return what it costs and when it opens.
+
+    Infinite, and all taken back, where it runs off the axis or ends so late that it cannot cost
+    less than `beat`.
+    """
+    st.job_crews[job * st.crew_width], st.job_crew_count[job] = crew, 1
+    st.begins_by_job[job] = begins
+    for k in range(rest.size):
+        i = rest[k]
+        beyond = place(lay, st, how, i) == BEYOND
+        if beyond or _price_of_finish(lay, job, st.finish[i]) >= beat:
+            _take_back(lay, st, job, rest)
+            return np.inf, 0
+    tighten(lay, st, job, 0)
+    return _cost(lay, st, job, begins)
+
+
+@kernel
+def _cost(lay: Layout, st: State, job: int, begins: int) -> tuple[float, int]:
+    """Return what the job costs as it is placed, and when the first crew comes."""
+    opens, closes, ends = lay.axis_slots, 0, 0
+    crews = 0
+    for k in range(lay.member_first[job], lay.member_first[job + 1]):
+        i = lay.member[k]
+        if st.mode[i] == UNPLANNED:
+            continue
+        ends = max(ends, st.finish[i])
+        if st.crew[i] == NONE:
+            continue
+        opens, closes = min(opens, st.start[i]), max(closes, st.finish[i])
+        new = True
+        for other in range(lay.member_first[job], k):
+            new = new and st.crew[lay.member[other]] != st.crew[i]
+        crews += new
+    if crews == 0:
+        return 0.0, 0
+    cost = PRICE_LATER_BEGIN if begins else 0.0
+    cost += PRICE_EXTRA_CREW * crews + PRICE_OPEN_DAY * (closes - opens) / SLOTS_PER_DAY
+    return cost + _price_of_finish(lay, job, ends), opens
+
+
+@kernel
+def _price_of_finish(lay: Layout, job: int, finish: int) -> float:
+    price = PRICE_FINISH_DAY * finish / SLOTS_PER_DAY
+    if lay.due[job] != NONE and finish > lay.due[job]:
+        late_days = -((lay.due[job] - finish) // SLOTS_PER_DAY)
+        price += PRICE_LATE_DAY * lay.weight[job] * late_days
+    return price
+
+
+@kernel
+def _note_crews(st: State, rest: Ints, crews: Ints) -> None:
+    for k in range(rest.size):
+        crews[k] = st.crew[rest[k]]
+
+
+@kernel
+def _take_back(lay: Layout, st: State, job: int, rest: Ints) -> None:
+    for k in range(rest.size):
+        forget(lay, st, rest[k])
+    st.job_crew_count[job] = 0
+    st.begins_by_job[job] = 0

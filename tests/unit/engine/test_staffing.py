@@ -3,8 +3,7 @@
 from contractor.engine.decode import Bind, decode, to_schedule
 from contractor.engine.prepared import prepare
 from contractor.engine.problem import Announced, Job, Mode, Resource
-from contractor.engine.serial import run_serial
-from contractor.engine.staffing import run_staffed
+from contractor.engine.passes import run_serial, run_staffed
 from contractor.engine.worktime import SLOTS_PER_DAY
 from tests.unit.engine.builders import activity, place, problem
 
