@@ -9,7 +9,7 @@ from hypothesis import strategies as st
 from contractor.engine import planner
 from contractor.engine.check import check
 from contractor.engine.objective import objective
-from contractor.engine.problem import Link, Pin, Problem
+from contractor.engine.problem import Announced, Link, Pin, Problem
 from contractor.engine.schedule import Schedule
 from tests.reference.engine_problems import (
     DAY,
@@ -22,6 +22,8 @@ from tests.reference.engine_problems import (
     stretches,
     taken,
 )
+from tests.unit.engine.builders import activity, spans
+from tests.unit.engine.builders import problem as builders_problem
 
 pytestmark = pytest.mark.xfail(
     not hasattr(planner, "repair"), reason="the planner has no repair yet", strict=True
@@ -61,7 +63,7 @@ def small_changes(draw: st.DrawFn) -> tuple[str, Problem]:
         )
     if kind == "pinned":
         mode = draw(st.integers(0, len(row.modes) - 1))
-        start, _ = draw(st.sampled_from(stretches(problem, i, mode)[: 12 * DAY]))
+        start = draw(st.sampled_from(early_starts(problem, i, mode)))
         return kind, changed(problem, i, pin=Pin(row.modes[mode].crew, start))
     if kind == "longer":
         more = draw(st.integers(1, 40))
@@ -117,6 +119,7 @@ def test_nothing_moves_that_could_stay_beside_all_that_stays(change):
         for i, row in enumerate(problem.activities)
         if i not in gone and (row.announced or row.pin or row.under_way)
     ]
+    assume(not schedule.broken_pins)
     could = {i for i in gone if not cannot_stay(problem, places, stays, i)}
     assert could == set(), f"{kind}: of those that moved, {sorted(gone)}"
 
@@ -145,19 +148,34 @@ def test_a_pin_moves_only_what_it_displaces_and_what_follows_from_that(problem, 
     row = problem.activities[at]
     assume(not row.under_way)
     mode = data.draw(st.integers(0, len(row.modes) - 1))
-    start, _ = data.draw(st.sampled_from(stretches(problem, at, mode)[: 12 * DAY]))
+    start = data.draw(st.sampled_from(early_starts(problem, at, mode)))
     pinned = changed(problem, at, pin=Pin(row.modes[mode].crew, start))
 
     schedule = planner.repair(pinned).schedule
 
-    place = places_of(schedule)[at]
+    assume(not schedule.broken_pins)
+    pinned_place = places_of(schedule)[at]
     displaced = {
         other.job
         for i, other in enumerate(pinned.activities)
-        if i != at and in_the_way(pinned, i, told_place(pinned, i), at, place)
+        if i != at and in_the_way(pinned, i, told_place(pinned, i), at, pinned_place)
     }
     gone = {problem.activities[i].job for i in moved(pinned, schedule)}
     assert gone <= displaced | {row.job}
+
+
+@pytest.mark.xfail(reason="a place is kept free for a pin that is broken later on", strict=True)
+def test_a_pin_that_cannot_be_kept_moves_no_other_job():
+    rows = [
+        activity("lead", work=10, release=300, announced=Announced(0, 300)),
+        activity("pinned", work=10, pin=Pin(0, 100), announced=Announced(0, 310)),
+        activity("other", job=1, announced=Announced(0, 100)),
+    ]
+
+    schedule = planner.repair(builders_problem(rows, [(0, 1)])).schedule
+
+    assert [entry.activity for entry in schedule.broken_pins] == [1]
+    assert spans(schedule)[2] == (100, 104)
 
 
 @RELAXED
@@ -175,6 +193,11 @@ def test_where_hardly_anything_is_told_a_repair_still_plans_all(problem):
 
     assert found.schedule.unplanned == ()
     assert check(problem, found.schedule) == ()
+
+
+def early_starts(problem: Problem, i: int, mode: int) -> list[int]:
+    """Return the starts of half the axis, so that what a pin displaces still fits behind it."""
+    return [start for start, _ in stretches(problem, i, mode) if start < problem.axis.slots // 2]
 
 
 def told_place(problem: Problem, i: int) -> Place | None:
