@@ -4,7 +4,8 @@
 
 Two series: branches of five crews that grow in number with the jobs, and a fixed number of crews
 whose backlog grows. Seconds are those of the processor, all threads together, so that other work
-on the machine does not count. `to_linear` is the growth since the smallest size, divided by that of the jobs.
+on the machine does not count. `to_linear` is the growth since the smallest size, divided by that of
+the jobs.
 """
 
 import argparse
