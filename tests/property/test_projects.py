@@ -18,7 +18,7 @@ RELAXED = settings(max_examples=40, deadline=None, suppress_health_check=[Health
 
 
 @st.composite
-def projects(draw: st.DrawFn, most: int = 12, resources: int = 3) -> PlainProject:
+def projects(draw: st.DrawFn, most: int = 9, resources: int = 3) -> PlainProject:
     size, kinds = draw(st.integers(1, most)), draw(st.integers(0, resources))
     durations = draw(st.lists(st.integers(0, 9), min_size=size, max_size=size))
     capacities = draw(st.lists(st.integers(1, 6), min_size=kinds, max_size=kinds))
@@ -108,7 +108,7 @@ def test_no_order_gives_less(whole):
 
 
 @RELAXED
-@given(projects(most=25))
+@given(projects(most=12))
 def test_the_bound_is_below_the_optimum(whole):
     layout = lay_out(whole)
 
