@@ -9,6 +9,7 @@ from pathlib import Path
 import pytest
 from packaging.requirements import Requirement
 
+from contractor.engine import prices
 from contractor.trade.building import Building
 from contractor.trade.cure import age_hours_for_share, hours_to_strength
 from contractor.trade.ground import FOOTING_DEPTH_FT, ground_temps_degc
@@ -133,6 +134,26 @@ def test_the_job_worked_by_hand_is_what_the_code_gives() -> None:
     ]
 
     assert [row for row in rows if row not in (DOCS / "planning.md").read_text()] == []
+
+
+def test_the_prices_in_the_table_of_costs_are_those_of_the_code() -> None:
+    planning = (DOCS / "planning.md").read_text()
+    table = planning[planning.index("### Cost") : planning.index("### What is known")]
+    printed = re.findall(r"^\| .* \| ([\d,]+) \|$", table, re.MULTILINE)
+
+    coded = [value for name, value in vars(prices).items() if name.startswith("PRICE_")]
+
+    assert [float(price.replace(",", "")) for price in printed] == sorted(coded, reverse=True)
+
+
+def test_every_module_of_the_engine_is_on_the_map_for_developers() -> None:
+    text = (ROOT / "DEVELOPERS.md").read_text()
+    rows = text[text.index("## The engine") : text.index("### Kernels")]
+    engine = ROOT / "contractor/engine"
+
+    modules = {path.stem for path in engine.rglob("*.py")} - {"__init__"}
+
+    assert {module for module in modules if f"`{module}`" not in rows} == set()
 
 
 @pytest.mark.parametrize(("month", "day", "hours"), [(7, 21, 60), (11, 24, 113)])
