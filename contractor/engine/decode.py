@@ -47,8 +47,8 @@ def decode(
     `order` names every activity once; where it runs against a link, the next activity whose
     leaders are placed is taken. Work under way comes first, then pins, then the freeze.
     `crew_choice` names a crew (index of a resource) by activity and `mode_choice` a mode, `begins`
-    a slot by job before which its open work does not begin. With `right_shift` announced activities keep their crews
-    and order and only move later.
+    a slot by job before which its open work does not begin. With `right_shift` announced activities
+    keep their crews and order and only move later.
     Raises HorizonExceeded when the axis is too short.
     """
     dates = run_serial(

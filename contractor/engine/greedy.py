@@ -174,8 +174,16 @@ def repair_into(layout: Layout, state: State) -> None:
     how = Pass(layout.change_crew_slots, False, False, True, False)
     # What leads to something that was told is placed with it.
     due_to = _led_to(layout, np.where(layout.told_start == NONE, np.inf, layout.told_start))
-    if not run_repair(layout, state, how, order_by_start(layout, due_to)):
-        raise HorizonExceeded("some work does not end on the axis")
+    position = order_by_start(layout, due_to)
+    lost_pins = np.zeros(layout.size, dtype=np.uint8)
+    while True:
+        if not run_repair(layout, state, how, position, lost_pins):
+            raise HorizonExceeded("some work does not end on the axis")
+        # A pin that cannot be kept must not have moved others out of its way.
+        newly_lost = (state.pin_broken != 0) & (lost_pins == 0)
+        if not newly_lost.any():
+            return
+        lost_pins[newly_lost] = 1
 
 
 def keeps_what_was_told(source: str) -> bool:

@@ -41,9 +41,9 @@ STEPS_AT_ONCE = 50
 """So few that a stop is heeded within some milliseconds, so many that Python costs nothing."""
 ROUNDS_TO_SETTLE = 40
 """After so many rounds all is decoded anew, so that gaps which others left are used."""
-HOT, COLD = 1000.0, 2.0
-"""By how much a step may make the plan worse in the mean, at the beginning and at the end: a day
-of a broken promise, and two days of waiting for a finish; our own choice, by trial."""
+HOT, COLD = 5000.0, 5.0
+"""By how much a step may make the plan worse in the mean, at the beginning and at the end: some
+days of broken promises, and of waiting for a finish; our own choice, by trial."""
 
 
 @dataclass(frozen=True, slots=True)

@@ -56,9 +56,9 @@ def place(lay: Layout, st: State, how: Pass, i: int) -> int:
         st.held_by[i] = i
         return LOST
     book(lay, st, i, fit)
-    if how.right_shift and how.in_turn and lay.told_start[i] != NONE:
-        if st.crew[i] != NONE and st.finish[i] > st.start[i]:
-            st.last_on_crew[st.crew[i]] = i
+    keeps_turn = how.right_shift and how.in_turn and lay.told_start[i] != NONE
+    if keeps_turn and st.crew[i] != NONE and st.finish[i] > st.start[i]:
+        st.last_on_crew[st.crew[i]] = i
     return PLACED
 
 
@@ -203,9 +203,9 @@ def _own_crew(lay: Layout, st: State, i: int, only_crew: int, only_mode: int) ->
     row = lay.job[i] * st.crew_width
     for k in range(st.job_crew_count[lay.job[i]]):
         for m in range(lay.mode_first[i], lay.mode_first[i + 1]):
-            if lay.mode_crew[m] == st.job_crews[row + k]:
-                if _is_among(lay, m, only_crew, only_mode):
-                    return st.job_crews[row + k]
+            crew = st.job_crews[row + k]
+            if lay.mode_crew[m] == crew and _is_among(lay, m, only_crew, only_mode):
+                return crew
     return NONE
 
 
@@ -229,10 +229,11 @@ def _best_to_stay(
             elif turn == 0:
                 if soonest[0] != FITS or is_sooner(fit, soonest):
                     soonest = fit
-            elif fit[3] <= soonest[3] + how.change_crew_slots:
-                if covers > covered or is_sooner(fit, chosen):
-                    chosen = fit
-                    covered = covers
+            elif fit[3] <= soonest[3] + how.change_crew_slots and (
+                covers > covered or is_sooner(fit, chosen)
+            ):
+                chosen = fit
+                covered = covers
         if soonest[0] != FITS:
             return soonest
     return chosen

@@ -31,9 +31,9 @@ class Layout:
 
     `told_…` is what was announced, `wanted_…` what a pin, the freeze or work under way asks for.
     `may_wait`: its job may begin later than it could, as nothing of it was told and it has not
-    begun. `coverage[job * resources + resource]` is the work of the job that the crew can do, each activity
-    counted by its least mode. `before` and `slot_of` hold the tables of all calendars, and then of
-    the base calendars of resources: `before[row * (axis_slots + 1) + t]`, and
+    begun. `coverage[job * resources + resource]` is the work of the job that the crew can do, each
+    activity counted by its least mode. `before` and `slot_of` hold the tables of all calendars, and
+    then of the base calendars of resources: `before[row * (axis_slots + 1) + t]`, and
     `slot_of[slot_first[row] + n]` for n below `total[row]`; `base[resource]` names the row.
     A group is a set of jobs that links hold together; most are one job.
     """

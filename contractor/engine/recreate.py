@@ -20,14 +20,26 @@ from contractor.engine.state import UNPLANNED, State
 from contractor.engine.tighten import tighten
 from contractor.engine.worktime import SLOTS_PER_DAY
 
-MOST_GROUPS = 12
+# Shares of the steps, or of the draws within one; our own choice, by trial on drawn portfolios.
+MOST_GROUPS = 8
 """How many groups of jobs are taken out at most."""
+SHARE_ONE = 0.25
+"""One group alone."""
+SHARE_REST_ONLY = 0.8
+"""Only what begins after some moment, MOST_DAYS_BEFORE the middle of the ruin at most."""
+MOST_DAYS_BEFORE = 5
+SHARE_ONWARD = 0.3
+"""The next group lies near one found already, and not near the middle."""
 TRIES = 12
 """How many activities are looked at to find one nearby on a machine of several units."""
-SHARE_ONE = 0.2
-"""Which share of the steps takes out one group only."""
-SHARE_REST_ONLY = 0.5
-"""Which share takes out only what begins after some moment."""
+SHARE_SAME_CREWS = 0.35
+SHARE_ANY_CREW = 0.25
+"""A group comes back on the crews it had, or on one drawn by lot; else the decoder chooses."""
+SHARE_ANY_MODE = 0.02
+"""An activity comes back in a mode drawn by lot."""
+SHARE_SOONEST = 0.7
+SHARE_OTHER_BEGIN = 0.15
+"""A job begins as soon as it can, or up to MOST_BEGIN_MOVE_DAYS from where it did; else there."""
 MOST_BEGIN_MOVE_DAYS = 28
 
 _SAVED = 9
@@ -202,7 +214,7 @@ def _choose_groups(lay: Layout, st: State, walk: Walk) -> tuple[int, int]:
             break
         # Mostly around one moment, sometimes on from what was found.
         at = centre
-        if _uniform(walk) < 0.3:
+        if _uniform(walk) < SHARE_ONWARD:
             at = lay.group_member[_within(walk, lay.group_first, walk.chosen[_below(walk, count)])]
         near = _near(lay, st, walk, at)
         if near == NONE:
@@ -214,7 +226,7 @@ def _choose_groups(lay: Layout, st: State, walk: Walk) -> tuple[int, int]:
             count += 1
     since = 0
     if _uniform(walk) < SHARE_REST_ONLY:
-        since = st.start[centre] - _below(walk, 5 * SLOTS_PER_DAY)
+        since = st.start[centre] - _below(walk, MOST_DAYS_BEFORE * SLOTS_PER_DAY)
     return count, since
 
 
@@ -364,8 +376,8 @@ def _choose_way(lay: Layout, st: State, walk: Walk, group: int, removed: int, si
     """Settle, by chance, on which crew and from when on the group is put back."""
     dice = _uniform(walk)
     crew = NONE
-    keeps = dice < 0.35
-    if dice > 0.75:
+    keeps = dice < SHARE_SAME_CREWS
+    if dice > 1.0 - SHARE_ANY_CREW:
         first_job = lay.group_job[lay.group_job_first[group]]
         for _ in range(4):
             r = _below(walk, lay.resources)
@@ -377,14 +389,16 @@ def _choose_way(lay: Layout, st: State, walk: Walk, group: int, removed: int, si
         if lay.group_of_job[lay.job[i]] == group:
             st.crew_choice[i] = walk.saved[k * _SAVED + 1] if keeps else crew
             st.mode_choice[i] = NONE
+            if _uniform(walk) < SHARE_ANY_MODE:
+                st.mode_choice[i] = _below(walk, lay.mode_first[i + 1] - lay.mode_first[i])
     if since > 0:
         return  # what stays in place has begun as it was to begin
     for k in range(lay.group_job_first[group], lay.group_job_first[group + 1]):
         job = lay.group_job[k]
         dice = _uniform(walk)
-        if dice < 0.7:
+        if dice < SHARE_SOONEST:
             st.begins_by_job[job] = 0
-        elif dice > 0.85:
+        elif dice > 1.0 - SHARE_OTHER_BEGIN:
             _begin_otherwise(lay, st, walk, job, removed)
 
 

@@ -7,7 +7,7 @@ that stays. What follows it moves only if that gap is too late for it.
 
 import numpy as np
 
-from contractor.engine.compiled import Ints, kernel
+from contractor.engine.compiled import Flags, Ints, kernel
 from contractor.engine.fit import FITS, first_fit, is_sooner, no_fit
 from contractor.engine.occupancy import clear, forget
 from contractor.engine.placing import BEYOND, Pass, book, earliest_start, place
@@ -17,11 +17,11 @@ from contractor.engine.tighten import tighten
 
 
 @kernel
-def run_repair(lay: Layout, st: State, how: Pass, position: Ints) -> bool:
+def run_repair(lay: Layout, st: State, how: Pass, position: Ints, lost_pins: Flags) -> bool:
     """Place all activities, taken by `position`, from an empty state.
 
     False where something does not fit on the axis; the state is then of no use. Positions put
-    leaders before followers.
+    leaders before followers. Nothing keeps out of the way of pins in `lost_pins`.
     """
     clear(lay, st)
     in_turn = np.empty(lay.size, dtype=np.int32)
@@ -30,7 +30,7 @@ def run_repair(lay: Layout, st: State, how: Pass, position: Ints) -> bool:
     for rank in range(OPEN + 1):
         for k in range(lay.size):
             i = in_turn[k]
-            if lay.rank[i] == rank and not _reserve(lay, st, how, i):
+            if lay.rank[i] == rank and not lost_pins[i] and not _reserve(lay, st, how, i):
                 return False
     for k in range(lay.size):
         i = in_turn[k]

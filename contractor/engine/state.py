@@ -20,8 +20,9 @@ class State:
     `blocker_…`: the resource that moved the activity last, who held it, and until which slot.
     `held_for`: the follower toward which it was moved so that its job runs through. `held_by`: of
     an activity without a place, the leader that has none, or itself. `begins_by_job`: the slot
-    before which no open work of the job begins, `not_before` that of one activity. `crew_choice` and `mode_choice`: who is to do it
-    and how, where that is settled; a crew is used where it has a mode. `job_crews` has a row of
+    before which no open work of the job begins, `not_before` that of one activity. `crew_choice`
+    and `mode_choice`: who is to do it and how, where that is settled; a crew is used where it has
+    a mode. `job_crews` has a row of
     `crew_width` for each job, of which `job_crew_count[job]` say who is on it, first comers first.
     `last_on_crew`: by resource, who begins there last. `left_of_job`: how much has no place yet.
 

@@ -16,7 +16,8 @@ from contractor.engine.state import UNPLANNED, State
 def tighten(lay: Layout, st: State, job: int, since: int) -> None:
     """Move what can wait of `job` toward its followers, on the same modes, in place.
 
-    Fixed work, what begins before slot `since`, and what has no follower stays. What was announced moves no later than announced.
+    Fixed work, what begins before slot `since`, and what has no follower stays. What was announced
+    moves no later than announced.
     """
     for k in range(lay.member_first[job + 1] - 1, lay.member_first[job] - 1, -1):
         i = lay.member[k]
