@@ -43,11 +43,10 @@ class Proof:
             self._question.cancel()
 
     def promises(self, lower: int, best: int) -> bool:
-        """Return whether a turn is worth its time: CP-SAT closes small gaps, trees any."""
-        return bool(self._sides) or self._closes_gap(lower, best)
-
-    def _closes_gap(self, lower: int, best: int) -> bool:
-        return self._questions < TRIAL_QUESTIONS or best - lower <= WORTH_ASKING_GAP * best
+        """Return whether a turn is worth its time: CP-SAT alone closes small gaps only."""
+        return bool(self._sides) or (
+            self._questions < TRIAL_QUESTIONS or best - lower <= WORTH_ASKING_GAP * best
+        )
 
     def attempt(self, *, lower: int, below: int, children: int) -> Exact:
         """Look for a makespan from `lower` to `below` - 1 for about the time of `children`."""
@@ -62,7 +61,7 @@ class Proof:
                 below = int(self._trees[k].state[BELOW])
             if done or self._cancelled.is_set() or below <= lower:
                 return Exact(found, below if done else lower, exhausted=done)
-        if children < ASK_FROM_CHILDREN or not self._closes_gap(lower, below):
+        if children < ASK_FROM_CHILDREN:
             return Exact(found, lower, exhausted=False)
         effort = max(LEAST_EFFORT, EFFORT_PER_SLOT * children * self._layout.heads.size)
         self._questions += 1
