@@ -91,7 +91,7 @@ def by_pointer(cls: _C) -> _C:
     compiled_type = class_type(type_name)
     place = {name: (index, hint) for index, (name, hint) in enumerate(_fields(cls))}
 
-    @typeof_impl.register(cls)
+    @typeof_impl.register(cls)  # type: ignore[untyped-decorator]
     def _typeof(value: object, context: object) -> types.Type:
         return compiled_type
 

@@ -21,7 +21,7 @@ who held it, and until which slot. All of one width, since that compiles several
 @kernel
 def fit_of(m: int, start: int, finish: int, blocker: int, holder: int, freed: int) -> Fit:
     """Return a fit."""
-    return (
+    return (  # type: ignore[return-value]
         np.int64(FITS),
         np.int64(m),
         np.int64(start),
@@ -36,7 +36,8 @@ def fit_of(m: int, start: int, finish: int, blocker: int, holder: int, freed: in
 def no_fit(ending: int) -> Fit:
     """Return that there is none."""
     nothing, zero = np.int64(NONE), np.int64(0)
-    return np.int64(ending), nothing, zero, zero, nothing, nothing, nothing
+    fit = np.int64(ending), nothing, zero, zero, nothing, nothing, nothing
+    return fit  # type: ignore[return-value]
 
 
 @kernel

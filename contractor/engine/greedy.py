@@ -226,7 +226,7 @@ def announced_crews(problem: Problem) -> Mapping[int, int]:
 def _load(layout: Layout) -> _Load:
     job, jobs = layout.job, layout.jobs
     own, tail = _tails(layout)
-    work = np.bincount(job, weights=own, minlength=jobs)
+    work: Floats = np.bincount(job, weights=own, minlength=jobs).astype(np.float64)
     release = np.full(jobs, layout.axis_slots, dtype=np.float64)
     np.minimum.at(release, job, layout.earliest)
     busy = work[work > 0]

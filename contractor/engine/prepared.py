@@ -9,6 +9,7 @@ from collections import Counter
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass, field
 from itertools import chain
+from typing import Any
 from weakref import WeakKeyDictionary
 
 import numpy as np
@@ -170,7 +171,7 @@ def _build(problem: Problem) -> Layout:
         told_crew=_indexes(a.crew if a else None for a in told),
         told_weight=_floats(a.weight if a else 0.0 for a in told),
         told_frozen=_flags(
-            bool(a) and a.start < problem.freeze_until and activity.pin is None
+            a is not None and a.start < problem.freeze_until and activity.pin is None
             for a, activity in zip(told, activities, strict=True)
         ),
         **_windows(activities),
@@ -327,7 +328,7 @@ def _groups(problem: Problem) -> tuple[Ints, list[list[int]]]:
     return _ints(group_of_job), jobs
 
 
-def _windows(activities: Sequence[Activity]) -> dict[str, Ints]:
+def _windows(activities: Sequence[Activity]) -> dict[str, Any]:
     """Return the sets of windows, each in order and none inside another, so both rows rise."""
     index: dict[int, int] = {}
     kept: list[list[Window]] = []
@@ -357,7 +358,7 @@ def _without_inner(windows: Sequence[Window]) -> list[Window]:
     return kept
 
 
-def _modes(problem: Problem) -> dict[str, NDArray[np.generic]]:
+def _modes(problem: Problem) -> dict[str, Any]:
     """Return all modes with the units they take; no work takes nothing."""
     uses: list[list[tuple[int, int]]] = []
     breaks: list[bool] = []
@@ -385,7 +386,7 @@ def _modes(problem: Problem) -> dict[str, NDArray[np.generic]]:
     }
 
 
-def _calendars(problem: Problem) -> dict[str, NDArray[np.generic]]:
+def _calendars(problem: Problem) -> dict[str, Any]:
     """Return the tables of all calendars and base calendars, and where work must not pause."""
     rows = list(problem.calendars)
     base = [_row_of(rows, needed) for needed in _base_calendars(problem)]

@@ -36,7 +36,7 @@ def run_pass(lay: Layout, st: State, how: Pass, position: Ints) -> bool:
             ready.append(_entry(first_key, second_key, position, i))
     heapify(ready)
     while len(ready):
-        i = heappop(ready)[3]
+        i = int(heappop(ready)[3])
         if how.staffs and lay.may_wait[i] and st.job_crew_count[lay.job[i]] == 0:
             staff(lay, st, how, lay.job[i])
         if place(lay, st, how, i) == BEYOND:
