@@ -14,6 +14,7 @@ from jobs.models import Job, Phase
 from jobs.services.calendars import visit_windows
 from jobs.services.holds import Hold, NoDate, delivery_hold, dig_windows, site_holds
 from jobs.services.problem_parts import LinkNote, Stretch
+from jobs.services.site_wishes import longest_slots
 
 if TYPE_CHECKING:
     from datetime import time
@@ -286,6 +287,7 @@ class JobActivities:
                 start_to_start=start_to_start,
                 wait=wait,
                 why=note.basis if note else follows.why,
+                longest_slots=None if start_to_start else longest_slots(follows),
             ),
             note,
         )

@@ -20,6 +20,7 @@ from jobs.selectors.buildings import building_of
 from jobs.services.holds import Hold
 from jobs.services.job_activities import JobActivities
 from jobs.services.problem_parts import LinkNote, ProblemParts, Stretch
+from jobs.services.site_wishes import visit_price
 
 if TYPE_CHECKING:
     from zoneinfo import ZoneInfo
@@ -120,7 +121,15 @@ def state_of(problem: engine.Problem) -> str:
         digest.update(calendar.working.data)
     for wait in problem.waits:
         digest.update(wait.table.data)
-    rest = (problem.axis.origin, problem.now, problem.freeze_until, problem.change_crew_slots)
+    rest = (
+        problem.axis.origin,
+        problem.now,
+        problem.freeze_until,
+        problem.change_crew_slots,
+        problem.float_slots,
+        problem.visit_pause_slots,
+        problem.longest_pause_slots,
+    )
     digest.update(repr(rest).encode())
     return f"{problem.axis.slots // SLOTS_PER_DAY}:{digest.hexdigest()[:32]}"
 
@@ -157,6 +166,7 @@ def _job(parts: ProblemParts, index: int, job: Job) -> engine.Job:
         weight=float(job.promise_weight),
         preferred_crew=_preferred_crew(parts, job),
         begun=any(phase.status != Phase.Status.OPEN for phase in job.phases.all()),
+        visit_price=visit_price(drive_minutes=job.drive_minutes),
     )
 
 
