@@ -25,7 +25,7 @@ class Plan(models.Model):
         settings.AUTH_USER_MODEL, null=True, blank=True, on_delete=models.SET_NULL
     )
     source = models.CharField(max_length=60, help_text="Which rule or search found it.")
-    seconds = models.FloatField(help_text="How long the planning took.")
+    seconds = models.FloatField(help_text="How long the planner took, without reading and storing.")
     seed = models.IntegerField(default=1)
     objective = models.JSONField(default=dict)
     unplanned = models.JSONField(default=list)
@@ -33,7 +33,9 @@ class Plan(models.Model):
         max_length=40, blank=True, help_text="Names the open work it is made of."
     )
     gained = models.FloatField(
-        null=True, blank=True, help_text="By how much it costs less than the draft it improves on."
+        null=True,
+        blank=True,
+        help_text="By how much it costs less than the draft it improves on, else the first plan.",
     )
 
     class Meta:
@@ -70,6 +72,11 @@ class Booking(models.Model):
     is_pinned = models.BooleanField(default=False)
     because = models.CharField(max_length=300, help_text="What binds the start.")
     because_kind = models.CharField(max_length=12)
+    behind_kind = models.CharField(
+        max_length=12,
+        blank=True,
+        help_text="What stands behind a date that was announced, or a pause, where it is known.",
+    )
     because_phase = models.ForeignKey(
         Phase, null=True, blank=True, on_delete=models.SET_NULL, related_name="+"
     )

@@ -30,9 +30,8 @@ if TYPE_CHECKING:
 
 EARLIER_PHASE = "EARLIER_PHASE"
 EARLIEST_DATE = "EARLIEST_DATE"
-# How the decoder words a bound that stands before another.
-LATER_THAN_ANNOUNCED = "later than announced: "
-AFTER_A_PAUSE = "next working time after: "
+# So many letters of a wait's words tell it from all others, where the end was cut off.
+MANY_LETTERS = 200
 OPEN = 0
 """The calendar of those who are no crew of ours: what they do is not counted in working time."""
 
@@ -202,18 +201,16 @@ class _Reader:
         return Placed(index, 0, start, finish, bounds[0], bounds)
 
     def _bounds(self, row: Booking) -> tuple[Because, ...]:
-        """Return what binds a booking, then what stands behind it as far as its words tell."""
+        """Return what binds a booking, then what stands behind a pause."""
         kind = Bind(row.because_kind.lower())
         leader = self.activity_of.get(row.because_phase_id) if row.because_phase_id else None
-        words = row.because.lower()
-        if kind is Bind.FROZEN and words.startswith(LATER_THAN_ANNOUNCED):
-            return (self._behind(row, leader, words.removeprefix(LATER_THAN_ANNOUNCED)),)
-        because = self._because(row, kind, leader, words)
-        if kind is Bind.CALENDAR and words.startswith(AFTER_A_PAUSE):
-            return because, self._behind(row, leader, words.removeprefix(AFTER_A_PAUSE))
-        return (because,)
+        if not row.behind_kind:
+            return (self._because(row, kind, leader),)
+        behind = self._because(row, Bind(row.behind_kind), leader)
+        # Later than announced is no cause of its own; a pause is.
+        return (behind,) if kind is Bind.FROZEN else (self._because(row, kind, leader), behind)
 
-    def _because(self, row: Booking, kind: Bind, leader: int | None, words: str) -> Because:
+    def _because(self, row: Booking, kind: Bind, leader: int | None) -> Because:
         start = self._slot(row.starts_at)
         if kind in (Bind.CREW, Bind.MACHINE):
             slot = start if leader is None else self._slot(self.rows[leader].ends_at)
@@ -221,20 +218,8 @@ class _Reader:
         if kind is Bind.LINK:
             return Because(kind, leader, None, *self._link(row, leader))
         if kind is Bind.RELEASE:
-            return Because(kind, None, None, *self._release(row, words))
+            return Because(kind, None, None, *self._release(row))
         return Because(kind, leader, None, self.now if kind is Bind.NOW else start, row.because)
-
-    def _behind(self, row: Booking, leader: int | None, words: str) -> Because:
-        return self._because(row, self._kind_behind(row, leader, words), leader, words)
-
-    def _kind_behind(self, row: Booking, leader: int | None, words: str) -> Bind:
-        if leader is None:
-            return Bind.RELEASE if self._wait_of(row, words) else Bind.FROZEN
-        before = self.rows[leader]
-        if row.crew_id is not None and row.crew_id == before.crew_id:
-            return Bind.CREW
-        shared = self._shared_machines(row, before)
-        return Bind.MACHINE if shared and row.phase.job_id != before.phase.job_id else Bind.LINK
 
     def _resource(self, kind: Bind, row: Booking, leader: int | None) -> int | None:
         if kind is Bind.CREW:
@@ -259,25 +244,29 @@ class _Reader:
             return start, WaitKind.INSPECTION_NOTICE.value
         return min(self._slot(self.rows[leader].ends_at), start), EARLIER_PHASE
 
-    def _release(self, row: Booking, words: str) -> tuple[int, str]:
+    def _release(self, row: Booking) -> tuple[int, str]:
         start = self._slot(row.starts_at)
-        wait = self._wait_of(row, words)
-        return (
-            (start, EARLIEST_DATE)
-            if wait is None
-            else (
-                min(self._slot(wait.ends_at), start),
-                wait.kind,
-            )
-        )
+        wait = self._wait_of(row)
+        if wait is None:
+            return start, EARLIEST_DATE
+        return min(self._slot(wait.ends_at), start), wait.kind
 
-    def _wait_of(self, row: Booking, words: str) -> PlannedWait | None:
-        """Return the wait that a booking's reason tells, as both are kept in the same words."""
+    def _wait_of(self, row: Booking) -> PlannedWait | None:
+        """Return the wait that a booking's reason tells last, as both are kept in the same words.
+
+        A reason is cut at so many characters, and may have words before those of the wait.
+        """
+        told = row.because.lower()
         waits = self.waits.get(row.phase.job_id, ())
-        return next((wait for wait in waits if wait.basis.lower().startswith(words)), None)
+        return next((w for w in waits if w.basis and _tells(told, w.basis.lower())), None)
 
     def _slot(self, moment: datetime) -> int:
         return self.axis.slot_at_or_after(moment)
+
+
+def _tells(told: str, basis: str) -> bool:
+    """Return whether a reason ends with the words of a wait, or with as many as were kept."""
+    return told.endswith(basis) or (len(basis) > MANY_LETTERS and basis[:MANY_LETTERS] in told)
 
 
 def midnight(day: date, zone: ZoneInfo) -> datetime:

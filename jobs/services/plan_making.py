@@ -2,9 +2,9 @@
 
 from __future__ import annotations
 
-import time
+import os
 from collections.abc import Callable
-from dataclasses import asdict, dataclass
+from dataclasses import asdict, dataclass, field
 from datetime import datetime
 from typing import TYPE_CHECKING, Protocol
 
@@ -34,6 +34,8 @@ if TYPE_CHECKING:
 FIRST_HORIZON_DAYS = 450
 LAST_HORIZON_DAYS = FIRST_HORIZON_DAYS * 2**3
 HOLIDAY_YEARS = 3
+# Walks of the search side by side, each in a thread of its own: more than two gain nothing.
+WALKS = min(2, os.cpu_count() or 1)
 
 
 class Progress(Protocol):
@@ -54,15 +56,34 @@ class WorkHasChanged(Exception):  # noqa: N818 - a signal to the caller, who pla
     """The open work is no longer what a plan was made from, so costs cannot be compared."""
 
 
+@dataclass(slots=True)
+class _FirstTotal:
+    """Stops nothing, but keeps the first total that a search is asked about: the first plan's."""
+
+    total: float | None = field(default=None, init=False)
+
+    def __call__(self, iterations: int, best: float) -> bool:
+        if self.total is None:
+            self.total = best
+        return False
+
+    def used(self, iterations: int) -> float:
+        return 0.0
+
+
 @dataclass(frozen=True, slots=True)
 class Proposal:
-    """A plan that has passed the check and is not stored yet; `state` names what it is made of."""
+    """
+    A plan that has passed the check and is not stored yet; `state` names what it is made of.
+
+    `gained` is by how much it costs less than the first plan; None where nothing was improved.
+    """
 
     portfolio: Portfolio
     result: PlanResult
     state: str
     seed: int
-    seconds: float
+    gained: float | None = None
 
     @property
     def total(self) -> float:
@@ -115,20 +136,32 @@ def propose(
         If a `state` is given and the open work is another by now.
     """
     tell = progress or _tell_nobody
-    began = time.monotonic()
     tell(2, "Reading the open work")
     work = _work(now)
     tell(10, f"Planning {len(work.jobs)} jobs")
-    portfolio, result = solve(
-        work,
-        budget_seconds=budget_seconds,
-        seed=seed,
-        progress=tell,
-        cancelled=cancelled,
-        state=state,
-    )
+    first = _FirstTotal()
+
+    def improve(problem: Problem) -> PlanResult:
+        within = SecondsStop(budget_seconds)
+        asked = (CancelStop(cancelled),) if cancelled else ()
+        stop = AnyStop((first, within, *asked))
+
+        def on_progress(iterations: int, total: float) -> None:
+            percent = 15 + round(70 * stop.used(iterations))
+            tell(percent, f"Improving, {iterations:,} plans tried", total)
+
+        return planner.plan(
+            problem,
+            stop=stop if budget_seconds > 0 else None,
+            seed=seed,
+            progress=on_progress,
+            workers=WALKS,
+        )
+
+    portfolio, result = _solved(work, improve, state=state)
     tell(90, "Checking every rule")
-    return _checked(portfolio, result, seed=seed, began=began)
+    gained = None if first.total is None else max(0.0, first.total - result.objective.total)
+    return _checked(portfolio, result, seed=seed, gained=gained)
 
 
 def repair(*, now: datetime) -> Proposal:
@@ -137,14 +170,17 @@ def repair(*, now: datetime) -> Proposal:
 
     Raises as `plan_now`. It takes a fraction of a second, so a page can wait for it.
     """
-    began = time.monotonic()
     portfolio, result = _solved(_work(now), planner.repair)
-    return _checked(portfolio, result, seed=1, began=began)
+    return _checked(portfolio, result, seed=1)
 
 
 @transaction.atomic
 def store(proposal: Proposal, *, gained: float | None = None) -> Plan:
-    """Write a proposal as the draft; the draft before it is replaced."""
+    """
+    Write a proposal as the draft; the draft before it is replaced.
+
+    `gained` is by how much it costs less than the draft it improves on, where it does.
+    """
     portfolio, result = proposal.portfolio, proposal.result
     Plan.objects.filter(status=Plan.Status.DRAFT).update(status=Plan.Status.REPLACED)
     rows = PlanRows(portfolio, result.schedule)
@@ -152,12 +188,12 @@ def store(proposal: Proposal, *, gained: float | None = None) -> Plan:
         as_of=portfolio.work.now,
         made_at=timezone.now(),
         source=result.source,
-        seconds=round(proposal.seconds, 3),
+        seconds=round(result.seconds, 3),
         seed=proposal.seed,
         objective=_objective(result),
         unplanned=rows.unplanned(),
         state=proposal.state,
-        gained=gained,
+        gained=proposal.gained if gained is None else gained,
     )
     booked = rows.bookings(draft)
     Booking.objects.bulk_create([booking for booking, _ in booked])
@@ -171,43 +207,6 @@ def store(proposal: Proposal, *, gained: float | None = None) -> Plan:
     )
     PlannedWait.objects.bulk_create(rows.waits(draft))
     return draft
-
-
-def solve(
-    work: OpenWork,
-    *,
-    budget_seconds: float,
-    seed: int,
-    progress: Progress | None = None,
-    cancelled: Callable[[], bool] | None = None,
-    state: str = "",
-) -> tuple[Portfolio, PlanResult]:
-    """
-    Return the open work's problem and its plan, without storing anything.
-
-    Raises
-    ------
-    TooFarAheadError
-        If the work does not end within about ten years.
-    WorkHasChanged
-        If a `state` is given and the work is in another.
-    """
-    tell = progress or _tell_nobody
-
-    def improve(problem: Problem) -> PlanResult:
-        began = time.monotonic()
-        within = SecondsStop(budget_seconds)
-        stop = within if cancelled is None else AnyStop((within, CancelStop(cancelled)))
-
-        def on_progress(iterations: int, total: float) -> None:
-            share = min(1.0, (time.monotonic() - began) / max(budget_seconds, 0.001))
-            tell(15 + round(70 * share), f"Improving, {iterations:,} plans tried", total)
-
-        return planner.plan(
-            problem, stop=stop if budget_seconds > 0 else None, seed=seed, progress=on_progress
-        )
-
-    return _solved(work, improve, state=state)
 
 
 def _solved(
@@ -232,12 +231,13 @@ def _solved(
     )
 
 
-def _checked(portfolio: Portfolio, result: PlanResult, *, seed: int, began: float) -> Proposal:
+def _checked(
+    portfolio: Portfolio, result: PlanResult, *, seed: int, gained: float | None = None
+) -> Proposal:
     violations = check(portfolio.problem, result.schedule)
     if violations:
         raise PlanUnsoundError("; ".join(violation.text for violation in violations[:5]))
-    seconds = time.monotonic() - began
-    return Proposal(portfolio, result, state_of(portfolio.problem), seed, seconds)
+    return Proposal(portfolio, result, state_of(portfolio.problem), seed, gained)
 
 
 def _work(now: datetime) -> OpenWork:

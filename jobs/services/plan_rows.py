@@ -59,6 +59,7 @@ class PlanRows:
                 is_pinned=not goes_on and self._is_pinned(placed),
                 because=SAME_VISIT if goes_on else self._because(placed)[:BECAUSE_CHARACTERS],
                 because_kind=Bind.LINK.value if goes_on else placed.because.kind.value,
+                behind_kind="" if goes_on else _behind_kind(placed),
                 because_phase=stretch.first if goes_on else self._because_phase(placed),
             )
             yield booking, [self.portfolio.machine_ids[machine] for machine in mode.machines]
@@ -147,3 +148,22 @@ class PlanRows:
 
     def _instant(self, slot: int) -> datetime:
         return self.portfolio.problem.axis.instant(slot)
+
+
+def _behind_kind(placed: Placed) -> str:
+    """
+    Return the kind of the bound that a later start than announced, or a pause, goes back to.
+
+    The engine tells such a reason by its own words and then those of what stands behind it.
+    """
+    because = placed.because
+    if because.kind not in (Bind.FROZEN, Bind.CALENDAR):
+        return ""
+    behind = [
+        bound.kind.value
+        for bound in placed.bounds
+        if (bound.activity, bound.resource) == (because.activity, because.resource)
+        and because.why != bound.why
+        and because.why.endswith(bound.why)
+    ]
+    return behind[-1] if behind else ""

@@ -21,7 +21,6 @@ from jobs.services.plan_making import (
     plan_now,
     propose,
     repair,
-    solve,
     store,
 )
 
@@ -49,7 +48,6 @@ __all__ = [
     "request_plan",
     "retry",
     "run_request",
-    "solve",
 ]
 
 Status = PlanRequest.Status

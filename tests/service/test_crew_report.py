@@ -94,21 +94,27 @@ def test_a_day_off_takes_its_hours_away(crew: Crew):
 
 
 @pytest.mark.parametrize(
-    ("kind", "because", "wait", "expected"),
+    ("kind", "behind", "because", "wait", "expected"),
     [
-        ("link", "After set posts: Cure.", "CURE", "CURE"),
-        ("link", "After set posts: Walls stand on posts.", None, "EARLIER_PHASE"),
-        ("release", "Trusses promised for Jun 2, 2026", "DELIVERY", "DELIVERY"),
-        ("release", "Permit expected Jun 2, 2026", "PERMIT", "PERMIT"),
-        ("release", "Not before Jun 2, 2026, as agreed for the site", None, "EARLIEST_DATE"),
-        ("frozen", "Announced, inside the freeze", None, "FROZEN"),
-        ("frozen", "Later than announced: trusses promised for Jun 2", "DELIVERY", "DELIVERY"),
-        ("flow", "Begun later on purpose", None, "FLOW"),
-        ("pin", "Pinned", None, "PIN"),
+        ("link", "", "After set posts: Cure.", "CURE", "CURE"),
+        ("link", "", "After set posts: Walls stand on posts.", None, "EARLIER_PHASE"),
+        ("release", "", "Trusses promised for Jun 2, 2026", "DELIVERY", "DELIVERY"),
+        ("release", "", "Permit expected Jun 2, 2026", "PERMIT", "PERMIT"),
+        ("release", "", "Not before Jun 2, 2026, as agreed for the site", None, "EARLIEST_DATE"),
+        ("frozen", "", "Announced, inside the freeze", None, "FROZEN"),
+        (
+            "frozen",
+            "release",
+            "Later than announced: trusses promised for Jun 2",
+            "DELIVERY",
+            "DELIVERY",
+        ),
+        ("flow", "", "Begun later on purpose", None, "FLOW"),
+        ("pin", "", "Pinned", None, "PIN"),
     ],
 )
 def test_idle_hours_are_told_by_what_the_next_booking_waited_for(
-    kind: str, because: str, wait: str | None, expected: str, crew: Crew
+    kind: str, behind: str, because: str, wait: str | None, expected: str, crew: Crew
 ):
     """
     From Monday 11:00 to Tuesday 9:00 the crew has four and a half and two hours of shift.
@@ -118,6 +124,7 @@ def test_idle_hours_are_told_by_what_the_next_booking_waited_for(
     plan, job = make_plan(), make_job(drive_minutes=30)
     before = book(plan, job, "POSTS", start=morning(), hours=2, crew=crew)
     after = book(plan, job, "FRAME", start=morning(1), hours=2, crew=crew)
+    after.behind_kind = behind
     bind(after, kind, before if kind == "link" else None, because)
     if wait:
         PlannedWait.objects.create(
