@@ -14,10 +14,11 @@ from django.utils import timezone
 
 from jobs import tasks
 from jobs.admin.crew_sections import crew_sections
-from jobs.admin.plan_report import parts_of, report_of
+from jobs.admin.plan_report import report_of
 from jobs.admin.what_if import what_if_context
 from jobs.admin.words import count
 from jobs.models import Plan
+from jobs.selectors import plans
 from jobs.services import planning, publishing
 
 
@@ -32,8 +33,11 @@ class PlanAdmin(admin.ModelAdmin):
         "as_of",
         "source",
         "late_jobs",
-        "late_weighted_days",
         "without_dates",
+        "cost",
+        "gain",
+        "how_good",
+        "tried",
         "published_at",
     )
     list_filter = ("status", "made_at")
@@ -69,15 +73,30 @@ class PlanAdmin(admin.ModelAdmin):
         """Return how many promises it breaks."""
         return plan.objective.get("late_jobs", "–")
 
-    @admin.display(description="late days, weighted")
-    def late_weighted_days(self, plan: Plan) -> Any:
-        """Return the days late times what a late day costs."""
-        return parts_of(plan).get("late_weighted_days", "–")
-
     @admin.display(description="phases without dates")
     def without_dates(self, plan: Plan) -> int:
         """Return how many phases could not be planned."""
         return len(plan.unplanned)
+
+    @admin.display(description="cost")
+    def cost(self, plan: Plan) -> str:
+        """Return the sum of the parts of its cost."""
+        return f"{plan.objective['total']:,.1f}" if "total" in plan.objective else "–"
+
+    @admin.display(description="gained", ordering="gained")
+    def gain(self, plan: Plan) -> str:
+        """Return by how much improving made it cheaper."""
+        return "–" if plan.gained is None else f"{plan.gained:,.1f}"
+
+    @admin.display(description="how good")
+    def how_good(self, plan: Plan) -> str:
+        """Return whether it is proven best, else below which cost no plan can be."""
+        return plans.bound_words(plan)
+
+    @admin.display(description="plans tried", ordering="seconds")
+    def tried(self, plan: Plan) -> str:
+        """Return how many plans were tried, and in how many seconds."""
+        return f"{plan.objective.get('iterations', 0):,} in {plan.seconds:.1f} s"
 
     def change_view(
         self,

@@ -25,6 +25,9 @@ PARTS = {
     "extra_crews": "Crews beyond one on a job",
     "broken_pins": "Pins that could not be kept",
     "unplanned": "Phases without dates",
+    "visits": "Visits of crews to sites",
+    "overlong_days": "Days that open holes, bare posts or trusses wait too long",
+    "open_days": "Days that sites stand open, all jobs together",
     "finish_days": "Days to the finish, all jobs together",
     "total": "Total cost",
 }
@@ -66,6 +69,7 @@ class Report:
     """Everything the plan's page shows."""
 
     parts: list[tuple[str, Any]]
+    search: list[tuple[str, str]]
     without_dates: list[NoDates]
     against: Plan | None
     comparison: Comparison
@@ -89,6 +93,7 @@ def report_of(plan: Plan, *, now: datetime) -> Report:
     begins = max(now, plan.as_of) if plan.status == Plan.Status.DRAFT else now
     return Report(
         parts=[(PARTS[name], value) for name, value in parts_of(plan).items()],
+        search=search_of(plan),
         without_dates=_without_dates(plan),
         against=against,
         comparison=comparison,
@@ -109,6 +114,17 @@ def report_of(plan: Plan, *, now: datetime) -> Report:
 def parts_of(plan: Plan) -> dict[str, Any]:
     """Return the parts of a plan's cost in the order of importance, rounded for people."""
     return {name: round(plan.objective[name], 1) for name in PARTS if name in plan.objective}
+
+
+def search_of(plan: Plan) -> list[tuple[str, str]]:
+    """Return how a plan was found and what is known of how good it is, in words."""
+    return [
+        ("Found by", plan.source),
+        ("Plans tried", f"{plan.objective.get('iterations', 0):,}"),
+        ("Time it took", f"{plan.seconds:.1f} s"),
+        ("Cost gained by improving", "–" if plan.gained is None else f"{plan.gained:,.1f}"),
+        ("How good it is", plans.bound_words(plan)),
+    ]
 
 
 def first_reasons(plan: Plan | None) -> dict[str, str]:

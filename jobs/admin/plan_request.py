@@ -162,16 +162,16 @@ class PlanRequestAdmin(admin.ModelAdmin):
 
     @admin.display(description="gained")
     def gained(self, wanted: PlanRequest) -> str:
-        """Return what the better draft costs less, by part; while it is looked for, in all."""
+        """Return what improving gained, against a draft by part; while it is going on, in all."""
         base, found = wanted.base, wanted.plan
-        if base is None:
-            return "–"
-        total = base.objective.get("total", 0.0)
         if found is None:
-            best = total if wanted.best_total is None else min(total, wanted.best_total)
-            return f"cost {total:,.1f} so far {best:,.1f}"
-        if found == base or found.gained is None:
+            return _so_far(wanted)
+        if base is None:
+            return "–" if found.gained is None else f"{found.gained:,.1f} over the first plan"
+        if found == base:
             return "nothing"
+        if found.state != base.state:
+            return "– (the work has changed since that draft)"
         before, after = parts_of(base), parts_of(found)
         changed = [
             (PARTS[name], before[name], after[name])
@@ -203,3 +203,13 @@ class PlanRequestAdmin(admin.ModelAdmin):
                 "None of these has failed or was cancelled; only such can be tried again.",
                 messages.WARNING,
             )
+
+
+def _so_far(wanted: PlanRequest) -> str:
+    """Return what the best plan found so far costs, beside the draft it is to improve on."""
+    totals = [] if wanted.base is None else [wanted.base.objective.get("total", 0.0)]
+    best = totals if wanted.best_total is None else [*totals, wanted.best_total]
+    if not best:
+        return "–"
+    before = f"cost {totals[0]:,.1f}, " if totals else ""
+    return f"{before}best so far {min(best):,.1f}"

@@ -6,6 +6,8 @@ from rest_framework import serializers
 
 from jobs.api.shapes import CautionShape, Shape, TakeOffLineShape, WaitShape
 
+GAINED = "How much less it costs than the draft that it improves on, else than the first plan."
+
 
 class BookingShape(Shape):
     """A phase on a crew from one moment to another."""
@@ -30,7 +32,12 @@ class PlanShape(Shape):
     made_at = serializers.DateTimeField()
     published_at = serializers.DateTimeField(allow_null=True)
     source = serializers.CharField(help_text="Which rule or search found it.")
-    seconds = serializers.FloatField()
+    seconds = serializers.FloatField(help_text="How long the planner took.")
+    total = serializers.FloatField(allow_null=True, help_text="What it costs, all parts together.")
+    bound = serializers.FloatField(allow_null=True, help_text="No plan costs less.")
+    optimal = serializers.BooleanField(help_text="Whether it is proven that none costs less.")
+    iterations = serializers.IntegerField(help_text="How many plans were tried.")
+    gained = serializers.FloatField(allow_null=True, help_text=GAINED)
     bookings = serializers.IntegerField()
     unplanned = serializers.IntegerField(help_text="Phases without dates.")
 
@@ -49,9 +56,7 @@ class PlanHeadShape(Shape):
     gap = serializers.FloatField(allow_null=True)
     optimal = serializers.BooleanField()
     iterations = serializers.IntegerField(help_text="How many plans were tried.")
-    gained = serializers.FloatField(
-        allow_null=True, help_text="How much less it costs than the draft that it improves on."
-    )
+    gained = serializers.FloatField(allow_null=True, help_text=GAINED)
 
 
 class JobWaitShape(WaitShape):

@@ -52,6 +52,11 @@ class PlanList(OwnersList):
                 "published_at": plan.published_at,
                 "source": plan.source,
                 "seconds": plan.seconds,
+                "total": plan.objective.get("total"),
+                "bound": (plan.objective.get("bound") or {}).get("total"),
+                "optimal": plan.objective.get("optimal", False),
+                "iterations": plan.objective.get("iterations", 0),
+                "gained": plan.gained,
                 "bookings": plan.booked,  # type: ignore[attr-defined]
                 "unplanned": len(plan.unplanned),
             }

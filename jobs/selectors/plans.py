@@ -208,6 +208,14 @@ def value_not_earned_usd(job: Job) -> Decimal:
     return (job.contract_value_usd * left).quantize(Decimal("0.01"))
 
 
+def bound_words(plan: Plan) -> str:
+    """Return in words how much better than a plan one could be, as far as that is proven."""
+    if plan.objective.get("optimal"):
+        return "proven best"
+    bound = plan.objective.get("bound")
+    return f"no plan costs less than {bound['total']:,.1f}" if bound else "no bound is known"
+
+
 def plan_as_json(plan: Plan) -> dict[str, Any]:
     """Return a plan as the command and the API give it out; times are site-local ISO 8601."""
     return {

@@ -308,7 +308,7 @@ def test_the_page_of_a_request_shows_the_draft_so_far_and_cancels(
 
     page = desk.get(page_of(wanted)).content.decode()
     assert f">{wanted.base}</a>" in page
-    assert f"cost {wanted.base.objective['total']:,.1f} so far" in page
+    assert f"cost {wanted.base.objective['total']:,.1f}, best so far" in page
     page = desk.post(
         reverse("admin:jobs_planrequest_cancel", args=[wanted.pk]), follow=True
     ).content.decode()

@@ -84,14 +84,11 @@ class Command(BaseCommand):
 
 
 def _cost_words(plan: Plan) -> str:
-    """Return what a plan costs, and what is known of how much better one could be."""
+    """Return what a plan costs, what improving gained, and how much better one could be."""
     found = plan.objective
-    cost = f"Cost {found['total']:,.1f}, {found['iterations']:,} plans tried"
-    if found["optimal"]:
-        return f"{cost}; proven to be the least."
-    if found["bound"] is None:
-        return f"{cost}."
-    return f"{cost}; no plan costs less than {found['bound']['total']:,.1f}."
+    gained = f", {plan.gained:,.1f} gained" if plan.gained else ""
+    tried = f"{found['iterations']:,} plans tried{gained}"
+    return f"Cost {found['total']:,.1f}, {tried}; {plans.bound_words(plan)}."
 
 
 def _moment(text: str | None) -> datetime:
