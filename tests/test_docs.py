@@ -18,6 +18,7 @@ from contractor.trade.labor import phase_labor
 from contractor.trade.phases import COLLAR_CURE, PHASE_TABLE
 from contractor.trade.takeoff import take_off
 from crews.models import Firm
+from jobs.services.site_wishes import BRACED_ONLY, OPEN_HOLES, PRICE_VISIT_HOUR, SET_UP_MINUTES
 
 ROOT = Path(__file__).resolve().parents[1]
 DOCS = ROOT / "docs"
@@ -144,6 +145,15 @@ def test_the_prices_in_the_table_of_costs_are_those_of_the_code() -> None:
     coded = [value for name, value in vars(prices).items() if name.startswith("PRICE_")]
 
     assert [float(price.replace(",", "")) for price in printed] == sorted(coded, reverse=True)
+
+
+def test_what_sites_would_rather_have_is_told_as_the_code_has_it() -> None:
+    planning = (DOCS / "planning.md").read_text()
+
+    assert f"poured pads | {OPEN_HOLES.days} days" in planning
+    assert f"without their steel | {BRACED_ONLY.days} days" in planning
+    assert f"price: {PRICE_VISIT_HOUR:g} for each hour of the drive" in planning
+    assert f"and of {SET_UP_MINUTES} minutes to set up" in planning
 
 
 def test_every_module_of_the_engine_is_on_the_map_for_developers() -> None:
