@@ -1,19 +1,24 @@
 """Calendars against counting slot by slot."""
 
 from datetime import UTC, datetime
-from itertools import pairwise
+from typing import NamedTuple
 
 import numpy as np
-from hypothesis import given
+from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 
-from contractor.engine.timeline import SharedTimeline, SingleTimeline, merge_stretches
+from contractor.engine.fit import FITS, first_fit, last_fit
+from contractor.engine.occupancy import new_state, occupy
+from contractor.engine.prepared import NONE, Layout, prepare
+from contractor.engine.problem import Activity, Job, Mode, Problem, Resource
+from contractor.engine.state import State
 from contractor.engine.worktime import Axis, HorizonExceeded, WorkCalendar
 
+SLOTS = 3000
+RELAXED = settings(deadline=None, suppress_health_check=[HealthCheck.too_slow])
+
 ROWS = st.lists(st.booleans(), min_size=1, max_size=60)
-STRETCHES = st.lists(
-    st.tuples(st.integers(0, 80), st.integers(1, 15)).map(lambda p: (p[0], p[0] + p[1])), max_size=8
-)
+STRETCH = st.tuples(st.integers(0, 80), st.integers(1, 15)).map(lambda p: (p[0], p[0] + p[1]))
 
 
 @given(ROWS, st.data())
@@ -63,34 +68,98 @@ def test_rounding_up_and_down_differ_by_at_most_one_slot(slots, microseconds):
     assert up - down in (0, 1)
 
 
-@given(STRETCHES)
-def test_merged_stretches_cover_the_same_slots_and_never_touch(stretches):
-    merged = merge_stretches(stretches)
+class Machine(NamedTuple):
+    """A machine that some hold, and work that wants `units` of it."""
 
-    assert {s for a, b in merged for s in range(a, b)} == {
-        s for a, b in stretches for s in range(a, b)
-    }
-    assert all(a[1] < b[0] for a, b in pairwise(merged))
+    layout: Layout
+    state: State
+    units: int
+    work: int
+    taken: list[int]
+    """Units taken by slot, counted slot by slot."""
 
 
-@given(STRETCHES, st.integers(1, 3), st.integers(1, 12), st.data())
-def test_a_resource_gives_the_first_gap_that_slot_by_slot_search_finds(
-    stretches, capacity, length, data
-):
-    units = data.draw(st.integers(1, capacity))
-    line = SingleTimeline(()) if capacity == 1 else SharedTimeline(capacity, ())
-    load = [0] * 400
-    for holder, (begins, ends) in enumerate(stretches):
-        if all(load[slot] < capacity for slot in range(begins, ends)):
-            line.occupy(begins, ends, 1, holder)
-            for slot in range(begins, ends):
-                load[slot] += 1
-    expected = next(
-        slot for slot in range(300) if max(load[slot : slot + length]) <= capacity - units
+@st.composite
+def machines(draw: st.DrawFn) -> Machine:
+    """A machine of one to three units, with holders in two calendars and closed stretches."""
+    capacity = draw(st.integers(1, 3))
+    units, work = draw(st.integers(1, capacity)), draw(st.integers(1, 12))
+    calendars = tuple(
+        WorkCalendar(f"{n}", np.resize(np.array([*draw(ROWS), True]), SLOTS)) for n in range(2)
     )
+    blocked = tuple((a, b) for a, b in draw(st.lists(STRETCH, max_size=2)))
+    holders = draw(st.lists(st.tuples(st.integers(0, 80), st.integers(1, 15)), max_size=8))
+    ways = [Mode(None, work, 0, (0,) * units)]
+    ways += [Mode(None, length, draw(st.integers(0, 1)), (0,)) for _, length in holders]
+    layout = prepare(
+        Problem(
+            axis=Axis(datetime(2026, 3, 2, tzinfo=UTC), SLOTS),
+            now=0,
+            calendars=calendars,
+            resources=(Resource("m", "Machine", capacity, blocked=blocked),),
+            activities=tuple(Activity(f"{i}", 0, (way,)) for i, way in enumerate(ways)),
+            links=(),
+            waits=(),
+            jobs=(Job("j"),),
+        )
+    )
+    state = new_state(layout)
+    taken = [0] * SLOTS
+    for begins, ends in blocked:
+        taken[begins:ends] = [capacity] * (ends - begins)
+    for i, (earliest, _) in enumerate(holders, start=1):
+        calendar = calendars[ways[i].calendar]
+        start = next(slot for slot in range(earliest, SLOTS) if calendar.working[slot])
+        finish = calendar.finish(start, ways[i].work_slots)
+        if max(taken[start:finish]) < capacity:
+            state.mode[i], state.start[i], state.finish[i] = 0, start, finish
+            occupy(layout, state, i)
+            for slot in range(start, finish):
+                taken[slot] += 1
+    return Machine(layout, state, units, work, taken)
 
-    start = 0
-    while conflict := line.conflict(start, start + length, units, length):
-        start = conflict[0]
 
-    assert start == expected
+def free_stretches(machine: Machine) -> list[tuple[int, int]]:
+    """Return all free stretches of the work, found slot by slot."""
+    lay = machine.layout
+    worked = lay.slot_of[: lay.total[0]].tolist()
+    capacity = int(lay.capacity[0])
+    found = []
+    for n in range(len(worked) - machine.work + 1):
+        start, finish = worked[n], worked[n + machine.work - 1] + 1
+        if max(machine.taken[start:finish]) + machine.units <= capacity:
+            found.append((start, finish))
+    return found
+
+
+@RELAXED
+@given(machines(), st.integers(0, 100))
+def test_a_machine_gives_the_first_gap_that_slot_by_slot_search_finds(machine, earliest):
+    fit = first_fit(machine.layout, machine.state, 0, NONE, earliest)
+
+    expected = next(s for s in free_stretches(machine) if s[0] >= earliest)
+    assert (fit[0], fit[2], fit[3]) == (FITS, *expected)
+
+
+@RELAXED
+@given(machines(), st.integers(0, 100), st.integers(0, 150))
+def test_a_machine_gives_the_last_gap_that_slot_by_slot_search_finds(machine, after, more):
+    latest = after + more
+
+    found = last_fit(machine.layout, machine.state, 0, NONE, after, latest)
+
+    expected = [s for s in free_stretches(machine) if after < s[0] and s[1] <= latest]
+    assert found == ((True, *expected[-1]) if expected else (False, 0, 0))
+
+
+@RELAXED
+@given(machines(), st.integers(0, 100))
+def test_what_moved_a_start_last_held_the_machine_until_then(machine, earliest):
+    _, _, start, _, blocker, _, freed = first_fit(machine.layout, machine.state, 0, NONE, earliest)
+
+    if blocker == NONE:
+        worked = machine.layout.slot_of[: machine.layout.total[0]]
+        assert start == worked[worked >= earliest][0]
+    else:
+        assert earliest < freed <= start
+        assert machine.taken[freed - 1] + machine.units > machine.layout.capacity[0]

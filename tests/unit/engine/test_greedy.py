@@ -1,6 +1,16 @@
 import pytest
 
-from contractor.engine.greedy import ANNOUNCED_STARTS, RIGHT_SHIFT, YIELDING, candidates, greedy
+from contractor.engine.greedy import (
+    ANNOUNCED_STARTS,
+    REPAIR,
+    RIGHT_SHIFT,
+    RULES,
+    YIELDING,
+    candidates,
+    greedy,
+    keeps_what_was_told,
+)
+from contractor.engine.objective import score
 from contractor.engine.problem import Announced, Job, Problem
 from contractor.engine.worktime import HorizonExceeded
 from tests.unit.engine.builders import AXIS, activity, problem
@@ -88,3 +98,50 @@ def test_work_that_waits_for_a_late_delivery_lets_others_keep_their_dates():
     assert shifted.dates.start[1] > 400
     assert overtaken.dates.start == [400, 80]
     assert overtaken.objective.total < shifted.objective.total
+
+
+def test_of_equal_plans_the_first_is_taken_and_that_moves_least():
+    rows = [activity("a", announced=Announced(0, 0)), activity("b", job=1)]
+
+    whole = problem(rows)
+    best = greedy(whole)
+
+    assert best.source == RIGHT_SHIFT
+    assert best.objective.total == pytest.approx(
+        max(found.objective.total for found in candidates(whole))
+    )
+
+
+def test_every_rule_has_its_candidate_and_every_candidate_its_own_dates_and_price():
+    rows = [activity("a", announced=Announced(0, 40)), activity("b", job=1, work=96)]
+    whole = problem(rows, jobs=(Job("a", due=500), Job("b", due=500)))
+
+    found = {candidate.source: candidate for candidate in candidates(whole)}
+
+    assert set(RULES) | {REPAIR, ANNOUNCED_STARTS} < set(found)
+    # One state serves all passes; what a candidate says must not change with the next pass.
+    assert all(each.objective == score(whole, each.dates) for each in found.values())
+    assert found["due date"].dates.start != found[RIGHT_SHIFT].dates.start
+
+
+def test_a_pass_that_keeps_what_was_told_begins_nothing_earlier():
+    rows = [activity(f"a{i}", job=i, announced=Announced(0, 400 - 96 * i)) for i in range(3)]
+
+    for found in candidates(problem(rows)):
+        if keeps_what_was_told(found.source):
+            assert found.dates.start == [400, 304, 208]
+        assert found.source not in (RIGHT_SHIFT, REPAIR) or keeps_what_was_told(found.source)
+
+
+def test_a_repair_beats_pushing_right_where_only_one_must_move():
+    rows = [
+        activity("late", job=0, work=40, release=130, announced=Announced(0, 40)),
+        activity("next", job=1, work=40, announced=Announced(0, 80)),
+        activity("last", job=2, work=40, announced=Announced(0, 120)),
+    ]
+    jobs = (Job("late"), Job("next", due=120), Job("last", due=192))
+
+    found = {each.source: each for each in candidates(problem(rows, jobs=jobs))}
+
+    assert found[REPAIR].dates.start == [160, 80, 120]
+    assert found[REPAIR].objective.total < found[RIGHT_SHIFT].objective.total

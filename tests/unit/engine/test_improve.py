@@ -1,5 +1,9 @@
+from dataclasses import dataclass
+
+import pytest
+
 from contractor.engine.decode import decode
-from contractor.engine.improve import IterationStop, SecondsStop, improve, search
+from contractor.engine.improve import STEPS_AT_ONCE, IterationStop, improve, search
 from contractor.engine.objective import objective
 from contractor.engine.problem import Announced, Job, Problem
 from tests.unit.engine.builders import AXIS, activity, problem, spans
@@ -64,20 +68,36 @@ def test_an_order_that_runs_off_the_axis_is_passed_over():
     assert spans(better) == [(3990, 4000), (0, 3990)]
 
 
-def test_progress_hears_every_gain_and_only_gains():
-    heard: list[float] = []
+def test_progress_hears_the_best_after_every_round_of_steps():
+    heard: list[tuple[int, float]] = []
     whole = crowded()
+    start = decode(whole, range(8))
 
-    improve(
+    found = search(
         whole,
-        decode(whole, range(8)),
-        stop=IterationStop(100),
+        start,
+        stop=IterationStop(4 * STEPS_AT_ONCE),
         seed=1,
-        progress=lambda iterations, best: heard.append(best),
+        progress=lambda iterations, best: heard.append((iterations, best)),
     )
 
-    assert len(heard) > 3
-    assert heard == sorted(heard, reverse=True)
+    totals = [best for _, best in heard]
+    assert [iterations for iterations, _ in heard] == [n * STEPS_AT_ONCE for n in range(1, 5)]
+    assert totals == sorted(totals, reverse=True)
+    assert totals[-1] == pytest.approx(found.objective.total)
+
+
+@dataclass(frozen=True)
+class GoodEnough:
+    """Stops at a total, whatever is left of the time."""
+
+    total: float
+
+    def __call__(self, iterations: int, best: float) -> bool:
+        return best <= self.total
+
+    def used(self, iterations: int) -> float:
+        return 0.0
 
 
 def test_a_search_stops_when_it_is_told_the_best_is_good_enough():
@@ -85,19 +105,32 @@ def test_a_search_stops_when_it_is_told_the_best_is_good_enough():
     start = decode(whole, range(8))
     target = objective(whole, start).total - 1
 
-    found = search(whole, start, stop=lambda iterations, best: best <= target, seed=1)
+    found = search(whole, start, stop=GoodEnough(target), seed=1)
 
     assert found.objective.total <= target
 
 
-def test_seconds_count_from_when_the_stop_was_made():
-    now = [100.0]
-    stop = SecondsStop(5.0, clock=lambda: now[0])
+@pytest.mark.parametrize("workers", [1, 2])
+def test_the_same_number_of_workers_gives_the_same_plan_again(workers):
+    whole = crowded()
+    start = decode(whole, range(8))
+    stop = IterationStop(2 * STEPS_AT_ONCE)
 
-    early = stop(0, 0.0)
-    now[0] = 105.0
+    first = search(whole, start, stop=stop, seed=3, workers=workers)
 
-    assert (early, stop(1, 0.0)) == (False, True)
+    assert search(whole, start, stop=stop, seed=3, workers=workers) == first
+
+
+def test_a_second_worker_makes_no_plan_worse():
+    whole = crowded()
+    start = decode(whole, range(8))
+    stop = IterationStop(STEPS_AT_ONCE)
+
+    alone = search(whole, start, stop=stop, seed=3)
+    together = search(whole, start, stop=stop, seed=3, workers=2)
+
+    assert together.objective.total <= alone.objective.total
+    assert together.iterations == alone.iterations
 
 
 def test_an_empty_problem_needs_no_search():
