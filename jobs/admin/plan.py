@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from datetime import datetime
 from typing import Any
 
 from django.contrib import admin, messages
@@ -16,7 +17,7 @@ from jobs import tasks
 from jobs.admin.crew_sections import crew_sections
 from jobs.admin.plan_report import report_of
 from jobs.admin.what_if import what_if_context
-from jobs.admin.words import count
+from jobs.admin.words import count, short_day
 from jobs.models import Plan
 from jobs.selectors import plans
 from jobs.services import planning, publishing
@@ -29,16 +30,14 @@ class PlanAdmin(admin.ModelAdmin):
     list_display = (
         "name",
         "status",
-        "made_at",
-        "as_of",
-        "source",
+        "made",
         "late_jobs",
         "without_dates",
         "cost",
         "gain",
         "how_good",
         "tried",
-        "published_at",
+        "published",
     )
     list_filter = ("status", "made_at")
     ordering = ("-id",)
@@ -68,12 +67,22 @@ class PlanAdmin(admin.ModelAdmin):
         """Return the plan's name."""
         return str(plan)
 
+    @admin.display(description="made", ordering="made_at")
+    def made(self, plan: Plan) -> str:
+        """Return the day and time it was made."""
+        return _moment(plan.made_at)
+
+    @admin.display(description="published", ordering="published_at")
+    def published(self, plan: Plan) -> str:
+        """Return the day and time it came into force."""
+        return _moment(plan.published_at)
+
     @admin.display(description="late jobs")
     def late_jobs(self, plan: Plan) -> Any:
         """Return how many promises it breaks."""
         return plan.objective.get("late_jobs", "–")
 
-    @admin.display(description="phases without dates")
+    @admin.display(description="no dates")
     def without_dates(self, plan: Plan) -> int:
         """Return how many phases could not be planned."""
         return len(plan.unplanned)
@@ -175,6 +184,13 @@ class PlanAdmin(admin.ModelAdmin):
             "may_change": self.has_change_permission(request),
             "media": self.media,
         }
+
+
+def _moment(moment: datetime | None) -> str:
+    """Return a day and time at the site, short enough for a narrow column."""
+    if moment is None:
+        return "–"
+    return f"{short_day(moment)}, {timezone.localtime(moment):%H:%M}"
 
 
 def _published_words(done: publishing.Published) -> str:

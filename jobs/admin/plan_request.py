@@ -160,7 +160,7 @@ class PlanRequestAdmin(admin.ModelAdmin):
         address = reverse("admin:jobs_plan_change", args=[wanted.base.pk])
         return format_html('<a href="{}">{}</a>', address, wanted.base)
 
-    @admin.display(description="gained")
+    @admin.display(description="cost and gain")
     def gained(self, wanted: PlanRequest) -> str:
         """Return what improving gained, against a draft by part; while it is going on, in all."""
         base, found = wanted.base, wanted.plan
