@@ -49,7 +49,8 @@ def _digest(folder: Path) -> str:
         source = path.read_bytes()
         if b"kernel" in source and (path.parent == folder or b"by_pointer" in source):
             digest.update(source)
-    digest.update((_HERE / "prices.py").read_bytes())
+    for constants in ("prices.py", "worktime.py"):
+        digest.update((_HERE / constants).read_bytes())
     return digest.hexdigest()[:16]
 
 
@@ -70,10 +71,9 @@ def _keep_in(folder: Path) -> str:
 
 def kernel(function: _F) -> _F:
     """Compile `function` at its first call, without the interpreter's lock, and keep the result."""
-    numba.config.CACHE_DIR = _keep_in(Path(function.__code__.co_filename).parent)
-    compiled: _F = numba.njit(cache=True, nogil=True, error_model="numpy", no_cfunc_wrapper=True)(
-        function
-    )
+    numba.config.CACHE_DIR = kept = _keep_in(Path(function.__code__.co_filename).parent)
+    compiler = numba.njit(cache=kept != "", nogil=True, error_model="numpy", no_cfunc_wrapper=True)
+    compiled: _F = compiler(function)
     return compiled
 
 

@@ -36,8 +36,15 @@ def fit_of(m: int, start: int, finish: int, blocker: int, holder: int, freed: in
 def no_fit(ending: int) -> Fit:
     """Return that there is none."""
     nothing, zero = np.int64(NONE), np.int64(0)
-    fit = np.int64(ending), nothing, zero, zero, nothing, nothing, nothing
-    return fit  # type: ignore[return-value]
+    return (  # type: ignore[return-value]
+        np.int64(ending),
+        nothing,
+        zero,
+        zero,
+        nothing,
+        nothing,
+        nothing,
+    )
 
 
 @kernel

@@ -150,9 +150,16 @@ def _sources(layout: Layout, load: _Load, *, yielding: bool) -> Iterator[_Source
         if name not in (RIGHT_SHIFT, ANNOUNCED_ORDER):
             yield _Source(name + suffix, partial(run, sort_by(layout, rule(load))))
     # Job by job every crew is tried in any case, so there crews need not yield.
-    for name in JOB_RULES if not yielding else ():
+    for name in JOB_RULES if not yielding and _trials(layout) <= MOST_TRIALS else ():
         order = _jobsort_by(layout, RULES[name](load))
         yield _Source(f"{name}, job by job", partial(run, order, staffs=True))
+
+
+def _trials(layout: Layout) -> int:
+    """Return how many modes are looked at when each job is tried on each crew that can help."""
+    modes = np.bincount(layout.job, np.diff(layout.mode_first), minlength=layout.jobs)
+    crews = (layout.coverage.reshape(layout.jobs, -1) > 0).sum(axis=1)
+    return int((modes * crews).sum())
 
 
 def _told_sources(layout: Layout, load: _Load) -> Iterator[_Source]:
@@ -175,15 +182,12 @@ def repair_into(layout: Layout, state: State) -> None:
     # What leads to something that was told is placed with it.
     due_to = _led_to(layout, np.where(layout.told_start == NONE, np.inf, layout.told_start))
     position = order_by_start(layout, due_to)
-    lost_pins = np.zeros(layout.size, dtype=np.uint8)
-    while True:
-        if not run_repair(layout, state, how, position, lost_pins):
+    must_move = np.zeros(layout.size, dtype=np.uint8)
+    known = -1
+    # Again as long as others made way for something that then moved all the same.
+    while known < (known := int(must_move.sum())):
+        if not run_repair(layout, state, how, position, must_move):
             raise HorizonExceeded("some work does not end on the axis")
-        # A pin that cannot be kept must not have moved others out of its way.
-        newly_lost = (state.pin_broken != 0) & (lost_pins == 0)
-        if not newly_lost.any():
-            return
-        lost_pins[newly_lost] = 1
 
 
 def keeps_what_was_told(source: str) -> bool:
@@ -322,6 +326,9 @@ RULES: Mapping[str, Rule] = {
     "weighted shortest work": _weighted_work,
     "first released": _first_released,
 }
+
+MOST_TRIALS = 5_000_000
+"""Modes tried for all jobs on all crews, beyond which going job by job would take too long."""
 
 JOB_RULES = ("slack by weight", "due date")
 """The rules that also go job by job; each trial of crews takes as long as all other passes."""

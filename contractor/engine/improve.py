@@ -4,6 +4,7 @@ The search proposes, the decoder owns the dates: what is returned is one pass of
 the order and the modes that were found. Two walks with seeds of their own may run side by side.
 """
 
+from collections.abc import Sequence
 from concurrent.futures import ThreadPoolExecutor
 from dataclasses import dataclass
 
@@ -44,6 +45,8 @@ ROUNDS_TO_SETTLE = 40
 HOT, COLD = 5000.0, 5.0
 """By how much a step may make the plan worse in the mean, at the beginning and at the end: some
 days of broken promises, and of waiting for a finish; our own choice, by trial."""
+SHARE_HOT = 0.3
+"""Never hotter at the beginning than this share of what a job costs in the mean."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -75,21 +78,25 @@ def search(
     seed: int,
     progress: Progress | None = None,
     workers: int = 1,
+    others: Sequence[Schedule] = (),
 ) -> Improved:
     """Return the best of `start` and all that the search tries until `stop` says so.
 
-    `iterations` are those of one walk; each of `workers` walks makes as many.
+    `iterations` are those of one walk; each of `workers` walks makes as many. The first walk sets
+    out from `start`, the next ones from `others`, in turn.
     """
     best = objective(problem, start)
     layout = prepare(problem)
-    walks = _walks(layout, start, seed, workers)
+    walks = _walks(layout, (start, *others), seed, workers)
     if not walks:
         return Improved(start, best, 0)
+    # What is much for a few small jobs is little for a season that is late.
+    hot = min(HOT, max(SHARE_HOT * best.total / max(len(problem.jobs), 1), COLD))
     iterations = 0
     rounds = 0
     with ThreadPoolExecutor(len(walks)) as threads:
         while not stop(iterations, min(walk.best for walk in walks)):
-            heat = HOT * (COLD / HOT) ** stop.used(iterations)
+            heat = hot * (COLD / hot) ** stop.used(iterations)
             steps = [threads.submit(walk.go, heat) for walk in walks]
             for step in steps:
                 step.result()
@@ -110,10 +117,13 @@ def search(
     return Improved(schedule, cost, iterations)
 
 
-def _walks(layout: Layout, start: Schedule, seed: int, workers: int) -> list["_Walker"]:
+def _walks(layout: Layout, starts: Sequence[Schedule], seed: int, workers: int) -> list["_Walker"]:
     if not layout.size:
         return []
-    return [_Walker(layout, start, seed + 1_000_003 * number) for number in range(workers)]
+    return [
+        _Walker(layout, starts[number % len(starts)], seed + 1_000_003 * number)
+        for number in range(workers)
+    ]
 
 
 class _Walker:

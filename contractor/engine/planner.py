@@ -123,6 +123,7 @@ def _improved(
         seed=seed,
         progress=progress,
         workers=workers,
+        others=_others(problem, first, workers),
     )
     best = replace(first, iterations=found.iterations)
     if found.objective.total < first.objective.total:
@@ -131,6 +132,14 @@ def _improved(
     if not finishes or seconds <= 0 or best.schedule.unplanned or _reached(best):
         return best
     return _finished(problem, best, stop, seconds, seed, workers)
+
+
+def _others(problem: Problem, first: PlanResult, workers: int) -> tuple[Schedule, ...]:
+    """Return where a second walk sets out: from the repair, which moves fewer people."""
+    told = any(activity.announced for activity in problem.activities)
+    if workers < 2 or not told or first.source == REPAIR:
+        return ()
+    return (repair(problem).schedule,)
 
 
 def _finished(

@@ -427,7 +427,7 @@ def _recreate(lay: Layout, st: State, how: Pass, group: int, since: int) -> bool
     if how.tightens:
         for k in range(lay.group_job_first[group], lay.group_job_first[group + 1]):
             if not lay.begun[lay.group_job[k]]:
-                tighten(lay, st, lay.group_job[k], since)
+                tighten(lay, st, lay.group_job[k], since, OPEN)
     return True
 
 

@@ -11,17 +11,18 @@ from contractor.engine.compiled import Flags, Ints, kernel
 from contractor.engine.fit import FITS, first_fit, is_sooner, no_fit
 from contractor.engine.occupancy import clear, forget
 from contractor.engine.placing import BEYOND, Pass, book, earliest_start, place
-from contractor.engine.prepared import NONE, OPEN, UNDER_WAY, Layout
+from contractor.engine.prepared import LEADS_TO_FIXED, NONE, OPEN, UNDER_WAY, Layout
 from contractor.engine.state import UNPLANNED, State
 from contractor.engine.tighten import tighten
 
 
 @kernel
-def run_repair(lay: Layout, st: State, how: Pass, position: Ints, lost_pins: Flags) -> bool:
+def run_repair(lay: Layout, st: State, how: Pass, position: Ints, must_move: Flags) -> bool:
     """Place all activities, taken by `position`, from an empty state.
 
     False where something does not fit on the axis; the state is then of no use. Positions put
-    leaders before followers. Nothing keeps out of the way of pins in `lost_pins`.
+    leaders before followers. What is known as one that must move has no place kept for it, and
+    `must_move` gets those that were found out late: others then made way for them in vain.
     """
     clear(lay, st)
     in_turn = np.empty(lay.size, dtype=np.int32)
@@ -30,7 +31,7 @@ def run_repair(lay: Layout, st: State, how: Pass, position: Ints, lost_pins: Fla
     for rank in range(OPEN + 1):
         for k in range(lay.size):
             i = in_turn[k]
-            if lay.rank[i] == rank and not lost_pins[i] and not _reserve(lay, st, how, i):
+            if lay.rank[i] == rank and not must_move[i] and not _reserve(lay, st, how, i):
                 return False
     for k in range(lay.size):
         i = in_turn[k]
@@ -41,13 +42,16 @@ def run_repair(lay: Layout, st: State, how: Pass, position: Ints, lost_pins: Fla
             if earliest != NONE and earliest <= st.start[i]:
                 continue
             forget(lay, st, i)
+            must_move[i] = 1
         st.not_before[i] = max(lay.told_start[i], 0)
         if place(lay, st, how, i) == BEYOND:
             return False
         st.not_before[i] = 0
+        if st.pin_broken[i]:
+            must_move[i] = 1
     for job in range(lay.jobs):
         if not lay.begun[job]:
-            tighten(lay, st, job, 0)
+            tighten(lay, st, job, 0, LEADS_TO_FIXED)
     return True
 
 

@@ -11,7 +11,7 @@ import numpy as np
 from contractor.engine.compiled import Ints, kernel
 from contractor.engine.occupancy import clear
 from contractor.engine.placing import BEYOND, Pass, place
-from contractor.engine.prepared import NONE, OPEN, UNDER_WAY, Layout
+from contractor.engine.prepared import LEADS_TO_FIXED, NONE, OPEN, UNDER_WAY, Layout
 from contractor.engine.staffing import staff
 from contractor.engine.state import State
 from contractor.engine.tighten import tighten
@@ -44,7 +44,7 @@ def run_pass(lay: Layout, st: State, how: Pass, position: Ints) -> bool:
         job = lay.job[i]
         st.left_of_job[job] -= 1
         if how.tightens and st.left_of_job[job] == 0 and not lay.begun[job]:
-            tighten(lay, st, job, 0)
+            tighten(lay, st, job, 0, LEADS_TO_FIXED)
         for f in range(lay.follower_first[i], lay.follower_first[i + 1]):
             after = lay.follower[f]
             missing[after] -= 1

@@ -10,7 +10,7 @@ import numpy as np
 from contractor.engine.compiled import Ints, kernel
 from contractor.engine.occupancy import forget
 from contractor.engine.placing import BEYOND, Pass, place
-from contractor.engine.prepared import NONE, Layout
+from contractor.engine.prepared import LEADS_TO_FIXED, NONE, Layout
 from contractor.engine.prices import (
     PRICE_EXTRA_CREW,
     PRICE_FINISH_DAY,
@@ -102,7 +102,7 @@ def _try(
         if beyond or _price_of_finish(lay, job, st.finish[i]) >= beat:
             _take_back(lay, st, job, rest)
             return np.inf, 0
-    tighten(lay, st, job, 0)
+    tighten(lay, st, job, 0, LEADS_TO_FIXED)
     return _cost(lay, st, job, begins)
 
 

@@ -8,21 +8,21 @@ never delayed, so no job finishes later.
 from contractor.engine.compiled import kernel
 from contractor.engine.fit import last_fit, may_finish_by
 from contractor.engine.occupancy import occupy, vacate
-from contractor.engine.prepared import LEADS_TO_FIXED, NONE, Layout
+from contractor.engine.prepared import NONE, Layout
 from contractor.engine.state import UNPLANNED, State
 
 
 @kernel
-def tighten(lay: Layout, st: State, job: int, since: int) -> None:
+def tighten(lay: Layout, st: State, job: int, since: int, least_rank: int) -> None:
     """Move what can wait of `job` toward its followers, on the same modes, in place.
 
-    Fixed work, what begins before slot `since`, and what has no follower stays. What was announced
-    moves no later than announced.
+    What is of a lower rank or begins before slot `since`, and what has no follower, stays. What was
+    announced moves no later than announced.
     """
     for k in range(lay.member_first[job + 1] - 1, lay.member_first[job] - 1, -1):
         i = lay.member[k]
         if (
-            lay.rank[i] < LEADS_TO_FIXED
+            lay.rank[i] < least_rank
             or st.mode[i] == UNPLANNED
             or st.start[i] < since
             # Another phase took its turn behind this one, so they keep that order.

@@ -2,7 +2,6 @@
 
 from dataclasses import replace
 
-import pytest
 from hypothesis import HealthCheck, assume, event, given, settings
 from hypothesis import strategies as st
 
@@ -24,10 +23,6 @@ from tests.reference.engine_problems import (
 )
 from tests.unit.engine.builders import activity, spans
 from tests.unit.engine.builders import problem as builders_problem
-
-pytestmark = pytest.mark.xfail(
-    not hasattr(planner, "repair"), reason="the planner has no repair yet", strict=True
-)
 
 RELAXED = settings(max_examples=60, deadline=None, suppress_health_check=[HealthCheck.too_slow])
 
@@ -164,7 +159,6 @@ def test_a_pin_moves_only_what_it_displaces_and_what_follows_from_that(problem, 
     assert gone <= displaced | {row.job}
 
 
-@pytest.mark.xfail(reason="a place is kept free for a pin that is broken later on", strict=True)
 def test_a_pin_that_cannot_be_kept_moves_no_other_job():
     rows = [
         activity("lead", work=10, release=300, announced=Announced(0, 300)),

@@ -5,8 +5,6 @@ import subprocess
 import sys
 from pathlib import Path
 
-import pytest
-
 import contractor
 
 ROOT = Path(contractor.__file__).parents[1]
@@ -163,7 +161,6 @@ def test_where_the_folder_of_the_sources_takes_nothing_kernels_are_kept_at_home(
     assert kept_in(tmp_path / "home" / ".cache" / "girtline")
 
 
-@pytest.mark.xfail(reason="numba refuses to keep a kernel where no folder takes it", strict=True)
 def test_where_no_folder_takes_anything_kernels_are_compiled_all_the_same(tmp_path):
     package = room(tmp_path, inner=INNER.format(times=2), outer=OUTER)
     (package / "__pycache__").touch()

@@ -194,7 +194,6 @@ def test_a_step_takes_out_the_followers_in_other_jobs_too():
         assert search.state.start[1] >= search.state.finish[0]
 
 
-@pytest.mark.xfail(reason="what leads to a pin is held back and not put back", strict=True)
 def test_what_leads_to_a_pin_and_to_open_work_is_where_it_was_when_no_step_is_taken():
     rows = [
         activity("lead", work=8),
