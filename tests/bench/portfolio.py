@@ -4,8 +4,9 @@
     python -m tests.bench.portfolio --shape specialists --jobs 100 --crews 9 --seconds 20 --peers
 
 Without --peers it measures a quarter, a half and the whole of the portfolio, to show growth. With
-them it measures the whole, and CP-SAT on it for the same seconds. All plans are scored by one
-objective and checked by the same check.
+them it measures the whole, and CP-SAT on it for the same seconds: plain, and hinted with each of
+the two plans that are made at once. All plans are scored by one objective and checked by the same
+check.
 """
 
 import argparse
@@ -20,7 +21,6 @@ from contractor.engine.check import check
 from contractor.engine.objective import Objective, objective
 from contractor.engine.planner import plan
 from contractor.engine.problem import Problem
-from contractor.engine.schedule import Schedule
 from contractor.engine.stops import SecondsStop
 from contractor.engine.warm import warm_up
 from tests.bench.portfolio_coarse import Coarse, coarse_crews, coarse_specialists
@@ -92,8 +92,12 @@ def measure(
         "bound_late_weighted_days": better.bound.late_weighted_days if better.bound else None,
     }
     if peers:
-        hint = min(plain, first.schedule, key=lambda known: objective(problem, known).total)
-        row |= _peers(problem, SHAPES[shape].coarse(problem), hint, better.objective, seconds)
+        hints = {"cp_sat": None, "cp_sat_first_plan": first.schedule, "cp_sat_first_come": plain}
+        coarse = SHAPES[shape].coarse(problem)
+        for name, hint in hints.items():
+            known = first.schedule if hint is None else hint
+            peer = cp_sat(problem, coarse, known, seconds=seconds, hinted=hint is not None)
+            row[name] = _peer_parts(peer, better.objective)
     return row
 
 
@@ -140,18 +144,6 @@ def _timed(work: Callable[[], _Result]) -> tuple[float, _Result]:
     began = clock.perf_counter()
     result = work()
     return clock.perf_counter() - began, result
-
-
-def _peers(
-    problem: Problem, coarse: Coarse, known: Schedule, ours: Objective, seconds: float
-) -> dict[str, object]:
-    """Return both peers; `known`, the better of the two plans made at once, is the hint."""
-    plain = cp_sat(problem, coarse, known, seconds=seconds, hinted=False)
-    hinted = cp_sat(problem, coarse, known, seconds=seconds, hinted=True)
-    return {
-        "cp_sat": _peer_parts(plain, ours),
-        "cp_sat_hinted": _peer_parts(hinted, ours),
-    }
 
 
 def _peer_parts(peer: PeerResult, ours: Objective) -> dict[str, object]:
