@@ -26,6 +26,7 @@ from contractor.engine.worktime import HorizonExceeded
 
 __all__ = [
     "ANNOUNCED_STARTS",
+    "AT_ONCE",
     "REPAIR",
     "RIGHT_SHIFT",
     "RULES",
@@ -42,6 +43,9 @@ ANNOUNCED_STARTS = "announced starts"
 """The right shift, but work that waits for a late delivery lets what comes after it go first."""
 ANNOUNCED_ORDER = "announced order"
 YIELDING = ", crews yield"
+FIRST_READY = "first ready"
+AT_ONCE = ", begun at once"
+"""Nothing is held back for its job to run through: that takes time which others may wait for."""
 YIELDING_CREW_SLOTS = 64
 """Sixteen hours by the clock: a crew yields to one that is done by the next day; our own."""
 ATC_LOOK_AHEAD = 2.0
@@ -86,8 +90,9 @@ class _Source(NamedTuple):
 def candidates(problem: Problem) -> tuple[Candidate, ...]:
     """Return the plan of every rule that fits the axis; the pushed-right plan is the first.
 
-    Where all of them break a promise, the rules run again with crews that yield sooner: a crew
-    that stays with its job is worth something, but less than a kept promise.
+    Where all of them break a promise, the rules run again with crews that yield sooner, and then
+    with nothing held back: a crew that stays with its job, and a job that runs through, are worth
+    something, but less than a kept promise.
     Raises HorizonExceeded when none fits.
     """
     layout = prepare(problem)
@@ -121,10 +126,12 @@ def _tried(layout: Layout) -> Iterator[tuple[str, State, float]]:
     state = new_state(layout)
     too_long: HorizonExceeded | None = None
     least_late = np.inf
-    for yielding in (False, True):
-        if yielding and (not least_late or layout.change_crew_slots <= YIELDING_CREW_SLOTS):
+    for suffix in ("", YIELDING, AT_ONCE):
+        if suffix and not least_late:
             break
-        for source in _sources(layout, load, yielding=yielding):
+        if suffix == YIELDING and layout.change_crew_slots <= YIELDING_CREW_SLOTS:
+            continue
+        for source in _sources(layout, load, suffix):
             state.begins_by_job[:] = 0
             try:
                 source.run(state)
@@ -137,20 +144,23 @@ def _tried(layout: Layout) -> Iterator[tuple[str, State, float]]:
         raise too_long
 
 
-def _sources(layout: Layout, load: _Load, *, yielding: bool) -> Iterator[_Source]:
+def _sources(layout: Layout, load: _Load, suffix: str) -> Iterator[_Source]:
     """Yield the passes: by rule activity by activity, then job by job with its crew."""
-    if yielding:
+    run = partial(_run, layout)
+    if suffix == YIELDING:
         run = partial(_run, layout, change_crew_slots=YIELDING_CREW_SLOTS)
-    else:
-        run = partial(_run, layout)
-        if np.any(layout.told_start != NONE):
-            yield from _told_sources(layout, load)
-    suffix = YIELDING if yielding else ""
+    elif suffix == AT_ONCE:
+        run = partial(_run, layout, tightens=False)
+    elif np.any(layout.told_start != NONE):
+        yield from _told_sources(layout, load)
     for name, rule in RULES.items():
         if name not in (RIGHT_SHIFT, ANNOUNCED_ORDER):
             yield _Source(name + suffix, partial(run, sort_by(layout, rule(load))))
+    if suffix != YIELDING:
+        order = sort_by(layout, _due_date(load))
+        yield _Source(FIRST_READY + suffix, partial(run, order, first_ready=True))
     # Job by job every crew is tried in any case, so there crews need not yield.
-    for name in JOB_RULES if not yielding and _trials(layout) <= MOST_TRIALS else ():
+    for name in JOB_RULES if not suffix and _trials(layout) <= MOST_TRIALS else ():
         order = _jobsort_by(layout, RULES[name](load))
         yield _Source(f"{name}, job by job", partial(run, order, staffs=True))
 
@@ -158,7 +168,7 @@ def _sources(layout: Layout, load: _Load, *, yielding: bool) -> Iterator[_Source
 def _trials(layout: Layout) -> int:
     """Return how many modes are looked at when each job is tried on each crew that can help."""
     modes = np.bincount(layout.job, np.diff(layout.mode_first), minlength=layout.jobs)
-    crews = (layout.coverage.reshape(layout.jobs, -1) > 0).sum(axis=1)
+    crews = (layout.coverage.reshape(layout.jobs, layout.resources) > 0).sum(axis=1)
     return int((modes * crews).sum())
 
 

@@ -104,7 +104,7 @@ def search(
             rounds += 1
             if rounds % ROUNDS_TO_SETTLE == 0:
                 for walk in walks:
-                    walk.settle()
+                    walk.settle(tightens=rounds % (2 * ROUNDS_TO_SETTLE) == 0)
             if progress is not None:
                 progress(iterations, min(walk.best for walk in walks))
     found = min(walks, key=lambda walk: walk.best)
@@ -153,10 +153,11 @@ class _Walker:
         """Take some steps."""
         step_many(self.layout, self.state, self.how, self.walk, STEPS_AT_ONCE, heat)
 
-    def settle(self) -> None:
+    def settle(self, *, tightens: bool) -> None:
         """Decode the plan as it stands anew, and stand at that if it costs no more."""
+        state = self.state
         if not _decode_into(
-            self.layout, self.spare, self.state.mode, self.state.start, self.state.begins_by_job
+            self.layout, self.spare, state.mode, state.start, state.begins_by_job, tightens
         ):
             return
         if price_of_all(self.layout, self.spare) <= self.walk.total[0]:
@@ -168,19 +169,24 @@ class _Walker:
     def schedule(self, problem: Problem) -> Schedule:
         """Return the best plan as the decoder makes it."""
         layout, walk, state = self.layout, self.walk, self.spare
-        if (
-            not _decode_into(layout, state, walk.best_mode, walk.best_start, walk.best_begins)
-            or price_of_all(layout, state) > self.best + 1e-6
+        best = walk.best_mode, walk.best_start, walk.best_begins
+        if not any(
+            _decode_into(layout, state, *best, tightens)
+            and price_of_all(layout, state) <= self.best + 1e-6
+            for tightens in (True, False)
         ):
             pass_exactly(layout, state, walk.best_mode, walk.best_start)
         return to_schedule(problem, dates_of(layout, state))
 
 
-def _decode_into(layout: Layout, state: State, mode: Ints, start: Ints, begins: Ints) -> bool:
+def _decode_into(
+    layout: Layout, state: State, mode: Ints, start: Ints, begins: Ints, tightens: bool
+) -> bool:
     """Run a pass in the order of `start` with the same modes; return whether it fits the axis."""
     state.begins_by_job[:] = begins
+    position = order_by_start(layout, start)
     try:
-        pass_into(layout, state, order_by_start(layout, start), mode_choice=mode)
+        pass_into(layout, state, position, mode_choice=mode, tightens=tightens)
     except HorizonExceeded:
         return False
     return True

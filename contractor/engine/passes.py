@@ -84,6 +84,7 @@ def pass_into(
     right_shift: bool = False,
     in_turn: bool = True,
     staffs: bool = False,
+    first_ready: bool = False,
 ) -> None:
     """Run one pass into `state`, with choices as arrays. Raises HorizonExceeded."""
     state.crew_choice[:] = NONE if crew_choice is None else crew_choice
@@ -97,6 +98,7 @@ def pass_into(
         in_turn=in_turn,
         tightens=tightens,
         staffs=staffs,
+        first_ready=first_ready,
     )
     if not run_pass(layout, state, how, position):
         raise HorizonExceeded("some work does not end on the axis")

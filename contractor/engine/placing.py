@@ -31,7 +31,8 @@ class Pass(NamedTuple):
     earlier, and, `in_turn`, keeps its order on the crew. `change_crew_slots` is how much sooner
     another crew than the job's own must be done. `tightens`: jobs are made to run through.
     `staffs`: each job is first tried on every crew, and the state's `crew_choice` and
-    `begins_by_job` are filled with what was found.
+    `begins_by_job` are filled with what was found. `first_ready`: open work takes its turn by when
+    what it follows lets it begin, as in a queue.
     """
 
     change_crew_slots: int
@@ -39,6 +40,7 @@ class Pass(NamedTuple):
     in_turn: bool
     tightens: bool
     staffs: bool
+    first_ready: bool = False
 
 
 @kernel

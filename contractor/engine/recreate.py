@@ -41,6 +41,8 @@ SHARE_SOONEST = 0.7
 SHARE_OTHER_BEGIN = 0.15
 """A job begins as soon as it can, or up to MOST_BEGIN_MOVE_DAYS from where it did; else there."""
 MOST_BEGIN_MOVE_DAYS = 28
+SHARE_HELD_BACK = 0.6
+"""The early work of a group's jobs is held back, so that they run through."""
 
 _SAVED = 9
 
@@ -169,7 +171,9 @@ def _step(lay: Layout, st: State, how: Pass, walk: Walk, allowed: float) -> floa
     for g in range(groups):
         group = walk.chosen[g]
         _choose_way(lay, st, walk, group, removed, since)
-        fits = _recreate(lay, st, how, group, since)
+        fits = _recreate(lay, st, how, group)
+        if fits and _uniform(walk) < SHARE_HELD_BACK:
+            _hold_back(lay, st, group, since)
         done = g + 1
         if fits:
             for k in range(lay.group_job_first[group], lay.group_job_first[group + 1]):
@@ -416,7 +420,7 @@ def _begin_otherwise(lay: Layout, st: State, walk: Walk, job: int, removed: int)
 
 
 @kernel
-def _recreate(lay: Layout, st: State, how: Pass, group: int, since: int) -> bool:
+def _recreate(lay: Layout, st: State, how: Pass, group: int) -> bool:
     """Place what is missing of the group; False where something does not fit on the axis."""
     for k in range(lay.group_first[group], lay.group_first[group + 1]):
         i = lay.group_member[k]
@@ -424,11 +428,15 @@ def _recreate(lay: Layout, st: State, how: Pass, group: int, since: int) -> bool
             st.held_by[i] = NONE
             if place(lay, st, how, i) == BEYOND:
                 return False
-    if how.tightens:
-        for k in range(lay.group_job_first[group], lay.group_job_first[group + 1]):
-            if not lay.begun[lay.group_job[k]]:
-                tighten(lay, st, lay.group_job[k], since, OPEN)
     return True
+
+
+@kernel
+def _hold_back(lay: Layout, st: State, group: int, since: int) -> None:
+    """Move what can wait of the group toward what follows it; what was not taken out stays."""
+    for k in range(lay.group_job_first[group], lay.group_job_first[group + 1]):
+        if not lay.begun[lay.group_job[k]]:
+            tighten(lay, st, lay.group_job[k], since, OPEN)
 
 
 @kernel

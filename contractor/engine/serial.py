@@ -10,7 +10,7 @@ import numpy as np
 
 from contractor.engine.compiled import Ints, kernel
 from contractor.engine.occupancy import clear
-from contractor.engine.placing import BEYOND, Pass, place
+from contractor.engine.placing import BEYOND, Pass, earliest_start, place
 from contractor.engine.prepared import LEADS_TO_FIXED, NONE, OPEN, UNDER_WAY, Layout
 from contractor.engine.staffing import staff
 from contractor.engine.state import State
@@ -33,7 +33,7 @@ def run_pass(lay: Layout, st: State, how: Pass, position: Ints) -> bool:
     for i in range(lay.size):
         missing[i] = lay.leader_first[i + 1] - lay.leader_first[i]
         if missing[i] == 0:
-            ready.append(_entry(first_key, second_key, position, i))
+            ready.append(_entry(lay, st, how, first_key, second_key, position, i))
     heapify(ready)
     while len(ready):
         i = int(heappop(ready)[3])
@@ -49,15 +49,18 @@ def run_pass(lay: Layout, st: State, how: Pass, position: Ints) -> bool:
             after = lay.follower[f]
             missing[after] -= 1
             if missing[after] == 0:
-                heappush(ready, _entry(first_key, second_key, position, after))
+                heappush(ready, _entry(lay, st, how, first_key, second_key, position, after))
     return True
 
 
 @kernel
 def _entry(
-    first_key: Ints, second_key: Ints, position: Ints, i: int
+    lay: Layout, st: State, how: Pass, first_key: Ints, second_key: Ints, position: Ints, i: int
 ) -> tuple[np.int64, np.int64, np.int64, np.int64]:
-    return np.int64(first_key[i]), np.int64(second_key[i]), np.int64(position[i]), np.int64(i)
+    second = np.int64(second_key[i])
+    if how.first_ready and lay.rank[i] == OPEN:
+        second = np.int64(earliest_start(lay, st, i))
+    return np.int64(first_key[i]), second, np.int64(position[i]), np.int64(i)
 
 
 @kernel
