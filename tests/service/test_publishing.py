@@ -134,13 +134,25 @@ def test_a_draft_is_published_later_on_its_first_day():
 
 
 @pytest.mark.django_db
-def test_a_draft_made_before_a_pin_is_stale():
+def test_a_draft_made_before_a_pin_is_replaced_by_one_that_knows_it():
     make_firm()
     job = make_job()
     plan = draft()
     later = MONDAY.replace(hour=7, minute=30) + timedelta(days=14)
     dig = job.phases.get(code="DIG")
     pinning.pin(phase_id=dig.pk, crew_id=None, starts_at=later, now=MONDAY)
+
+    with pytest.raises(publishing.NotADraft, match="is replaced"):
+        publishing.publish(plan_id=plan.pk, now=MONDAY)
+
+
+@pytest.mark.django_db
+def test_a_draft_that_does_not_know_a_pin_is_stale():
+    make_firm()
+    job = make_job()
+    plan = draft()
+    later = MONDAY.replace(hour=7, minute=30) + timedelta(days=14)
+    job.phases.filter(code="DIG").update(pinned_start_at=later)
 
     with pytest.raises(publishing.StalePlan, match=f"Dig holes of job {job.number} was pinned"):
         publishing.publish(plan_id=plan.pk, now=MONDAY)
