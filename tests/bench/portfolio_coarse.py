@@ -3,8 +3,7 @@
 For specialists the steps are half-days and the model is the same problem. For all-round crews it
 is a likeness in quarters of a working day: durations are rounded to the nearest step, a cure of
 three days is the working time that three days hold on average, a notice is one working day, and an
-inspection comes as a day begins. Halves and eighths of a day gave the solver no better plans. Its
-order and crews are then timed by the engine's decoder.
+inspection comes as a day begins. Its order and crews are then timed by the engine's decoder.
 """
 
 from collections.abc import Sequence
