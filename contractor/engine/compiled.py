@@ -26,6 +26,8 @@ __all__ = ["Flags", "Floats", "Ints", "Longs", "Words", "by_pointer", "kernel"]
 _F = TypeVar("_F", bound=Callable[..., object])
 _C = TypeVar("_C", bound=type)
 _HERE = Path(__file__).parent
+_ASKED_FOR: str = numba.config.CACHE_DIR
+"""What NUMBA_CACHE_DIR named when this was loaded, or nothing."""
 
 Ints = NDArray[np.int32]
 Longs = NDArray[np.int64]
@@ -57,8 +59,10 @@ def _digest(folder: Path) -> str:
 @cache
 def _keep_in(folder: Path) -> str:
     """Return where kernels are kept; in the user's own cache where the sources are read-only."""
-    asked = os.environ.get("NUMBA_CACHE_DIR")
-    for root in (Path(asked) if asked else folder / "__pycache__", Path.home() / ".cache/girtline"):
+    for root in (
+        Path(_ASKED_FOR) if _ASKED_FOR else folder / "__pycache__",
+        Path.home() / ".cache/girtline",
+    ):
         kept = root / f"kernels-{_digest(folder)}"
         try:
             kept.mkdir(parents=True, exist_ok=True)

@@ -252,7 +252,8 @@ def _covered(lay: Layout, i: int, m: int) -> int:
 def _fit(lay: Layout, st: State, how: Pass, i: int, m: int, earliest: int) -> Fit:
     """Return where the mode fits; in a right shift not ahead of what was announced before it."""
     crew = lay.mode_crew[m]
-    if how.right_shift and crew != NONE and lay.mode_work[m] and lay.told_start[i] != NONE:
+    has_turn = lay.told_start[i] != NONE and lay.rank[i] != UNDER_WAY
+    if how.right_shift and has_turn and crew != NONE and lay.mode_work[m]:
         last = st.last_on_crew[crew]
         if last != NONE and st.start[last] > earliest:
             fit = first_fit(lay, st, m, lay.window_set[i], st.start[last])
