@@ -21,7 +21,16 @@ from numba.extending import NativeValue, models, register_model, typeof_impl, un
 from numba.np.arrayobj import make_array, populate_array
 from numpy.typing import NDArray
 
-__all__ = ["Flags", "Floats", "Ints", "Longs", "Words", "by_pointer", "kernel"]
+__all__ = [
+    "Flags",
+    "Floats",
+    "Ints",
+    "Longs",
+    "PointerTable",
+    "Words",
+    "by_pointer",
+    "kernel",
+]
 
 _F = TypeVar("_F", bound=Callable[..., object])
 _C = TypeVar("_C", bound=type)
@@ -118,6 +127,20 @@ def by_pointer(cls: _C) -> _C:
     register_model(class_type)(_PointerModel)
     unbox(class_type)(_unbox_address)
     return cls
+
+
+class PointerTable:
+    """Gives a dataclass under `by_pointer` its table of pointers and the address of it."""
+
+    table: Longs
+
+    def __post_init__(self) -> None:
+        object.__setattr__(self, "table", pointer_table(self))
+
+    @property
+    def address(self) -> int:
+        """Return where kernels find the fields."""
+        return int(self.table.ctypes.data)
 
 
 def pointer_table(value: object) -> Longs:

@@ -280,19 +280,25 @@ def new_state(layout: Layout) -> State:
 
 
 @kernel
+def _blank(st: State, i: int) -> None:
+    """Write down that the activity has no place."""
+    st.mode[i] = UNPLANNED
+    st.crew[i] = NONE
+    st.start[i] = 0
+    st.finish[i] = 0
+    st.blocker_resource[i] = NONE
+    st.blocker_holder[i] = NONE
+    st.blocker_slot[i] = NONE
+    st.held_for[i] = NONE
+    st.held_by[i] = NONE
+    st.pin_broken[i] = 0
+
+
+@kernel
 def clear(lay: Layout, st: State) -> None:
     """Plan nothing; begins and choices stay."""
     for i in range(lay.size):
-        st.mode[i] = UNPLANNED
-        st.crew[i] = NONE
-        st.start[i] = 0
-        st.finish[i] = 0
-        st.blocker_resource[i] = NONE
-        st.blocker_holder[i] = NONE
-        st.blocker_slot[i] = NONE
-        st.held_for[i] = NONE
-        st.held_by[i] = NONE
-        st.pin_broken[i] = 0
+        _blank(st, i)
     for job in range(lay.jobs):
         st.left_of_job[job] = lay.member_first[job + 1] - lay.member_first[job]
         st.job_crew_count[job] = 0
@@ -339,13 +345,4 @@ def forget(lay: Layout, st: State, i: int) -> None:
     """Take the activity out of the plan, as if it had never been placed."""
     if st.mode[i] != UNPLANNED:
         vacate(lay, st, i)
-    st.mode[i] = UNPLANNED
-    st.crew[i] = NONE
-    st.start[i] = 0
-    st.finish[i] = 0
-    st.blocker_resource[i] = NONE
-    st.blocker_holder[i] = NONE
-    st.blocker_slot[i] = NONE
-    st.held_for[i] = NONE
-    st.held_by[i] = NONE
-    st.pin_broken[i] = 0
+    _blank(st, i)

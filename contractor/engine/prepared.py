@@ -7,7 +7,7 @@ for an index or a slot that is not there.
 
 from collections import Counter
 from collections.abc import Iterable, Sequence
-from dataclasses import dataclass, field
+from dataclasses import dataclass
 from itertools import chain
 from typing import Any
 from weakref import WeakKeyDictionary
@@ -15,7 +15,7 @@ from weakref import WeakKeyDictionary
 import numpy as np
 from numpy.typing import NDArray
 
-from contractor.engine.compiled import Flags, Floats, Ints, Longs, by_pointer, pointer_table
+from contractor.engine.compiled import Flags, Floats, Ints, Longs, PointerTable, by_pointer
 from contractor.engine.problem import Activity, Problem, Window
 from contractor.engine.worktime import WorkCalendar
 
@@ -27,7 +27,7 @@ NONE = -1
 
 @by_pointer
 @dataclass(frozen=True, eq=False)
-class Layout:
+class Layout(PointerTable):
     """Arrays by activity unless the name says otherwise; slots and work in slots of the axis.
 
     `told_…` is what was announced, `wanted_…` what a pin, the freeze or work under way asks for.
@@ -106,15 +106,6 @@ class Layout:
     group_job_first: Ints
     group_job: Ints
     group_of_job: Ints
-    table: Longs = field(init=False)
-
-    def __post_init__(self) -> None:
-        object.__setattr__(self, "table", pointer_table(self))
-
-    @property
-    def address(self) -> int:
-        """Return where kernels find the arrays."""
-        return int(self.table.ctypes.data)
 
 
 # Keyed by identity and weak: a layout lives exactly as long as its problem.

@@ -6,12 +6,12 @@ Physics 159; taking out what is adjacent: Christiaens and Vanden Berghe 2020, Tr
 54(2); both from memory). A step costs what those jobs cost to place, however large the plan is.
 """
 
-from dataclasses import dataclass, field
+from dataclasses import dataclass
 from math import log
 
 import numpy as np
 
-from contractor.engine.compiled import Floats, Ints, Longs, Words, by_pointer, kernel, pointer_table
+from contractor.engine.compiled import Floats, Ints, PointerTable, Words, by_pointer, kernel
 from contractor.engine.occupancy import forget, occupy
 from contractor.engine.placing import BEYOND, Pass, join, place
 from contractor.engine.prepared import NONE, OPEN, Layout
@@ -49,7 +49,7 @@ _SAVED = 9
 
 @by_pointer
 @dataclass(frozen=True, eq=False)
-class Walk:
+class Walk(PointerTable):
     """What a search remembers beside the state it changes. Kernels change it in place.
 
     `price`: by job. `total`: of the plan as it stands, then of the best one. `best_…`: the best
@@ -73,15 +73,6 @@ class Walk:
     chosen: Ints
     is_chosen: Ints
     sort_key: Floats
-    table: Longs = field(init=False)
-
-    def __post_init__(self) -> None:
-        object.__setattr__(self, "table", pointer_table(self))
-
-    @property
-    def address(self) -> int:
-        """Return where kernels find the arrays."""
-        return int(self.table.ctypes.data)
 
 
 def new_walk(layout: Layout, state: State, seed: int) -> Walk:

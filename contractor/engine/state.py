@@ -1,8 +1,8 @@
 """A plan in the making: who does what when, and what that occupies. Kernels change it in place."""
 
-from dataclasses import dataclass, field
+from dataclasses import dataclass
 
-from contractor.engine.compiled import Flags, Ints, Longs, Words, by_pointer, pointer_table
+from contractor.engine.compiled import Flags, Ints, Longs, PointerTable, Words, by_pointer
 
 UNPLANNED = -1
 """The mode of an activity that has no place, and then its dates are 0."""
@@ -14,7 +14,7 @@ PAUSE = -3
 
 @by_pointer
 @dataclass(frozen=True, eq=False)
-class State:
+class State(PointerTable):
     """Arrays by activity unless the name says otherwise; NONE where there is nothing.
 
     `blocker_…`: the resource that moved the activity last, who held it, and until which slot.
@@ -55,12 +55,3 @@ class State:
     words: Words
     holder: Ints
     load: Ints
-    table: Longs = field(init=False)
-
-    def __post_init__(self) -> None:
-        object.__setattr__(self, "table", pointer_table(self))
-
-    @property
-    def address(self) -> int:
-        """Return where kernels find the arrays."""
-        return int(self.table.ctypes.data)
