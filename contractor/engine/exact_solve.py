@@ -1,9 +1,8 @@
 """Run CP-SAT on a part of a problem, within limits, and say what it gained."""
 
-import threading
 import time
-from collections.abc import Callable, Iterator
-from contextlib import contextmanager
+from collections.abc import Callable
+from concurrent.futures import ThreadPoolExecutor, wait
 from dataclasses import dataclass
 
 from ortools.sat.python import cp_model
@@ -49,8 +48,7 @@ def solve_part(part: Part, scale: int, limits: Limits) -> Answer:
     solver.parameters.cp_model_probing_level = 0
     solver.parameters.linearization_level = 0
     solver.parameters.max_time_in_seconds = max(0.0, until - time.monotonic())
-    with _watched(solver, limits.cancelled):
-        name = solver.status_name(solver.solve(model.model))
+    name = _solve(solver, model.model, limits.cancelled)
     if name == "UNKNOWN":
         return Answer({}, 0, model.cost_now, False, name)
     if name not in ("OPTIMAL", "FEASIBLE"):
@@ -67,23 +65,24 @@ def solve_part(part: Part, scale: int, limits: Limits) -> Answer:
     )
 
 
-@contextmanager
-def _watched(solver: cp_model.CpSolver, cancelled: Callable[[], bool] | None) -> Iterator[None]:
-    """Stop `solver` from beside it once `cancelled` says so."""
+def _solve(
+    solver: cp_model.CpSolver, model: cp_model.CpModel, cancelled: Callable[[], bool] | None
+) -> str:
+    """Solve `model`, stopping early once `cancelled` says so; return the status by name.
+
+    It is asked in the caller's own thread and the solver runs beside it: what a caller asks may
+    belong to its thread, as a database connection does.
+    """
     if cancelled is None:
-        yield
-        return
-    over = threading.Event()
-
-    def watch() -> None:
-        while not over.wait(_WATCH_SECONDS):
-            if cancelled():
-                solver.stop_search()
-
-    watcher = threading.Thread(target=watch, daemon=True)
-    watcher.start()
-    try:
-        yield
-    finally:
-        over.set()
-        watcher.join()
+        return solver.status_name(solver.solve(model))
+    with ThreadPoolExecutor(1) as beside:
+        answer = beside.submit(solver.solve, model)
+        try:
+            while not answer.done():
+                if cancelled():
+                    solver.stop_search()
+                wait((answer,), timeout=_WATCH_SECONDS)
+        except BaseException:
+            solver.stop_search()
+            raise
+        return solver.status_name(answer.result())

@@ -1,5 +1,6 @@
 """The exact finish on problems small enough to see the answer."""
 
+import threading
 from dataclasses import replace
 
 import pytest
@@ -48,6 +49,20 @@ def test_what_is_cancelled_at_once_is_no_worse_than_the_incumbent():
     result = finish(whole, first_come(whole), seconds=30, cancelled=lambda: True)
 
     assert result.total <= first_come(whole).total
+
+
+def test_the_cancel_is_asked_in_the_thread_of_the_caller():
+    # What is asked may belong to its thread, as a database connection does.
+    whole = two_in_a_row()
+    asked_in = []
+
+    def is_cancelled() -> bool:
+        asked_in.append(threading.get_ident())
+        return False
+
+    finish(whole, first_come(whole), seconds=30, cancelled=is_cancelled)
+
+    assert set(asked_in) == {threading.get_ident()}
 
 
 def test_what_is_not_free_stays_and_is_in_the_way():
