@@ -1,0 +1,10 @@
+from django.db import migrations
+
+
+class Migration(migrations.Migration):
+
+    dependencies = [
+        ("jobs", "0007_reports"),
+    ]
+
+    operations = []
