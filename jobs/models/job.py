@@ -7,6 +7,7 @@ from django.db import models
 from django.db.models import F, Q
 
 from contractor.trade.building import OpeningKind
+from contractor.trade.causes import TOLD_BY_PEOPLE
 from contractor.trade.phases import PHASE_TABLE
 from crews.models import NOT_TOO_FAR, STATE_CODE, Crew
 from jobs.models.specification import Specification
@@ -182,6 +183,22 @@ class Phase(models.Model):
         help_text="When the share was true; work since then is taken to go on as planned.",
     )
     reported_hours = models.FloatField(null=True, blank=True, validators=[MinValueValidator(0)])
+    hours_at_share = models.FloatField(
+        null=True,
+        blank=True,
+        editable=False,
+        help_text="The hours reported when the share was told.",
+    )
+    stopped_by = models.CharField(
+        max_length=14,
+        choices=[(cause.value, cause.label) for cause in TOLD_BY_PEOPLE],
+        blank=True,
+        help_text="What keeps begun or planned work from going on.",
+    )
+    stopped_at = models.DateTimeField(null=True, blank=True, editable=False)
+    stopped_until = models.DateTimeField(
+        null=True, blank=True, help_text="It is planned to go on then; empty is not known."
+    )
     pinned_crew = models.ForeignKey(
         Crew, null=True, blank=True, on_delete=models.PROTECT, related_name="pinned_phases"
     )
