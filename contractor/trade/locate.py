@@ -2,25 +2,47 @@
 The two clocks of a locate ticket: the earliest dig and the day it runs out.
 
 Starter rules by state are for planning; laws change every year and the state's
-call center decides. Rules that count hours are rounded up to whole days.
+call center decides. Plans count whole days: notice in hours is rounded up.
 """
 
+from collections.abc import Iterable
 from dataclasses import dataclass
-from datetime import date, timedelta
+from datetime import date, datetime, time, timedelta
 
+from contractor.trade.labeled import Labeled
 from contractor.trade.locate_rules import STARTER_RULES, LocateRule
 from contractor.trade.workdays import IsWorkingDay, add_working_days, on_or_after
 
 __all__ = [
     "STARTER_RULES",
+    "Answer",
     "LocateRule",
     "TicketClock",
+    "call_by_date",
+    "call_date",
+    "covered_spans",
+    "earliest_dig_at",
     "earliest_dig_date",
     "expires_on",
+    "first_uncovered_date",
+    "may_dig",
     "must_start_by",
     "renew_by",
     "ticket_clock",
+    "warn_from",
 ]
+
+# Early enough that a renewal with three working days of notice lands in time; our own choice.
+WARN_WORKING_DAYS = 4
+
+
+class Answer(Labeled):
+    """What a utility answers to a ticket: the positive response."""
+
+    CLEAR = "CLEAR"
+    MARKED = "MARKED"
+    NOT_YET = "NOT_YET"
+    CONFLICT = "CONFLICT"
 
 
 @dataclass(frozen=True, slots=True)
@@ -38,17 +60,58 @@ class TicketClock:
         return self.earliest_dig <= day <= self.expires_on
 
 
+def call_date(called_at: datetime, rule: LocateRule) -> date:
+    """Return the day as which a call counts: the next one where it comes after the hour."""
+    late = rule.call_by is not None and called_at.time() > rule.call_by
+    return called_at.date() + timedelta(days=1 if late else 0)
+
+
+def earliest_dig_at(
+    called_at: datetime, rule: LocateRule, is_working_day: IsWorkingDay
+) -> datetime:
+    """
+    Return the first moment at which digging is legal after a call, in the call's own zone.
+
+    Hours run from midnight to midnight of working days, by the clock on the wall. Raises
+    ValueError for a call without a time zone.
+    """
+    if called_at.utcoffset() is None:
+        raise ValueError(f"called_at {called_at}: this has no time zone. Enter an aware datetime.")
+    counted = call_date(called_at, rule)
+    wall = called_at.replace(tzinfo=None)
+    if rule.notice_hours and not rule.count_from_next_day:
+        if counted != wall.date() or not is_working_day(counted):
+            wall = datetime.combine(on_or_after(counted, is_working_day), time())
+        wall = _after_hours(wall, timedelta(hours=rule.notice_hours), is_working_day)
+    else:
+        wall = datetime.combine(earliest_dig_date(counted, rule, is_working_day), time())
+    return wall.replace(tzinfo=called_at.tzinfo)
+
+
+def _after_hours(begins: datetime, left: timedelta, is_working_day: IsWorkingDay) -> datetime:
+    """Return when so much time of working days has passed since a moment of a working day."""
+    while True:
+        next_day = begins.date() + timedelta(days=1)
+        midnight = datetime.combine(next_day, time())
+        if left <= midnight - begins:
+            return begins + left
+        left -= midnight - begins
+        begins = datetime.combine(on_or_after(next_day, is_working_day), time())
+
+
 def earliest_dig_date(called_on: date, rule: LocateRule, is_working_day: IsWorkingDay) -> date:
     """
-    Return the first day on which digging is legal after a call.
+    Return the first whole day on which digging is legal after a call.
 
     The notice days are whole working days, counted from the next working day
     (or from the day of the call itself where the rule says so); digging may
-    start the day after the last of them. Marks and answers must still be seen.
+    start the day after the last of them. Hours are taken to run from the end of
+    the day of the call. Marks and answers must still be seen.
     """
-    first = called_on + timedelta(days=1) if rule.count_from_next_day else called_on
+    by_day = rule.count_from_next_day or rule.notice_hours
+    first = called_on + timedelta(days=1) if by_day else called_on
     counted = on_or_after(first, is_working_day)
-    last = add_working_days(counted, rule.notice_working_days - 1, is_working_day)
+    last = add_working_days(counted, rule.notice_days - 1, is_working_day)
     return last + timedelta(days=1)
 
 
@@ -67,13 +130,19 @@ def expires_on(called_on: date, rule: LocateRule, is_working_day: IsWorkingDay) 
     return start + timedelta(days=rule.life_days)
 
 
-def must_start_by(called_on: date, rule: LocateRule, is_working_day: IsWorkingDay) -> date | None:
+def must_start_by(dig_from: date, expires: date, rule: LocateRule) -> date | None:
     """Return the last day on which digging may begin, or None where no rule says so."""
     if rule.must_start_days is None:
         return None
-    first = earliest_dig_date(called_on, rule, is_working_day)
-    last = first + timedelta(days=rule.must_start_days - 1)
-    return min(last, expires_on(called_on, rule, is_working_day))
+    return min(dig_from + timedelta(days=rule.must_start_days - 1), expires)
+
+
+def call_by_date(dig_on: date, rule: LocateRule, is_working_day: IsWorkingDay) -> date:
+    """Return the last day to call so that digging is legal on a day."""
+    call = dig_on - timedelta(days=1)
+    while earliest_dig_date(call, rule, is_working_day) > dig_on:
+        call -= timedelta(days=1)
+    return call
 
 
 def renew_by(expires: date, rule: LocateRule, is_working_day: IsWorkingDay) -> date:
@@ -82,19 +151,61 @@ def renew_by(expires: date, rule: LocateRule, is_working_day: IsWorkingDay) -> d
 
     A call on it gives a new ticket that is live the day after the old one runs out.
     """
-    call = expires
-    while earliest_dig_date(call, rule, is_working_day) > expires + timedelta(days=1):
-        call -= timedelta(days=1)
-    return call
+    return call_by_date(expires + timedelta(days=1), rule, is_working_day)
+
+
+def warn_from(expires: date, is_working_day: IsWorkingDay) -> date:
+    """Return the day from which a ticket still needed is to be renewed: four working days."""
+    day, left = expires, WARN_WORKING_DAYS
+    while left:
+        day -= timedelta(days=1)
+        left -= is_working_day(day)
+    return day
 
 
 def ticket_clock(called_on: date, rule: LocateRule, is_working_day: IsWorkingDay) -> TicketClock:
     """Return all dates of a ticket called on a day."""
     expires = expires_on(called_on, rule, is_working_day)
+    dig_from = earliest_dig_date(called_on, rule, is_working_day)
     return TicketClock(
         called_on=called_on,
-        earliest_dig=earliest_dig_date(called_on, rule, is_working_day),
-        start_by=must_start_by(called_on, rule, is_working_day),
+        earliest_dig=dig_from,
+        start_by=must_start_by(dig_from, expires, rule),
         expires_on=expires,
         renew_by=renew_by(expires, rule, is_working_day),
     )
+
+
+def covered_spans(tickets: Iterable[tuple[date, date]]) -> list[tuple[date, date]]:
+    """Return first and last days of unbroken cover by tickets, in order."""
+    spans: list[tuple[date, date]] = []
+    for first, last in sorted(tickets):
+        if spans and first <= spans[-1][1] + timedelta(days=1):
+            spans[-1] = (spans[-1][0], max(spans[-1][1], last))
+        else:
+            spans.append((first, last))
+    return spans
+
+
+def first_uncovered_date(
+    spans: Iterable[tuple[date, date]], first: date, last: date
+) -> date | None:
+    """Return the first day of a dig, from first to last, that no span covers; None for none."""
+    day = first
+    for opens, closes in covered_spans(spans):
+        if opens <= day <= closes:
+            day = closes + timedelta(days=1)
+    return day if day <= last else None
+
+
+def may_dig(answers: Iterable[str], rule: LocateRule) -> bool:
+    """
+    Return whether the utilities' answers allow digging.
+
+    One that has not marked yet or sees a conflict stops it anywhere; no answer at all stops it
+    where the state wants them read. Marks must still be seen on site.
+    """
+    given = set(answers)
+    if given & {Answer.NOT_YET, Answer.CONFLICT}:
+        return False
+    return bool(given) or not rule.must_view_response

@@ -6,16 +6,35 @@ from inspections.models.authority import (
     AuthorityClosure,
     validate_weekdays,
 )
-from inspections.models.locate import LocateTicket
+from inspections.models.locate import LocateRule, LocateTicket, TicketResponse
 from inspections.models.permit import Permit
+from inspections.models.pour import (
+    POURED_PHASES,
+    Pour,
+    PourReading,
+    StrengthNeed,
+)
+from inspections.models.site import SiteReadiness, SiteShot
 from inspections.models.visit import Inspection
+from inspections.models.weather import WeatherArea, WeatherHour, WeatherLimit
 
 __all__ = [
+    "POURED_PHASES",
     "WEEKDAY_NAMES",
     "Authority",
     "AuthorityClosure",
     "Inspection",
+    "LocateRule",
     "LocateTicket",
     "Permit",
+    "Pour",
+    "PourReading",
+    "SiteReadiness",
+    "SiteShot",
+    "StrengthNeed",
+    "TicketResponse",
+    "WeatherArea",
+    "WeatherHour",
+    "WeatherLimit",
     "validate_weekdays",
 ]

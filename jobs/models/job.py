@@ -248,37 +248,6 @@ class Phase(models.Model):
         return self.labor_hours if self.office_hours is None else self.office_hours
 
 
-class Delivery(models.Model):
-    """Material that a phase waits for."""
-
-    class Item(models.TextChoices):
-        PRECAST_PIERS = "PRECAST_PIERS", "Precast piers"
-        CONCRETE = "CONCRETE", "Concrete"
-        POSTS = "POSTS", "Posts"
-        TRUSSES = "TRUSSES", "Trusses"
-        STEEL = "STEEL", "Steel and trim"
-        OVERHEAD_DOORS = "OVERHEAD_DOORS", "Overhead doors"
-        WINDOWS_AND_DOORS = "WINDOWS_AND_DOORS", "Windows and walk doors"
-        LINER = "LINER", "Liner"
-        INSULATION = "INSULATION", "Insulation"
-
-    job = models.ForeignKey(Job, on_delete=models.CASCADE, related_name="deliveries")
-    item = models.CharField(max_length=20, choices=Item)
-    supplier = models.CharField(max_length=60, blank=True)
-    ordered_on = models.DateField(null=True, blank=True)
-    promised_on = models.DateField(null=True, blank=True, validators=[NOT_TOO_FAR])
-    arrived_on = models.DateField(null=True, blank=True)
-
-    class Meta:
-        verbose_name_plural = "deliveries"
-        constraints = [
-            models.UniqueConstraint(fields=["job", "item"], name="delivery_once_per_job"),
-        ]
-
-    def __str__(self) -> str:
-        return f"{self.get_item_display()}, job {self.job.number}"
-
-
 class LaborRate(models.Model):
     """The firm's own rate in place of a starter rate."""
 

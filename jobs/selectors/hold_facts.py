@@ -1,4 +1,4 @@
-"""What a domain tells of a hold: each has `open_holds(jobs, now)` and `jobs.selectors.holds` asks."""
+"""What a domain tells of a hold: `open_holds(jobs, now)`, which `jobs.selectors.holds` collects."""
 
 from __future__ import annotations
 

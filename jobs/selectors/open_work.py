@@ -11,10 +11,15 @@ from django.db.models import Prefetch
 from crews.models import Crew, DayOff, Equipment, Firm
 from crews.selectors import firm
 from inspections.models import Inspection
+from inspections.selectors.locate import locate_rules
 from jobs.models import Booking, Job, Phase, Plan
+from jobs.selectors.deliveries import lead_times
 
 if TYPE_CHECKING:
-    from collections.abc import Iterable
+    from collections.abc import Iterable, Mapping
+
+    from contractor.trade.lead_times import LeadTime
+    from contractor.trade.locate import LocateRule
 
 
 @dataclass(frozen=True, slots=True)
@@ -29,6 +34,8 @@ class OpenWork:
     jobs: tuple[Job, ...]
     told: dict[int, Booking]
     visits: dict[int, Inspection]
+    locate_rules: Mapping[str, LocateRule]
+    lead_times: tuple[LeadTime, ...]
 
 
 def open_work(*, now: datetime) -> OpenWork:
@@ -45,7 +52,7 @@ def open_work(*, now: datetime) -> OpenWork:
             "openings",
             "lean_tos",
             "deliveries",
-            "locate_tickets",
+            "locate_tickets__responses",
             "permit__authority__closures",
         )
         .order_by("sold_on", "id")
@@ -69,6 +76,8 @@ def open_work(*, now: datetime) -> OpenWork:
         jobs=tuple(job for job in jobs if any(p.status != "DONE" for p in job.phases.all())),
         told=_told(),
         visits=_visits(),
+        locate_rules=locate_rules(),
+        lead_times=lead_times(),
     )
 
 

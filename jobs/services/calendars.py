@@ -166,10 +166,6 @@ class Calendars:
             for ahead in range(FARTHEST_AHEAD.days)
         )
 
-    def is_business_day(self, state: str, day: date) -> bool:
-        """Return whether a day counts for a state's locate notice: a weekday, no holiday."""
-        return day.weekday() < 5 and day not in self.holidays(state)
-
     def local(self, slot: int) -> datetime:
         """Return the site-local moment of a slot."""
         return self.axis.instant(slot).astimezone(self.zone)

@@ -7,15 +7,19 @@ from datetime import timedelta
 from typing import TYPE_CHECKING
 
 from contractor.engine.problem import Window
-from contractor.trade.lead_times import lead_time_days
-from contractor.trade.locate import STARTER_RULES, earliest_dig_date
+from contractor.trade import locate
 from contractor.trade.phases import WaitKind
+from inspections.selectors.locate import answer_words, business_days
+from jobs.selectors.deliveries import due_on
 
 if TYPE_CHECKING:
+    from collections.abc import Iterable, Mapping
     from datetime import date
 
     from contractor.trade.building import Building
-    from jobs.models import Delivery, Job
+    from contractor.trade.lead_times import LeadTime
+    from inspections.models import LocateTicket
+    from jobs.models import Job
     from jobs.services.calendars import Calendars
 
 EARLIEST_DATE = "EARLIEST_DATE"
@@ -74,70 +78,99 @@ def site_holds(*, job: Job, code: str, calendars: Calendars, now: int) -> list[H
 
 
 def dig_windows(
-    *, job: Job, code: str, calendars: Calendars, now: int
+    *,
+    job: Job,
+    code: str,
+    calendars: Calendars,
+    now: int,
+    rules: Mapping[str, locate.LocateRule],
 ) -> tuple[tuple[Window, ...], Hold | None]:
     """
     Return when digging is covered by a live locate ticket, and the wait for the first cover.
 
-    A ticket that is not called yet can be called today, and any later one in time for its dig;
-    so from the notice after today on, digging is open again.
+    What is called already counts first: a ticket covers its days, less those before the utilities'
+    answers allow digging and those after its last day to begin. Tickets that follow each other
+    without a gap cover as one. After the last of them a renewal, called in time, covers the rest;
+    without any ticket, one that is called today does.
 
     Raises
     ------
     NoDate
         If no locate rule is known for the job's state.
     """
-    rule = STARTER_RULES.get(job.site_state)
+    rule = rules.get(job.site_state)
     if rule is None:
         raise NoDate(f"no locate rule is known for the state {job.site_state}; correct the state")
-    today = calendars.local(now).date()
-    end = calendars.axis.slots
-    windows = [
-        Window(calendars.slot_of_day(ticket.dig_from), _day_end(calendars, ticket.expires_on))
-        for ticket in job.locate_tickets.all()
-        if ticket.expires_on >= today
-    ]
-    new_dig = earliest_dig_date(
-        called_on=today,
-        rule=rule,
-        is_working_day=lambda day: calendars.is_business_day(job.site_state, day),
+    moment = calendars.local(now)
+    tickets = sorted(
+        (row for row in job.locate_tickets.all() if row.expires_on >= moment.date()),
+        key=lambda row: (row.dig_from, row.pk),
     )
-    windows.append(Window(calendars.slot_of_day(new_dig), end))
-    first = min(windows, key=lambda window: window.opens)
+    spans = locate.covered_spans(
+        span for row in tickets if (span := _cover(row, rule, moment.date())) is not None
+    )
+    new_dig = locate.earliest_dig_date(
+        locate.call_date(moment, rule), rule, business_days(job.site_state)
+    )
+    renewed = max([new_dig, *(last + timedelta(days=1) for _, last in spans[-1:])])
+    windows = [
+        Window(calendars.slot_of_day(first), _day_end(calendars, last)) for first, last in spans
+    ]
+    end = calendars.axis.slots
+    if not windows or calendars.midnight(renewed) < calendars.axis.instant(end):
+        windows.append(Window(calendars.slot_of_day(renewed), end))
+    first = windows[0]
     if first.opens <= now:
         return tuple(windows), None
-    if first is windows[-1]:
-        why = f"locate ticket to be called; called today, digging from {new_dig:%b %-d, %Y}"
-    else:
-        why = f"locate ticket, digging from {calendars.local(first.opens):%b %-d, %Y}"
+    opens = calendars.local(first.opens).date()
+    why = _dig_why(tickets, opens) if spans else _call_why(tickets, new_dig)
     return tuple(windows), Hold(WaitKind.LOCATE.value, code, first.opens, why, begins=now)
 
 
+def _cover(ticket: LocateTicket, rule: locate.LocateRule, today: date) -> tuple[date, date] | None:
+    """Return first and last day on which a dig that has not begun may use a ticket."""
+    first, last = ticket.dig_from, ticket.expires_on
+    start_by = locate.must_start_by(first, last, rule)
+    if not locate.may_dig((row.answer for row in ticket.responses.all()), rule):
+        first = max(first, today + timedelta(days=1))
+    last = min(last, start_by or last)
+    return (first, last) if max(first, today) <= last else None
+
+
+def _dig_why(tickets: list[LocateTicket], opens: date) -> str:
+    """Return why digging opens on a day with a ticket that is called."""
+    waited_for = next((row for row in tickets if row.dig_from < opens), None)
+    if waited_for:
+        return f"no digging before the answers allow it; {answer_words(waited_for)}"
+    return f"locate ticket, digging from {opens:%b %-d, %Y}"
+
+
+def _call_why(tickets: list[LocateTicket], new_dig: date) -> str:
+    what = "renewed" if tickets else "called"
+    return f"locate ticket to be {what}; called today, digging from {new_dig:%b %-d, %Y}"
+
+
 def delivery_hold(
-    *, job: Job, building: Building, item: str, code: str, calendars: Calendars, now: int
+    *,
+    job: Job,
+    building: Building,
+    item: str,
+    code: str,
+    calendars: Calendars,
+    now: int,
+    lead_times: Iterable[LeadTime],
 ) -> Hold | None:
-    """Return the wait for an item that a phase needs, or None when it is there."""
+    """Return the wait for an item that a phase needs, or None when all of it is there."""
     delivery = next((row for row in job.deliveries.all() if row.item == item), None)
-    if delivery is None or delivery.arrived_on:
+    if delivery is None or delivery.is_complete:
         return None
     today = calendars.local(now).date()
-    due, why = _due_on(delivery, building, today)
+    due, why = due_on(delivery, building, lead_times, today)
     if due < today:
         due, why = today, f"{why} (overdue)"
     # It comes some time during that day, so the phase begins on the next.
     ends = calendars.slot_of_day(due + timedelta(days=1))
     return Hold(WaitKind.DELIVERY.value, code, ends, why, begins=now)
-
-
-def _due_on(delivery: Delivery, building: Building, today: date) -> tuple[date, str]:
-    name = delivery.get_item_display()
-    if delivery.promised_on:
-        return delivery.promised_on, f"{name} promised for {delivery.promised_on:%b %-d, %Y}"
-    days = lead_time_days(item=delivery.item, building=building)
-    if delivery.ordered_on:
-        due = delivery.ordered_on + timedelta(days=days)
-        return due, f"{name} ordered {delivery.ordered_on:%b %-d, %Y}, usual lead time {days} days"
-    return today + timedelta(days=days), f"{name} not ordered; usual lead time {days} days"
 
 
 def _day_end(calendars: Calendars, day: date) -> int:

@@ -222,13 +222,20 @@ class JobActivities:
                     code=code,
                     calendars=calendars,
                     now=now,
+                    lead_times=self.parts.work.lead_times,
                 )
                 holds += [hold] if hold else []
         if phase.code in PHASES_OF_AUTHORITIES:
             holds += self._asking_holds(phase)
         if phase.code not in self.network.dig_phases:
             return holds, ()
-        windows, locate = dig_windows(job=self.job, code=phase.code, calendars=calendars, now=now)
+        windows, locate = dig_windows(
+            job=self.job,
+            code=phase.code,
+            calendars=calendars,
+            now=now,
+            rules=self.parts.work.locate_rules,
+        )
         return holds + ([locate] if locate else []), windows
 
     def _behind(self, follows: Follows) -> Hold | None:
