@@ -31,6 +31,8 @@ _LABELS = {
     "TRUSS": "Wind on trusses",
     "ROOF": "Wet or windy roof",
     "WALL": "Wind on wall steel",
+    "LIFT": "Wind on lifts",
+    "OUTDOORS": "All outdoor work",
     "BUYERS_CHANGE": "Buyer's change",
     "KNOCK_ON": "Knock-on",
 }
