@@ -34,7 +34,7 @@ class FirmAdmin(admin.ModelAdmin):
     list_display = ("name", "county", "state", "phone", "freeze_days")
     fieldsets = (
         (None, {"fields": ("name", "county", "state", "phone")}),
-        ("Planning", {"fields": ("freeze_days",)}),
+        ("Planning", {"fields": ("freeze_days", "site_most_fall_in", "crew_day_cost_usd")}),
         ("Curing", {"fields": ("month_temperatures_degf", "daily_swing_degf")}),
     )
 

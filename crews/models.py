@@ -2,6 +2,7 @@
 
 import uuid
 from datetime import date, time, timedelta
+from decimal import Decimal
 
 from django.conf import settings
 from django.core.exceptions import ValidationError
@@ -74,6 +75,22 @@ class Firm(models.Model):
         help_text="Published bookings that start within this many days stay where they are "
         "unless they must move.",
         validators=[MaxValueValidator(60)],
+    )
+    crew_day_cost_usd = models.DecimalField(
+        "cost of a crew's day (USD)",
+        max_digits=8,
+        decimal_places=2,
+        # Four people with their truck and tools; common practice, no source.
+        default=Decimal("1600"),
+        validators=[MinValueValidator(0)],
+        help_text="What a day costs on which a crew cannot work. A starter value: enter your own.",
+    )
+    site_most_fall_in = models.FloatField(
+        "most fall of a site (in)",
+        # Common practice, no source.
+        default=12,
+        validators=[MinValueValidator(0), MaxValueValidator(240)],
+        help_text="Across one building. More is a hold until the site is graded.",
     )
 
     class Meta:
