@@ -1,0 +1,207 @@
+"""The call-ahead list: which deliveries to confirm or order this week, late ones first."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from datetime import date, timedelta
+from typing import TYPE_CHECKING
+
+from django.db.models import Prefetch, Q
+from django.utils import timezone
+
+from contractor.trade.errors import SpecError
+from contractor.trade.labeled import Labeled
+from contractor.trade.lead_times import RESERVE_DAYS, needed_by_date
+from jobs.models import Booking, Delivery, DeliveryReport, Job, Phase, Plan
+from jobs.selectors import plans
+from jobs.selectors.buildings import building_of
+from jobs.selectors.deliveries import due_on, lead_time_of, lead_times
+from jobs.selectors.needs import held_phase
+
+if TYPE_CHECKING:
+    from collections.abc import Iterable, Mapping
+    from datetime import datetime
+
+    from contractor.trade.lead_times import LeadTime
+
+WEEK = timedelta(days=7)
+
+
+class Standing(Labeled):
+    """How a delivery stands to the day it is needed by, the worst first."""
+
+    OVERDUE = "OVERDUE"
+    LATE = "LATE"
+    TIGHT = "TIGHT"
+    IN_TIME = "IN_TIME"
+    NOT_PLANNED = "NOT_PLANNED"
+
+    @property
+    def label(self) -> str:
+        """Return the standing in words."""
+        return "Within the reserve" if self is Standing.TIGHT else super().label
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class CallAheadLine:
+    """
+    A delivery to call about.
+
+    `needed_by` is the day before the phase it holds is first booked, None where that has no
+    dates; `order_by` is that day less the reserve and the lead time. `due_on` is the promised day,
+    else what the lead time gives. `days_late` counts from `needed_by`, negative when early.
+    `report` is what was told last, for undoing.
+    """
+
+    delivery: Delivery
+    phase_code: str
+    due_on: date
+    why: str
+    lead_days: int
+    needed_by: date | None
+    order_by: date | None
+    standing: Standing
+    report: DeliveryReport | None = None
+
+    @property
+    def days_late(self) -> int | None:
+        """Return calendar days from needed to due, None where nothing is planned."""
+        return None if self.needed_by is None else (self.due_on - self.needed_by).days
+
+    @property
+    def is_to_order(self) -> bool:
+        """Return whether nobody has ordered it yet."""
+        row = self.delivery
+        return row.ordered_on is None and row.promised_on is None and row.arrived_on is None
+
+
+@dataclass(frozen=True, slots=True)
+class CallAhead:
+    """The list of a week: what to confirm and what to order; `plan` gave the days needed."""
+
+    plan: Plan | None
+    to_confirm: tuple[CallAheadLine, ...]
+    to_order: tuple[CallAheadLine, ...]
+
+
+def call_ahead(*, now: datetime, every: bool = False) -> CallAhead:
+    """
+    Return the deliveries to call about in the coming seven days, late ones first.
+
+    To confirm: what is due or needed within the week, overdue, or later than needed. To order:
+    what must be ordered within the week. With `every`, all that is awaited. The number of queries
+    does not grow with the rows.
+    """
+    plan = plans.published_plan() or plans.latest_draft()
+    rows, today = lead_times(), timezone.localdate(now)
+    starts = _first_bookings(plan)
+    reports = _last_reports()
+    lines = []
+    for job in _waiting_jobs():
+        for delivery in job.deliveries.all():
+            line = _line(job, delivery, rows, starts, reports, today)
+            if line is not None and (every or _is_of_week(line, today)):
+                lines.append(line)
+    lines.sort(key=lambda line: _rank(line, today))
+    return CallAhead(
+        plan=plan,
+        to_confirm=tuple(line for line in lines if not line.is_to_order),
+        to_order=tuple(line for line in lines if line.is_to_order),
+    )
+
+
+def last_reports(*, job: Job) -> list[DeliveryReport]:
+    """Return what was told of a job's deliveries, newest first."""
+    return list(DeliveryReport.objects.filter(job=job).order_by("-told_at", "-id"))
+
+
+def _waiting_jobs() -> Iterable[Job]:
+    awaited = Delivery.objects.filter(Q(arrived_on=None) | ~Q(shortage="")).select_related("job")
+    return (
+        Job.objects.filter(
+            Q(deliveries__arrived_on=None) | ~Q(deliveries__shortage=""),
+            status=Job.Status.SIGNED,
+            deliveries__isnull=False,
+        )
+        .distinct()
+        .prefetch_related(
+            "phases", "openings", "lean_tos", Prefetch("deliveries", awaited.order_by("id"))
+        )
+        .order_by("number")
+    )
+
+
+def _first_bookings(plan: Plan | None) -> dict[int, date]:
+    """Return the day on which each phase of a plan begins."""
+    if plan is None:
+        return {}
+    rows = Booking.objects.filter(plan=plan).values_list("phase", "starts_at")
+    return {phase: timezone.localdate(starts_at) for phase, starts_at in rows}
+
+
+def _last_reports() -> dict[tuple[int, str], DeliveryReport]:
+    rows = DeliveryReport.objects.filter(undone_at=None, job__status=Job.Status.SIGNED)
+    return {(row.job_id, row.item): row for row in rows.order_by("told_at", "id")}
+
+
+def _line(
+    job: Job,
+    delivery: Delivery,
+    rows: tuple[LeadTime, ...],
+    starts: Mapping[int, date],
+    reports: Mapping[tuple[int, str], DeliveryReport],
+    today: date,
+) -> CallAheadLine | None:
+    """Return a delivery's line, None where no open phase waits for it."""
+    code = held_phase(job, delivery.item)
+    phase = next((p for p in job.phases.all() if p.code == code), None)
+    if code is None or phase is None or phase.status != Phase.Status.OPEN:
+        return None
+    try:
+        building = building_of(job)
+    except SpecError:
+        return None
+    due, why = due_on(delivery, building, rows, today)
+    lead_days = lead_time_of(delivery, building, rows).days
+    begins = starts.get(phase.pk)
+    needed_by = needed_by_date(begins) if begins else None
+    return CallAheadLine(
+        delivery=delivery,
+        phase_code=code,
+        due_on=due,
+        why=why,
+        lead_days=lead_days,
+        needed_by=needed_by,
+        order_by=needed_by and needed_by - timedelta(days=RESERVE_DAYS + lead_days),
+        standing=_standing(due, needed_by, today),
+        report=reports.get((job.pk, delivery.item)),
+    )
+
+
+def _standing(due: date, needed_by: date | None, today: date) -> Standing:
+    if due < today:
+        return Standing.OVERDUE
+    if needed_by is None:
+        return Standing.NOT_PLANNED
+    if due > needed_by:
+        return Standing.LATE
+    within_reserve = due > needed_by - timedelta(days=RESERVE_DAYS)
+    return Standing.TIGHT if within_reserve else Standing.IN_TIME
+
+
+def _is_of_week(line: CallAheadLine, today: date) -> bool:
+    soon = today + WEEK
+    if line.is_to_order:
+        return line.order_by is not None and line.order_by <= soon
+    if line.standing in (Standing.OVERDUE, Standing.LATE):
+        return True
+    return line.due_on <= soon or (line.needed_by is not None and line.needed_by <= soon)
+
+
+def _rank(line: CallAheadLine, today: date) -> tuple[int, int, date, str, str]:
+    """Return the place in the list: the worst standing, then the most late, then the soonest."""
+    order = list(Standing)
+    late = max(0, line.days_late or 0)
+    soonest = (line.order_by or line.due_on) if line.is_to_order else line.due_on
+    row = line.delivery
+    return (order.index(line.standing), -late, soonest, row.job.number, row.item)

@@ -1,0 +1,324 @@
+"""
+All that phases wait for, in one place: what, since when, who can clear it, what a day of it costs.
+
+Every door shows these and no others. Each domain tells its own; here they are put beside the plan.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from datetime import date, datetime, time, timedelta
+from decimal import Decimal
+from typing import TYPE_CHECKING
+
+from django.db.models import Prefetch
+from django.utils import timezone
+
+from contractor.trade.phases import PHASE_TABLE
+from crews.models import Firm
+from inspections.selectors import locate
+from jobs.models import Booking, Job, Phase, Plan, PlannedWait
+from jobs.selectors import deliveries, plans
+from jobs.selectors.hold_facts import Clears, HoldFact, HoldKind
+from jobs.selectors.needs import network_by_rows
+
+if TYPE_CHECKING:
+    from collections.abc import Mapping, Sequence
+
+    from django.db.models import QuerySet
+
+    from jobs.selectors.hold_facts import TellsHolds
+
+__all__ = ["Clears", "HoldCost", "HoldFact", "HoldKind", "ShownHold", "holds", "told_to_crews"]
+
+# A crew with other work that begins within so long can be sent there; our own choice.
+OTHER_WORK = timedelta(days=14)
+# Weather comes and goes between two looks at a calendar, and cure is known by its date; the rest
+# is told to crews in the same words until a row changes.
+TOLD_TO_CREWS = frozenset(HoldKind) - {HoldKind.WEATHER, HoldKind.CURE}
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class HoldCost:
+    """
+    What one more day of a hold costs, by the plan that is shown.
+
+    `margin_days` lie between the day it should clear and the booked start, `float_days` are those
+    by which the start may move then without making the promise later (or the finish, where nothing
+    is promised). While either lasts, `promise_days` is 0; then each day of the hold is one day of
+    the promise, and counts `weight` times. `crew_usd` is the day's cost of a crew that has no work
+    elsewhere within two weeks, 0 where it has, None where the firm has not said.
+    """
+
+    margin_days: int
+    float_days: int
+    promise_days: int
+    weight: int
+    crew_usd: Decimal | None
+    words: str
+
+    @property
+    def weighted_days(self) -> int:
+        """Return the days of the promise, times the job's weight."""
+        return self.promise_days * self.weight
+
+
+@dataclass(frozen=True, slots=True)
+class ShownHold:
+    """A hold with its job, and what a day of it costs; None where the phase has no dates."""
+
+    fact: HoldFact
+    job: Job
+    cost: HoldCost | None
+
+    @property
+    def phase_label(self) -> str:
+        """Return the phase that waits."""
+        return PHASE_TABLE[self.fact.phase_code].label
+
+    @property
+    def who(self) -> str:
+        """Return who can clear it, by name where one is known."""
+        label = self.fact.clears.label
+        return f"{label}: {self.fact.who}" if self.fact.who else label
+
+    @property
+    def cost_words(self) -> str:
+        """Return what a day of it costs, in words."""
+        if not self.fact.is_open:
+            return "cleared"
+        return self.cost.words if self.cost else "no dates yet, so its cost is not known"
+
+
+def holds(*, now: datetime, job: Job | None = None, cleared: bool = False) -> list[ShownHold]:
+    """
+    Return the open holds of all signed jobs, or of one, the dearest first.
+
+    With `cleared` those that are cleared follow, newest first. The number of queries does not grow
+    with the rows.
+    """
+    jobs = list(_jobs() if job is None else _jobs().filter(pk=job.pk))
+    by_pk = {row.pk: row for row in jobs}
+    costs = _Costs(jobs, now) if jobs else None
+    shown = []
+    for fact in _facts(jobs, now):
+        if fact.is_open or cleared:
+            row = by_pk[fact.job_id]
+            cost = costs.of(row, fact) if costs and fact.is_open else None
+            shown.append(ShownHold(fact, row, cost))
+    return sorted(shown, key=_rank)
+
+
+def told_to_crews(*, now: datetime) -> Mapping[tuple[int, str], tuple[str, ...]]:
+    """
+    Return what is told of open holds in crews' calendars, by job and phase.
+
+    The words are the same as long as the rows are.
+    """
+    told: dict[tuple[int, str], list[str]] = {}
+    for fact in _facts(list(_jobs()), now):
+        if fact.is_open and fact.kind in TOLD_TO_CREWS:
+            words = f"Waits for {fact.kind.label.lower()}: {fact.what}."
+            told.setdefault((fact.job_id, fact.phase_code), []).append(words)
+    return {key: tuple(sorted(set(words))) for key, words in told.items()}
+
+
+def _jobs() -> QuerySet[Job]:
+    return (
+        Job.objects.filter(status=Job.Status.SIGNED)
+        .select_related("permit__authority")
+        .prefetch_related(
+            Prefetch("phases", plans.live_phases()),
+            "openings",
+            "lean_tos",
+            "deliveries",
+            "locate_tickets__responses",
+        )
+        .order_by("number")
+    )
+
+
+def _facts(jobs: Sequence[Job], now: datetime) -> list[HoldFact]:
+    return [fact for tell in _DOMAINS for fact in tell(jobs, now)]
+
+
+def _permit_holds(jobs: Sequence[Job], now: datetime) -> list[HoldFact]:
+    facts = []
+    for job in jobs:
+        permit, first = getattr(job, "permit", None), _first_open(job)
+        if permit is None or permit.is_exempt or first is None:
+            continue
+        expected = permit.expected_on
+        facts.append(
+            HoldFact(
+                job_id=job.pk,
+                kind=HoldKind.PERMIT,
+                phase_code=first.code,
+                what=f"permit expected {expected:%b %-d, %Y}" if expected else "permit not issued",
+                clears=Clears.AUTHORITY if permit.applied_on else Clears.OFFICE,
+                who=permit.authority.name,
+                since=permit.applied_on,
+                expected_on=expected,
+                cleared_on=permit.issued_on,
+            )
+        )
+    return facts
+
+
+def _agreed_holds(jobs: Sequence[Job], now: datetime) -> list[HoldFact]:
+    """Return the earliest dates agreed for sites where no work has begun."""
+    facts = []
+    for job in jobs:
+        first, agreed = _first_open(job), job.earliest_start_on
+        begun = any(phase.started_at for phase in job.phases.all())
+        if agreed is None or first is None or begun:
+            continue
+        facts.append(
+            HoldFact(
+                job_id=job.pk,
+                kind=HoldKind.EARLIEST_DATE,
+                phase_code=first.code,
+                what=f"not before {agreed:%b %-d, %Y}, as agreed for the site",
+                clears=Clears.BUYER,
+                who=job.buyer_name,
+                expected_on=agreed,
+                cleared_on=agreed if agreed <= timezone.localdate(now) else None,
+            )
+        )
+    return facts
+
+
+_DOMAINS: tuple[TellsHolds, ...] = (
+    _permit_holds,
+    _agreed_holds,
+    locate.open_holds,
+    deliveries.open_holds,
+)
+
+
+def _first_open(job: Job) -> Phase | None:
+    return next((p for p in job.phases.all() if p.status == Phase.Status.OPEN), None)
+
+
+class _Costs:
+    """What a day costs each held phase, by the published plan, else by the newest draft."""
+
+    def __init__(self, jobs: Sequence[Job], now: datetime) -> None:
+        self.today = timezone.localdate(now)
+        firm = Firm.objects.order_by("pk").first()
+        self.crew_day_usd: Decimal | None = getattr(firm, "crew_day_cost_usd", None)
+        plan = plans.published_plan() or plans.latest_draft()
+        self.bookings: dict[int, dict[str, Booking]] = {}
+        self.of_crew: dict[int, list[Booking]] = {}
+        self.waits: dict[tuple[int, str, str], datetime] = {}
+        if plan is not None:
+            self._read(plan)
+        self._floats: dict[int, Mapping[str, timedelta]] = {}
+
+    def _read(self, plan: Plan) -> None:
+        rows = Booking.objects.filter(plan=plan).select_related("phase").order_by("starts_at")
+        for row in rows:
+            self.bookings.setdefault(row.phase.job_id, {})[row.phase.code] = row
+            if row.crew_id:
+                self.of_crew.setdefault(row.crew_id, []).append(row)
+        for wait in PlannedWait.objects.filter(plan=plan).exclude(after_code=""):
+            key = (wait.job_id, wait.after_code, wait.before_code)
+            self.waits[key] = max(wait.ends_at, self.waits.get(key, wait.ends_at))
+
+    def of(self, job: Job, fact: HoldFact) -> HoldCost | None:
+        booking = self.bookings.get(job.pk, {}).get(fact.phase_code)
+        if booking is None:
+            return None
+        if job.pk not in self._floats:
+            self._floats[job.pk] = self._floats_of(job)
+        clears_on = max(fact.expected_on or self.today, self.today)
+        margin = max(0, (timezone.localdate(booking.starts_at) - clears_on).days)
+        spare = self._floats[job.pk].get(fact.phase_code, timedelta()).days
+        promise_days = 0 if margin + spare > 0 else 1
+        crew_usd = Decimal(0) if margin or self._has_other_work(booking) else self.crew_day_usd
+        return HoldCost(
+            margin_days=margin,
+            float_days=spare,
+            promise_days=promise_days,
+            weight=job.promise_weight,
+            crew_usd=crew_usd,
+            words=_words(job, margin, spare, crew_usd),
+        )
+
+    def _has_other_work(self, booking: Booking) -> bool:
+        """Return whether the crew has work on another job soon; so has who is no crew of ours."""
+        if booking.crew_id is None:
+            return True
+        until = booking.starts_at + OTHER_WORK
+        return any(
+            row.phase.job_id != booking.phase.job_id and booking.starts_at <= row.starts_at < until
+            for row in self.of_crew[booking.crew_id]
+        )
+
+    def _floats_of(self, job: Job) -> Mapping[str, timedelta]:
+        """Return by how much each phase may move before the promise does: total float."""
+        mine, network = self.bookings.get(job.pk, {}), network_by_rows(job)
+        if not mine or network is None:
+            return {}
+        finish = max(row.ends_at for row in mine.values())
+        spare = timedelta()
+        if job.promised_on:
+            zone = timezone.get_default_timezone()
+            promise = datetime.combine(job.promised_on + timedelta(days=1), time(), tzinfo=zone)
+            spare = max(spare, promise - finish)
+        floats: dict[str, timedelta] = {}
+        for code in reversed(network.phases):
+            if code not in mine:
+                continue
+            after = [link for link in network.follows if link.before == code and link.after in mine]
+            floats[code] = min(
+                (
+                    self._gap(job, mine, link.before, link.after, link.start_to_start)
+                    + floats[link.after]
+                    for link in after
+                ),
+                default=spare + finish - mine[code].ends_at,
+            )
+        return floats
+
+    def _gap(
+        self, job: Job, mine: Mapping[str, Booking], before: str, after: str, from_start: bool
+    ) -> timedelta:
+        free_at = mine[before].starts_at if from_start else mine[before].ends_at
+        free_at = max(free_at, self.waits.get((job.pk, before, after), free_at))
+        return max(timedelta(), mine[after].starts_at - free_at)
+
+
+def _words(job: Job, margin: int, spare: int, crew_usd: Decimal | None) -> str:
+    told = f"the promise of {job.promised_on:%b %-d, %Y}" if job.promised_on else "the finish"
+    weight = f", weight {job.promise_weight}" if job.promise_weight > 1 else ""
+    if margin + spare > 0:
+        parts = [
+            f"{_days(margin)} to the booked start" if margin else "",
+            f"{_days(spare)} of float" if spare else "",
+        ]
+        free = " and ".join(part for part in parts if part)
+        words = f"nothing for {_days(margin + spare)} ({free}), then each day makes {told} "
+        words += f"a day later{weight}"
+    else:
+        words = f"each day makes {told} a day later{weight}"
+    if crew_usd:
+        words += f"; the crew has no other work for two weeks: ${crew_usd:,.0f} a day"
+    elif crew_usd is None:
+        words += "; the crew has no other work for two weeks"
+    return words
+
+
+def _days(number: int) -> str:
+    return f"{number} day" if number == 1 else f"{number} days"
+
+
+def _rank(shown: ShownHold) -> tuple[bool, int, int, int, str, str, str]:
+    """Return the place in the list: what costs days now, then what will soonest, then the rest."""
+    fact, cost = shown.fact, shown.cost
+    key = (shown.job.number, fact.phase_code, fact.kind.value)
+    if not fact.is_open:
+        return (True, 0, 0, -(fact.cleared_on or date.min).toordinal(), *key)
+    if cost is None:
+        return (False, 0, 10**6, 0, *key)
+    return (False, -cost.weighted_days, cost.margin_days + cost.float_days, 0, *key)
