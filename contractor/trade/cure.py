@@ -163,15 +163,30 @@ class CureClock:
             return start
         return start + (hour - whole) * (float(self._age_hours[whole + 1]) - start)
 
+    def ages_hours(self) -> NDArray[np.float64]:
+        """Return the equivalent age at 20 °C at every whole hour, shape (hours + 1,)."""
+        return self._age_hours.copy()
+
+    def share(self, hour: float, cement: str, curing: str = "moist") -> float:
+        """Return the share of 28-day strength, at an hour, of concrete placed at hour 0."""
+        age_days = self.age_hours(hour) / 24
+        return strength_share(age_days_at_20c=age_days, cement=cement, curing=curing)
+
     def ready_hour(
-        self, pour_hour: float, share: float, cement: str, minimum_hours: float = 0.0
+        self,
+        pour_hour: float,
+        share: float,
+        cement: str,
+        minimum_hours: float = 0.0,
+        *,
+        curing: str = "moist",
     ) -> float | None:
         """
         Return the first whole hour with the share of strength, never before the minimum.
 
         Hours are counted as in the temperatures. None when the share is not
         reached within them. Raises ValueError for a pour outside them, a share
-        that is not above 0 and at most 1, and an unknown cement.
+        that is not above 0 and at most 1, and an unknown cement or curing.
         """
         if not 0 <= pour_hour <= self.hours:
             raise ValueError(
@@ -179,7 +194,7 @@ class CureClock:
                 "Enter an hour within them."
             )
         ages = np.array([self.age_hours(pour_hour)])
-        ready = float(self._ready(ages, share, cement)[0])
+        ready = float(self._ready(ages, share, cement, curing)[0])
         least = pour_hour + _checked_minimum(minimum_hours)
         return None if math.isinf(ready) else max(ready, least)
 
@@ -196,9 +211,9 @@ class CureClock:
         return np.asarray(np.maximum(ready, least), dtype=np.float64)
 
     def _ready(
-        self, ages_at_pour: NDArray[np.float64], share: float, cement: str
+        self, ages_at_pour: NDArray[np.float64], share: float, cement: str, curing: str = "moist"
     ) -> NDArray[np.float64]:
-        needed = age_hours_for_share(share=share, cement=cement) - _HOURS_TOLERANCE
+        needed = age_hours_for_share(share=share, cement=cement, curing=curing) - _HOURS_TOLERANCE
         ready = np.searchsorted(self._age_hours, ages_at_pour + needed, side="left")
         return np.where(ready > self.hours, np.inf, ready)
 

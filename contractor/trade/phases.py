@@ -24,6 +24,7 @@ from contractor.trade.phase_table import (
 )
 
 __all__ = [
+    "CURE_LINKS",
     "EQUIPMENT",
     "INSPECTIONS",
     "PHASE_TABLE",
@@ -178,6 +179,14 @@ _GROUND: dict[Foundation, tuple[Follows, ...]] = {
         Follows("SLAB", "TRUSSES", cure=SLAB_LIFT_CURE, why="The lift stands on the slab."),
         Follows("POSTS", "FRAME", why="Girts and trusses hang on the posts."),
     ),
+}
+
+# Every pair of a phase that pours and one that waits for its strength, with the starter value.
+CURE_LINKS: dict[tuple[str, str], CureNeed] = {
+    (link.before, link.after): link.cure
+    for links in _GROUND.values()
+    for link in links
+    if link.cure is not None
 }
 
 

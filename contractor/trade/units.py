@@ -62,6 +62,11 @@ def degf_to_degc(degf: Temps) -> Temps:
     return (degf - 32) * 5 / 9
 
 
+def degc_to_degf(degc: Temps) -> Temps:
+    """Return degrees Fahrenheit from degrees Celsius, for one or an array of them."""
+    return degc * 9 / 5 + 32
+
+
 def feet_inches(length_ft: float, *, eighths: bool = True) -> str:
     """
     Return a length as a tape reads it, such as 16' 10-1/2".

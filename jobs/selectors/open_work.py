@@ -6,11 +6,13 @@ from dataclasses import dataclass
 from datetime import date, datetime, timedelta
 from typing import TYPE_CHECKING, Any, Protocol
 
-from django.db.models import Prefetch
+from django.db.models import Prefetch, Q
 
 from crews.models import Crew, DayOff, Equipment, Firm
 from crews.selectors import firm
 from inspections.models import Inspection
+from inspections.selectors.cure_temps import Climates
+from inspections.selectors.pours import NeededStrengths, needed_strengths
 from inspections.selectors.locate import locate_rules
 from jobs.models import Booking, Job, Phase, Plan
 from jobs.selectors.deliveries import lead_times
@@ -34,6 +36,8 @@ class OpenWork:
     jobs: tuple[Job, ...]
     told: dict[int, Booking]
     visits: dict[int, Inspection]
+    strength_needs: NeededStrengths
+    climates: Climates
     locate_rules: Mapping[str, LocateRule]
     lead_times: tuple[LeadTime, ...]
 
@@ -49,6 +53,7 @@ def open_work(*, now: datetime) -> OpenWork:
                 "phases",
                 Phase.objects.exclude(status=Phase.Status.DROPPED).order_by("sequence", "id"),
             ),
+            "phases__pours__readings",
             "openings",
             "lean_tos",
             "deliveries",
@@ -57,10 +62,11 @@ def open_work(*, now: datetime) -> OpenWork:
         )
         .order_by("sold_on", "id")
     )
+    the_firm = firm()
     days_off = DayOff.objects.order_by("first_day", "id")
     return OpenWork(
         now=now,
-        firm=firm(),
+        firm=the_firm,
         crews=tuple(
             Crew.objects.filter(is_active=True)
             .select_related("work_hours")
@@ -76,6 +82,8 @@ def open_work(*, now: datetime) -> OpenWork:
         jobs=tuple(job for job in jobs if any(p.status != "DONE" for p in job.phases.all())),
         told=_told(),
         visits=_visits(),
+        strength_needs=needed_strengths(Q(job__status=Job.Status.SIGNED)),
+        climates=Climates(the_firm),
         locate_rules=locate_rules(),
         lead_times=lead_times(),
     )

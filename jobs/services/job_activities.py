@@ -12,9 +12,11 @@ from contractor.trade.phases import PHASE_TABLE, JobNetwork, Performer, PhaseKin
 from inspections.models import Inspection
 from jobs.models import Job, Phase
 from jobs.services.calendars import visit_windows
+from jobs.services.cure_waits import is_poured
 from jobs.services.holds import Hold, NoDate, delivery_hold, dig_windows, site_holds
-from jobs.services.problem_parts import LinkNote, Stretch
+from jobs.services.problem_parts import Stretch
 from jobs.services.site_wishes import longest_slots
+from jobs.services.wait_tables import LinkNote
 
 if TYPE_CHECKING:
     from datetime import time
@@ -241,6 +243,8 @@ class JobActivities:
     def _behind(self, follows: Follows) -> Hold | None:
         """Return the wait that a leader which is done, or has begun, still causes."""
         leader = self.rows[follows.before]
+        if follows.cure and is_poured(leader):
+            return self.parts.cures.hold(self.job, follows, leader)
         moment = leader.started_at if follows.start_to_start else leader.done_at
         if moment is None or follows.after in PHASES_OF_AUTHORITIES:
             return None
@@ -267,15 +271,7 @@ class JobActivities:
     def _wait_of(self, follows: Follows) -> tuple[int | None, LinkNote | None]:
         waits = self.parts.waits
         if follows.cure:
-            share = f"{follows.cure.strength_share:.0%} of 28-day strength"
-            where = (
-                "at the ground's expected temperature"
-                if follows.cure.buried
-                else "at the air's expected temperature, kept at 50 °F or more"
-            )
-            basis = f"{share} {where}. {follows.why}"
-            index = waits.cure(follows.cure, lag_hours=follows.lag_hours)
-            return index, LinkNote(WaitKind.CURE.value, basis)
+            return self.parts.cures.wait(self.job, follows, self.rows[follows.before])
         lag = waits.lag(follows.lag_hours)
         return lag, None if lag is None else LinkNote("LAG", follows.why)
 

@@ -95,7 +95,8 @@ class PlanRows:
             if ends > begins:
                 after = self.portfolio.stretches[link.before].last
                 before = self.portfolio.stretches[link.after].first
-                yield self._wait(plan, note.kind, before, begins, ends, note.basis, after.code)
+                basis = note.words(begins, ends)
+                yield self._wait(plan, note.kind, before, begins, ends, basis, after.code)
 
     def _waits_of_holds(self, plan: Plan) -> Iterator[PlannedWait]:
         now = self.portfolio.problem.now

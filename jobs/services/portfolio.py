@@ -19,8 +19,9 @@ from jobs.models import Job, Phase
 from jobs.selectors.buildings import building_of
 from jobs.services.holds import Hold
 from jobs.services.job_activities import JobActivities
-from jobs.services.problem_parts import LinkNote, ProblemParts, Stretch
+from jobs.services.problem_parts import ProblemParts, Stretch
 from jobs.services.site_wishes import visit_price
+from jobs.services.wait_tables import LinkNote
 
 if TYPE_CHECKING:
     from zoneinfo import ZoneInfo

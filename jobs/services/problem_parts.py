@@ -9,6 +9,7 @@ from typing import TYPE_CHECKING
 
 from contractor.engine import problem as engine
 from jobs.services.calendars import Calendars
+from jobs.services.cure_waits import CureWaits
 from jobs.services.wait_tables import WaitTables
 
 if TYPE_CHECKING:
@@ -20,14 +21,7 @@ if TYPE_CHECKING:
     from jobs.models import Phase
     from jobs.selectors.open_work import OpenWork
     from jobs.services.holds import Hold
-
-
-@dataclass(frozen=True, slots=True)
-class LinkNote:
-    """What a link of the problem stands for, to show its wait to people."""
-
-    kind: str
-    basis: str
+    from jobs.services.wait_tables import LinkNote
 
 
 @dataclass(frozen=True, slots=True)
@@ -74,7 +68,8 @@ class ProblemParts:
     def __init__(self, *, work: OpenWork, axis: Axis, zone: ZoneInfo) -> None:
         self.work = work
         self.calendars = Calendars(axis=axis, zone=zone, closed=work.firm_days_off)
-        self.waits = WaitTables(calendars=self.calendars, firm=work.firm)
+        self.waits = WaitTables(calendars=self.calendars)
+        self.cures = CureWaits(work=work, calendars=self.calendars, waits=self.waits)
         self.now = axis.slot_at_or_after(work.now)
         self.crew_index = {crew.pk: index for index, crew in enumerate(work.crews)}
         self.machine_index = {

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from dataclasses import dataclass
 from datetime import date, datetime, time, timedelta
 from functools import lru_cache
 from typing import TYPE_CHECKING
@@ -10,9 +11,10 @@ import numpy as np
 
 from contractor.engine.problem import Wait
 from contractor.engine.worktime import SLOTS_PER_DAY, SLOTS_PER_HOUR, Axis
-from contractor.trade.cure import PROTECTED_DEGC, CureClock, expected_temps_degc
-from contractor.trade.ground import FOOTING_DEPTH_FT, ground_temps_degc
+from contractor.trade.cure import PROTECTED_DEGC, CureClock
 from contractor.trade.notice import AskedWhen, NoticeRule, earliest_visit
+from contractor.trade.units import degc_to_degf
+from inspections.selectors.cure_temps import air_degc, ground_degc
 from jobs.services.calendars import Calendars, visit_windows
 
 if TYPE_CHECKING:
@@ -22,20 +24,37 @@ if TYPE_CHECKING:
     from numpy.typing import NDArray
 
     from contractor.trade.phases import CureNeed
-    from crews.models import Firm
     from inspections.models import Authority
+    from inspections.selectors.cure_temps import Climate
+
+
+@dataclass(frozen=True, slots=True)
+class LinkNote:
+    """
+    What a link of the problem stands for, to show its wait to people.
+
+    `spell` tells it with the figures of one wait, from the slots at which that begins and ends.
+    """
+
+    kind: str
+    basis: str
+    spell: Callable[[int, int], str] | None = None
+
+    def words(self, begins: int, ends: int) -> str:
+        """Return why it is waited from one slot to another."""
+        return self.basis if self.spell is None else self.spell(begins, ends)
 
 
 class WaitTables:
     """Wait tables, each made once and known by its index."""
 
-    def __init__(self, *, calendars: Calendars, firm: Firm) -> None:
+    def __init__(self, *, calendars: Calendars) -> None:
         self.built: list[Wait] = []
         self._calendars = calendars
         self._axis = calendars.axis
-        self._firm = firm
         self._index: dict[object, int] = {}
-        self._clocks: dict[bool, CureClock] = {}
+        self._temps: dict[object, NDArray[np.float64]] = {}
+        self._clocks: dict[object, CureClock] = {}
 
     def lag(self, hours: float) -> int | None:
         """Return the wait of so many hours by the clock; None for none."""
@@ -43,10 +62,18 @@ class WaitTables:
             return None
         return self._once(("lag", hours), lambda key: Wait.lag(key, self._axis, round(hours * 60)))
 
-    def cure(self, need: CureNeed, *, lag_hours: float = 0) -> int:
+    def cure(self, need: CureNeed, climate: Climate, *, lag_hours: float = 0) -> int:
         """Return the wait until concrete placed at a slot has the strength that is needed."""
         return self._once(
-            ("cure", need, lag_hours), lambda key: Wait(key, self._cure_table(need, lag_hours))
+            ("cure", need, lag_hours, _what_counts(need, climate)),
+            lambda key: Wait(key, self._cure_table(need, climate, lag_hours)),
+        )
+
+    def mean_cure_degf(self, need: CureNeed, climate: Climate, begins: int, ends: int) -> float:
+        """Return the mean temperature that concrete is expected to have between two slots."""
+        first, last = begins // SLOTS_PER_HOUR, -(-ends // SLOTS_PER_HOUR)
+        return float(
+            degc_to_degf(self._cure_temps(need, climate)[first : max(last, first + 1)].mean())
         )
 
     def notice(self, authority: Authority) -> int:
@@ -71,9 +98,12 @@ class WaitTables:
             self.built.append(build(str(key)))
         return self._index[key]
 
-    def _cure_table(self, need: CureNeed, lag_hours: float) -> NDArray[np.int32]:
+    def _cure_table(self, need: CureNeed, climate: Climate, lag_hours: float) -> NDArray[np.int32]:
         """Tabulate by the hour; a pour within an hour waits from that hour's end."""
-        ready = self._clock(buried=need.buried).ready_hours(
+        counts = _what_counts(need, climate)
+        if counts not in self._clocks:
+            self._clocks[counts] = CureClock(self._cure_temps(need, climate))
+        ready = self._clocks[counts].ready_hours(
             need.strength_share, need.cement, need.minimum_hours
         )
         slots = np.minimum(np.ceil((ready + lag_hours) * SLOTS_PER_HOUR), self._axis.slots)
@@ -81,31 +111,21 @@ class WaitTables:
         table = np.maximum(slots[at_hour], np.arange(self._axis.slots + 1))
         return np.maximum.accumulate(table).astype(np.int32)
 
-    def _clock(self, *, buried: bool) -> CureClock:
-        """Return the clock of the temperatures expected in the ground, or in a protected slab."""
-        if buried not in self._clocks:
-            means = [float(part) for part in self._firm.month_temperatures_degf.split()]
-            first_hour = self._calendars.local(0).replace(tzinfo=None)
+    def _cure_temps(self, need: CureNeed, climate: Climate) -> NDArray[np.float64]:
+        """Return the temperatures expected in the ground, or of a slab protected in the cold."""
+        counts = _what_counts(need, climate)
+        if counts not in self._temps:
+            zone, first_hour = self._calendars.zone, self._axis.instant(0)
             hours = self._axis.slots // SLOTS_PER_HOUR + 2
-            self._clocks[buried] = CureClock(
-                ground_temps_degc(
-                    monthly_mean_degf=means,
-                    depth_ft=FOOTING_DEPTH_FT,
-                    first_hour=first_hour,
-                    hours=hours,
-                )
-                if buried
+            self._temps[counts] = (
+                ground_degc(climate, zone=zone, first_hour=first_hour, hours=hours)
+                if need.buried
                 else np.maximum(
-                    expected_temps_degc(
-                        monthly_mean_degf=means,
-                        daily_swing_degf=self._firm.daily_swing_degf,
-                        first_hour=first_hour,
-                        hours=hours,
-                    ),
+                    air_degc(climate, zone=zone, first_hour=first_hour, hours=hours),
                     PROTECTED_DEGC,
                 )
             )
-        return self._clocks[buried]
+        return self._temps[counts]
 
     def _visit_table(self, authority: Authority) -> NDArray[np.int32]:
         starts = self._calendars.visit_starts(authority)
@@ -122,6 +142,11 @@ class WaitTables:
             self._calendars.weekdays(authority),
             self._calendars.closed_days(authority),
         )
+
+
+def _what_counts(need: CureNeed, climate: Climate) -> object:
+    """Return what temperatures differ by; the ground has no forecast, so it shares more tables."""
+    return climate.month_means_degf if need.buried else climate
 
 
 @lru_cache(maxsize=64)

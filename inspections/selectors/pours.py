@@ -1,0 +1,341 @@
+"""What is known of concrete: how strong a pour is, when each phase may load it, what cold asks."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, replace
+from datetime import datetime, timedelta
+from typing import TYPE_CHECKING
+
+import numpy as np
+from django.db.models import Q
+from django.utils import timezone
+
+from contractor.trade.cold_weather import ColdPour, cold_cautions, section_of
+from contractor.trade.cure import (
+    PROTECTED_DEGC,
+    CureClock,
+    maturity_degc_hours,
+    strength_share,
+)
+from contractor.trade.cure_temps import TempReading, first_known, measured_degc
+from contractor.trade.errors import SpecError
+from contractor.trade.phases import CURE_LINKS, job_network
+from contractor.trade.units import degc_to_degf, degf_to_degc
+from inspections.models import Pour, PourReading, StrengthNeed
+from inspections.selectors.cure_temps import SUBGRADE_DEPTH_FT, Climate, air_degc, ground_degc
+from jobs.models import Job, Phase
+from jobs.selectors.buildings import building_of
+
+if TYPE_CHECKING:
+    from collections.abc import Iterable, Sequence
+    from zoneinfo import ZoneInfo
+
+    from numpy.typing import NDArray
+
+    from contractor.trade.building import Building
+    from contractor.trade.phases import CureNeed, Follows
+
+# A pour that has not reached its strength within a year never will.
+CLOCK_HOURS = 366 * 24
+# Concrete a plan expects and nobody has placed yet: an ordinary mix; common practice, no source.
+EXPECTED_MIX_PSI = 3000
+_BURIED = {before for (before, _), need in CURE_LINKS.items() if need.buried}
+
+
+@dataclass(frozen=True, slots=True)
+class NeededStrength:
+    """What a phase waits for, and whose figure it is; "" is the starter value."""
+
+    need: CureNeed
+    stated_by: str = ""
+
+    @property
+    def share_words(self) -> str:
+        """Return the share in words, with whose figure it is."""
+        whose = f" (by {self.stated_by})" if self.stated_by else ""
+        return f"{self.need.strength_share:.0%} of 28-day strength{whose}"
+
+
+class NeededStrengths:
+    """The strengths that are asked: the job's own figure, else the firm's, else the starter's."""
+
+    def __init__(self, rows: Iterable[StrengthNeed]) -> None:
+        self._rows = {(row.job_id, row.poured_phase, row.following_phase): row for row in rows}
+
+    def of(self, job: Job, follows: Follows) -> NeededStrength:
+        """Return what a link of a job waits for; the link must have a cure."""
+        assert follows.cure is not None
+        for job_id in (job.pk, None):
+            row = self._rows.get((job_id, follows.before, follows.after))
+            if row is not None:
+                minimum = row.minimum_hours
+                need = replace(
+                    follows.cure,
+                    strength_share=row.strength_percent / 100,
+                    minimum_hours=follows.cure.minimum_hours if minimum is None else minimum,
+                )
+                return NeededStrength(need, row.stated_by)
+        return NeededStrength(follows.cure)
+
+
+def needed_strengths(jobs: Q) -> NeededStrengths:
+    """Return the figures entered for the firm and for the jobs asked for, in one query."""
+    return NeededStrengths(StrengthNeed.objects.filter(Q(job=None) | jobs).order_by("id"))
+
+
+class PourClock:
+    """The strength of one pour by the hour, from the moment it was placed."""
+
+    def __init__(self, pour: Pour, *, climate: Climate, zone: ZoneInfo) -> None:
+        self.pour = pour
+        self.is_buried = pour.phase.code in _BURIED
+        self._curing = pour.cured.lower()
+        readings = list(pour.readings.all()) if pour.pk else []
+        self.air_degc = self._air(readings, climate, zone)
+        around = (
+            ground_degc(climate, zone=zone, first_hour=pour.poured_at, hours=CLOCK_HOURS)
+            if self.is_buried
+            else self._protected(self.air_degc)
+        )
+        measured = self._measured(readings, PourReading.Of.CONCRETE)
+        self.is_measured: NDArray[np.bool_] = ~np.isnan(measured)
+        self.temps_degc = first_known(measured, around)
+        self._clock = CureClock(self.temps_degc)
+
+    def ready_hour(self, needed: NeededStrength) -> float | None:
+        """Return the hours after placing at which the strength is there; None within no year."""
+        need = needed.need
+        return self._clock.ready_hour(
+            0, need.strength_share, self.pour.cement, need.minimum_hours, curing=self._curing
+        )
+
+    def ready_at(self, needed: NeededStrength) -> datetime | None:
+        """Return when the strength is there; None within no year."""
+        hours = self.ready_hour(needed)
+        return None if hours is None else self.pour.poured_at + timedelta(hours=hours)
+
+    def share_at(self, moment: datetime) -> float:
+        """Return the share of 28-day strength at a moment; 0 before the pour."""
+        return self.share(self.hours_at(moment))
+
+    def share(self, hours: float) -> float:
+        """Return the share of 28-day strength so many hours after placing."""
+        return self._clock.share(hours, self.pour.cement, self._curing)
+
+    def hours_at(self, moment: datetime) -> float:
+        """Return the hours from placing to a moment, within those that the clock knows."""
+        hours = (moment - self.pour.poured_at).total_seconds() / 3600
+        return min(max(0.0, hours), float(CLOCK_HOURS))
+
+    def equivalent_hours(self, hours: float) -> float:
+        """Return the age at 20 °C that has the same strength."""
+        return self._clock.age_hours(hours)
+
+    def maturity_degc_hours(self, hours: float) -> float:
+        """Return the temperature-time factor of the whole hours so far, datum 0 °C."""
+        temps = self.temps_degc[: int(hours)]
+        return maturity_degc_hours(temps_degc=temps, step_hours=1.0) if temps.size else 0.0
+
+    def mean_degf(self, hours: float) -> float:
+        """Return the mean temperature of the concrete from placing to an hour, in °F."""
+        temps = self.temps_degc[: max(1, round(hours))]
+        return float(degc_to_degf(temps.mean()))
+
+    @property
+    def measured_until(self) -> datetime | None:
+        """Return the moment to which readings of the concrete count; None without any."""
+        hours = np.flatnonzero(self.is_measured)
+        return self.pour.poured_at + timedelta(hours=int(hours[-1]) + 1) if hours.size else None
+
+    def cautions(self, building: Building, *, is_planned: bool = False) -> tuple[str, ...]:
+        """Return what the cold asks of this pour; nothing where it is warm."""
+        section = section_of(self.pour.phase.code, building)
+        if section is None:
+            return ()
+        pour = self.pour
+        until = pour.protected_until
+        ages_days = self._clock.ages_hours() / 24
+        shares = np.array(
+            [
+                strength_share(age_days_at_20c=age, cement=pour.cement, curing=self._curing)
+                for age in ages_days[1 : 24 * 15]
+            ]
+        )
+        count = shares.size
+        return cold_cautions(
+            ColdPour(
+                section=section,
+                accelerated=pour.is_accelerated or pour.cement == Pour.Cement.III,
+                air_degc=self.air_degc[:count],
+                concrete_degc=self.temps_degc[:count],
+                strength_psi=shares * pour.mix_psi,
+                placed_degf=pour.placed_degf,
+                ground_degf=pour.ground_degf,
+                protected_hours=None if until is None or is_planned else self.hours_at(until),
+                is_planned=is_planned,
+            )
+        )
+
+    def _air(
+        self, readings: Sequence[PourReading], climate: Climate, zone: ZoneInfo
+    ) -> NDArray[np.float64]:
+        to_come = air_degc(climate, zone=zone, first_hour=self.pour.poured_at, hours=CLOCK_HOURS)
+        return first_known(self._measured(readings, PourReading.Of.AIR), to_come)
+
+    def _measured(self, readings: Sequence[PourReading], of: PourReading.Of) -> NDArray[np.float64]:
+        """Return the hourly readings; concrete as it was placed counts as the first of its own."""
+        read = [
+            TempReading(self._after_hours(row.taken_at), degf_to_degc(row.temp_degf))
+            for row in readings
+            if row.of == of
+        ]
+        placed = self.pour.placed_degf
+        if of == PourReading.Of.CONCRETE and placed is not None:
+            read.append(TempReading(0.0, degf_to_degc(placed)))
+        return measured_degc(read, hours=CLOCK_HOURS)
+
+    def _protected(self, air_degc: NDArray[np.float64]) -> NDArray[np.float64]:
+        """Return what is around open concrete: 50 °F at least for as long as it is protected."""
+        until = self.pour.protected_until
+        hours = 0 if until is None else int(self.hours_at(until))
+        kept = air_degc.copy()
+        kept[:hours] = np.maximum(kept[:hours], PROTECTED_DEGC)
+        return kept
+
+    def _after_hours(self, moment: datetime) -> float:
+        return (moment - self.pour.poured_at).total_seconds() / 3600
+
+
+@dataclass(frozen=True, slots=True)
+class Gate:
+    """A phase that waits for a pour, and when it may begin; None within no year."""
+
+    follows: Follows
+    needed: NeededStrength
+    ready_at: datetime | None
+    ready_hour: float | None
+    mean_degf: float | None
+
+
+def gates_of(
+    clock: PourClock, *, job: Job, links: Iterable[Follows], needs: NeededStrengths
+) -> tuple[Gate, ...]:
+    """Return the phases that wait for a pour, soonest first."""
+    gates = []
+    for follows in links:
+        if follows.before != clock.pour.phase.code or follows.cure is None:
+            continue
+        needed = needs.of(job, follows)
+        hours = clock.ready_hour(needed)
+        ready_at = None if hours is None else clock.pour.poured_at + timedelta(hours=hours)
+        mean = None if hours is None else clock.mean_degf(hours)
+        gates.append(Gate(follows, needed, ready_at, hours, mean))
+    return tuple(sorted(gates, key=lambda gate: gate.ready_hour or float("inf")))
+
+
+def gate_words(
+    follows: Follows,
+    needed: NeededStrength,
+    ready_at: datetime | None,
+    mean_degf: float | None,
+    *,
+    pour: PourClock | None = None,
+) -> str:
+    """Return in words what a phase waits for, when it is expected and how warm that is."""
+    of = "" if pour is None else f" of the concrete poured {_moment(pour.pour.poured_at)}"
+    if ready_at is None or mean_degf is None:
+        return f"{needed.share_words}{of}, not within a year. Warm it. {follows.why}"
+    measured_until = None if pour is None else pour.measured_until
+    measured = "" if measured_until is None else f", measured until {_moment(measured_until)}"
+    where = " ground" if needed.need.buried and measured_until is None else ""
+    return (
+        f"{needed.share_words}{of}, expected {_moment(ready_at)} "
+        f"at {mean_degf:.0f} °F{where} on average{measured}. {follows.why}"
+    )
+
+
+def _moment(moment: datetime) -> str:
+    local = timezone.localtime(moment)
+    return f"{local:%a %b} {local.day}, {local:%H:%M}"
+
+
+@dataclass(frozen=True, slots=True)
+class PourStatus:
+    """A pour with its clock, what waits for it, and what the cold asks."""
+
+    clock: PourClock
+    gates: tuple[Gate, ...]
+    cautions: tuple[str, ...]
+    is_planned: bool = False
+
+    @property
+    def pour(self) -> Pour:
+        """Return the pour."""
+        return self.clock.pour
+
+
+def cure_links(building: Building) -> tuple[Follows, ...]:
+    """Return the links of a building's network that wait for concrete."""
+    network = job_network(building=building, inspections=frozenset())
+    return tuple(follows for follows in network.follows if follows.cure is not None)
+
+
+def pours_of_job(job: Job, *, climate: Climate) -> tuple[PourStatus, ...]:
+    """Return a job's pours as they stand, first poured first; none of what cannot be built."""
+    try:
+        building = building_of(job)
+    except SpecError:
+        return ()
+    pours = (
+        Pour.objects.filter(phase__job=job)
+        .exclude(phase__status=Phase.Status.DROPPED)
+        .select_related("phase")
+        .prefetch_related("readings")
+        .order_by("poured_at", "id")
+    )
+    return statuses(pours, job=job, building=building, climate=climate)
+
+
+def statuses(
+    pours: Iterable[Pour],
+    *,
+    job: Job,
+    building: Building,
+    climate: Climate,
+    is_planned: bool = False,
+) -> tuple[PourStatus, ...]:
+    """Return pours of one job as they stand; phase and readings must be loaded."""
+    links = cure_links(building)
+    needs = needed_strengths(Q(job=job))
+    zone = timezone.get_default_timezone()
+    rows = []
+    for pour in pours:
+        clock = PourClock(pour, climate=climate, zone=zone)
+        rows.append(
+            PourStatus(
+                clock=clock,
+                gates=gates_of(clock, job=job, links=links, needs=needs),
+                cautions=clock.cautions(building, is_planned=is_planned),
+                is_planned=is_planned,
+            )
+        )
+    return tuple(rows)
+
+
+def planned_pour(phase: Phase, poured_at: datetime, *, climate: Climate) -> Pour:
+    """
+    Return an unsaved pour of an ordinary mix as the plan expects it, for showing it.
+
+    A slab is taken to be protected in the cold until it carries its load, as in the plan.
+    """
+    is_buried = phase.code in _BURIED
+    zone = timezone.get_default_timezone()
+    depth = {} if is_buried else {"depth_ft": SUBGRADE_DEPTH_FT}
+    ground = ground_degc(climate, zone=zone, first_hour=poured_at, hours=1, **depth)
+    return Pour(
+        phase=phase,
+        poured_at=poured_at,
+        mix_psi=EXPECTED_MIX_PSI,
+        ground_degf=float(degc_to_degf(ground[0])),
+        protected_until=None if is_buried else poured_at + timedelta(hours=CLOCK_HOURS),
+    )

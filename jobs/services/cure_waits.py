@@ -1,0 +1,93 @@
+"""The waits for concrete: a table where the pour is to come, its own clock once it is made."""
+
+from __future__ import annotations
+
+from datetime import timedelta
+from typing import TYPE_CHECKING
+
+from contractor.trade.phases import WaitKind
+from inspections.selectors.pours import PourClock, gate_words
+from jobs.models import Phase
+from jobs.services.holds import Hold
+from jobs.services.wait_tables import LinkNote
+
+if TYPE_CHECKING:
+    from contractor.trade.phases import Follows
+    from inspections.models import Pour
+    from inspections.selectors.pours import NeededStrength
+    from jobs.models import Job
+    from jobs.selectors.open_work import OpenWork
+    from jobs.services.calendars import Calendars
+    from jobs.services.wait_tables import WaitTables
+
+
+class CureWaits:
+    """What phases wait for of the concrete before them, in one problem."""
+
+    def __init__(self, *, work: OpenWork, calendars: Calendars, waits: WaitTables) -> None:
+        self._work = work
+        self._calendars = calendars
+        self._waits = waits
+        self._clocks: dict[int, PourClock] = {}
+
+    def wait(self, job: Job, follows: Follows, leader: Phase) -> tuple[int | None, LinkNote | None]:
+        """
+        Return the wait of a link for concrete at expected temperatures, and what it stands for.
+
+        Nothing where all of it is poured: its own clock then holds what follows.
+        """
+        if is_poured(leader):
+            return None, None
+        needed = self._work.strength_needs.of(job, follows)
+        climate = self._work.climates.of(job)
+        index = self._waits.cure(needed.need, climate, lag_hours=follows.lag_hours)
+
+        def spell(begins: int, ends: int) -> str:
+            degf = self._waits.mean_cure_degf(needed.need, climate, begins, ends)
+            return gate_words(follows, needed, self._calendars.local(ends), degf)
+
+        return index, LinkNote(WaitKind.CURE.value, _basis(follows, needed), spell)
+
+    def hold(self, job: Job, follows: Follows, leader: Phase) -> Hold | None:
+        """Return the wait for concrete that is poured, on its own clock; None once it is over."""
+        needed = self._work.strength_needs.of(job, follows)
+        holds = [self._hold(job, follows, needed, pour) for pour in leader.pours.all()]
+        last = max(holds, key=lambda hold: hold.ends)
+        return last if last.ends > self._calendars.slot_of(self._work.now) else None
+
+    def _hold(self, job: Job, follows: Follows, needed: NeededStrength, pour: Pour) -> Hold:
+        clock = self._clock(job, pour)
+        hours = clock.ready_hour(needed)
+        begins = self._calendars.slot_of(pour.poured_at)
+        if hours is None:
+            ends, degf = self._calendars.axis.slots, None
+        else:
+            degf = clock.mean_degf(hours)
+            ready_at = pour.poured_at + timedelta(hours=hours + follows.lag_hours)
+            ends = self._calendars.slot_of(ready_at)
+        at = None if hours is None else self._calendars.local(ends)
+        words = gate_words(follows, needed, at, degf, pour=clock)
+        return Hold(WaitKind.CURE.value, follows.after, ends, words, begins, follows.before)
+
+    def _clock(self, job: Job, pour: Pour) -> PourClock:
+        if pour.pk not in self._clocks:
+            climate = self._work.climates.of(job)
+            self._clocks[pour.pk] = PourClock(pour, climate=climate, zone=self._calendars.zone)
+        return self._clocks[pour.pk]
+
+
+def is_poured(phase: Phase) -> bool:
+    """Return whether all of a phase's concrete is known to be placed."""
+    pours = phase.pours.all()
+    if phase.status == Phase.Status.DONE:
+        return bool(pours)
+    return any(not pour.part for pour in pours)
+
+
+def _basis(follows: Follows, needed: NeededStrength) -> str:
+    where = (
+        "at the ground's expected temperature"
+        if needed.need.buried
+        else "at the air's expected temperature, kept at 50 °F or more"
+    )
+    return f"{needed.share_words} {where}. {follows.why}"
