@@ -92,6 +92,26 @@ class Firm(models.Model):
         validators=[MinValueValidator(0), MaxValueValidator(240)],
         help_text="Across one building. More is a hold until the site is graded.",
     )
+    notice_hour = models.TimeField(
+        "messages go out at",
+        default=time(16, 0),
+        help_text="Each person gets one message a day, at this hour, with all that is new.",
+    )
+    quiet_from = models.TimeField(
+        "quiet from", default=time(19, 0), help_text="No message is sent in the quiet hours."
+    )
+    quiet_until = models.TimeField(
+        "quiet until",
+        default=time(6, 0),
+        help_text="The morning sheet goes out now, and what came up in the night.",
+    )
+    slip_threshold_days = models.FloatField(
+        "a slip from (working days)",
+        # Half a day can be made up within the week; our own.
+        default=0.5,
+        validators=[MinValueValidator(0.05), MaxValueValidator(20)],
+        help_text="By how much later than published a finish is a slip.",
+    )
 
     class Meta:
         verbose_name_plural = "firm"

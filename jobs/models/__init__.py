@@ -3,8 +3,10 @@
 from jobs.models.change import Change
 from jobs.models.delivery import Delivery, DeliveryReport, LeadTime
 from jobs.models.job import Job, LaborRate, LeanTo, Opening, Phase
+from jobs.models.notice import Notice, TaskRequest
 from jobs.models.plan import Booking, Heartbeat, Plan, PlannedWait, PlanRequest
 from jobs.models.report import FieldReport, ReportPhoto
+from jobs.models.slip import KnownFacts, ReplanProposal, Slip, SlipStep
 
 __all__ = [
     "Booking",
@@ -14,13 +16,19 @@ __all__ = [
     "FieldReport",
     "Heartbeat",
     "Job",
+    "KnownFacts",
     "LaborRate",
     "LeadTime",
     "LeanTo",
+    "Notice",
     "Opening",
     "Phase",
     "Plan",
     "PlanRequest",
     "PlannedWait",
+    "ReplanProposal",
     "ReportPhoto",
+    "Slip",
+    "SlipStep",
+    "TaskRequest",
 ]

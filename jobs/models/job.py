@@ -61,6 +61,11 @@ class Job(Specification):
     buyer_name = models.CharField(max_length=80)
     buyer_phone = models.CharField(max_length=30, blank=True)
     buyer_email = models.EmailField(blank=True)
+    tells_buyer = models.BooleanField(
+        "tells the buyer",
+        default=False,
+        help_text="Send the buyer a message when the published start or finish day moves.",
+    )
 
     site_address = models.CharField(max_length=120)
     site_town = models.CharField(max_length=60)
