@@ -57,6 +57,17 @@ class Sheet:
             f'stroke="{stroke}" stroke-width="{thick:g}"{dashes}/>'
         )
 
+    def polyline(
+        self, points: Sequence[Point], *, stroke: str = INK, thick: float = 1.2, dash: str = ""
+    ) -> None:
+        """Draw straight lines from point to point."""
+        dashes = f' stroke-dasharray="{dash}"' if dash else ""
+        path = " ".join(f"{x:.1f},{y:.1f}" for x, y in points)
+        self.parts.append(
+            f'<polyline points="{path}" fill="none" stroke="{stroke}" '
+            f'stroke-width="{thick:g}"{dashes}/>'
+        )
+
     def shape(
         self,
         points: Sequence[Point],
