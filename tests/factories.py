@@ -11,7 +11,7 @@ from django.contrib.auth.models import Group
 
 from contractor import roles
 from crews.models import Crew, DayOff, Equipment, FeedEvent, Firm, WorkHours
-from inspections.models import Authority, LocateTicket, Permit
+from inspections.models import Authority, LocateTicket, Permit, WeatherArea
 from jobs.models import Delivery, Job, Phase
 
 WEEKDAY_SHIFT = "07:00-15:30"
@@ -157,6 +157,17 @@ class DeliveryFactory(factory.django.DjangoModelFactory[Delivery]):
     item = Delivery.Item.TRUSSES
     ordered_on = date(2026, 4, 1)
     promised_on = date(2026, 6, 10)
+
+
+class WeatherAreaFactory(factory.django.DjangoModelFactory[WeatherArea]):
+    """The default area, where the months take no allowance and nothing is fetched."""
+
+    class Meta:
+        model = WeatherArea
+
+    name = factory.Sequence(lambda n: f"Harrow Plain {n}")
+    is_default = True
+    rain_days_010 = rain_days_025 = rain_days_050 = windy_days = "0 0 0 0 0 0 0 0 0 0 0 0"
 
 
 def _join(role: str) -> Callable[..., None]:

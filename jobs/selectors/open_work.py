@@ -12,8 +12,9 @@ from crews.models import Crew, DayOff, Equipment, Firm
 from crews.selectors import firm
 from inspections.models import Inspection
 from inspections.selectors.cure_temps import Climates
-from inspections.selectors.pours import NeededStrengths, needed_strengths
 from inspections.selectors.locate import locate_rules
+from inspections.selectors.pours import NeededStrengths, needed_strengths
+from inspections.selectors.weather import Weather, weather_at
 from jobs.models import Booking, Job, Phase, Plan
 from jobs.selectors.deliveries import lead_times
 
@@ -40,6 +41,7 @@ class OpenWork:
     climates: Climates
     locate_rules: Mapping[str, LocateRule]
     lead_times: tuple[LeadTime, ...]
+    weather: Weather
 
 
 def open_work(*, now: datetime) -> OpenWork:
@@ -47,7 +49,7 @@ def open_work(*, now: datetime) -> OpenWork:
     jobs = (
         Job.objects.filter(status=Job.Status.SIGNED)
         .exclude(phases=None)
-        .select_related("permit__authority")
+        .select_related("permit__authority", "site_readiness")
         .prefetch_related(
             Prefetch(
                 "phases",
@@ -58,6 +60,7 @@ def open_work(*, now: datetime) -> OpenWork:
             "lean_tos",
             "deliveries",
             "locate_tickets__responses",
+            "site_shots",
             "permit__authority__closures",
         )
         .order_by("sold_on", "id")
@@ -82,6 +85,7 @@ def open_work(*, now: datetime) -> OpenWork:
         jobs=tuple(job for job in jobs if any(p.status != "DONE" for p in job.phases.all())),
         told=_told(),
         visits=_visits(),
+        weather=weather_at(now),
         strength_needs=needed_strengths(Q(job__status=Job.Status.SIGNED)),
         climates=Climates(the_firm),
         locate_rules=locate_rules(),

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from datetime import date, datetime, time, timedelta
+from functools import cached_property
 from typing import TYPE_CHECKING
 
 import numpy as np
@@ -18,13 +19,16 @@ from crews.shifts import parse_shifts
 from inspections.models import WEEKDAY_NAMES, Authority
 from jobs.selectors.open_work import days_of
 from jobs.selectors.site_calendars import site_calendar, whole_quarters
+from jobs.services.weather_days import LocalDays
 
 if TYPE_CHECKING:
+    from collections.abc import Hashable
     from zoneinfo import ZoneInfo
 
     from numpy.typing import NDArray
 
     from crews.models import Crew
+    from inspections.selectors.weather import SiteWeather
 
 # Outside trades and suppliers keep ordinary weekday hours; common practice, no source.
 OUTSIDE_HOURS = ((time(8, 0), time(16, 0)),)
@@ -36,7 +40,9 @@ class Calendars:
     The calendars of one problem, each built once and known by its index.
 
     Two crews with the same hours and days off share a calendar, since a two-year table is not
-    free; a far site has its own, as driving shortens the day at both ends.
+    free; a far site has its own, as driving shortens the day at both ends, and so has work that
+    weather stops, where it takes other days. `clear` has, for each of these, the calendar as it
+    would be without weather.
     """
 
     def __init__(self, *, axis: Axis, zone: ZoneInfo, closed: frozenset[date]) -> None:
@@ -44,30 +50,25 @@ class Calendars:
         self.zone = zone
         self.closed = closed
         self.built: list[WorkCalendar] = []
+        self.clear: dict[int, WorkCalendar] = {}
         self._index: dict[object, int] = {}
+        self._clear: dict[object, WorkCalendar] = {}
         self._crew_days_off: dict[int, frozenset[date]] = {}
         self._crew_works: dict[int, bool] = {}
         self._holidays: dict[str, frozenset[date]] = {}
         self._authority_closed: dict[int, frozenset[date]] = {}
         self._authority_weekdays: dict[int, frozenset[int]] = {}
 
-    def of_crew(self, crew: Crew, *, drive_minutes: int) -> int:
+    def of_crew(self, crew: Crew, *, drive_minutes: int, weather: SiteWeather | None = None) -> int:
         """Return the calendar of a crew at a site so far away, one way, in whole quarter hours."""
         closed = self._days_off(crew)
         drive = whole_quarters(drive_minutes)
         key = (crew.work_hours_id, closed, drive)
-        if key not in self._index:
-            self._add(
-                key,
-                site_calendar(
-                    crew=crew,
-                    drive_minutes=drive,
-                    axis=self.axis,
-                    zone=self.zone,
-                    closed=closed,
-                ),
+        if key not in self._clear:
+            self._clear[key] = site_calendar(
+                crew=crew, drive_minutes=drive, axis=self.axis, zone=self.zone, closed=closed
             )
-        return self._index[key]
+        return self._in_weather(key, weather)
 
     def works_again(self, crew: Crew, today: date) -> bool:
         """Return whether a crew works at all within as far as dates may be entered."""
@@ -84,20 +85,30 @@ class Calendars:
             self._crew_days_off[crew.pk] = self.closed | days_of(crew.days_off.all())
         return self._crew_days_off[crew.pk]
 
-    def of_outside_trades(self) -> int:
+    def of_outside_trades(self, weather: SiteWeather | None = None) -> int:
         """Return the calendar of trades that are not ours."""
-        if "outside" not in self._index:
-            self._add(
-                "outside",
-                weekly_calendar(
-                    key="outside trades",
-                    axis=self.axis,
-                    zone=self.zone,
-                    weekly=OUTSIDE_WEEK,
-                    closed=self.closed,
-                ),
+        if "outside" not in self._clear:
+            self._clear["outside"] = weekly_calendar(
+                key="outside trades",
+                axis=self.axis,
+                zone=self.zone,
+                weekly=OUTSIDE_WEEK,
+                closed=self.closed,
             )
-        return self._index["outside"]
+        return self._in_weather("outside", weather)
+
+    def _in_weather(self, clear_key: Hashable, weather: SiteWeather | None) -> int:
+        """Return a clear calendar, or what weather leaves of it; built once for all alike."""
+        takes = weather is not None and weather.takes_anything
+        key = (clear_key, weather.key if weather is not None and takes else None)
+        if key not in self._index:
+            clear = self._clear[clear_key]
+            if weather is None or not takes:
+                self._add(key, clear)
+            else:
+                self.clear[len(self.built)] = clear
+                self._add(key, self.local_days.without_weather(clear, weather))
+        return self._index[key]
 
     def of_visits(self, authority: Authority, window: tuple[time, time]) -> int:
         """Return the calendar that is open in one visit window of an authority's working days."""
@@ -169,6 +180,11 @@ class Calendars:
     def local(self, slot: int) -> datetime:
         """Return the site-local moment of a slot."""
         return self.axis.instant(slot).astimezone(self.zone)
+
+    @cached_property
+    def local_days(self) -> LocalDays:
+        """Return the local days of the axis."""
+        return LocalDays(self.axis, self.zone)
 
     def slot_of(self, instant: datetime) -> int:
         """Return the first slot at or after a moment; the axis's own start for earlier ones."""

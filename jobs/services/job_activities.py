@@ -16,6 +16,7 @@ from jobs.services.cure_waits import is_poured
 from jobs.services.holds import Hold, NoDate, delivery_hold, dig_windows, site_holds
 from jobs.services.problem_parts import Stretch
 from jobs.services.site_wishes import longest_slots
+from jobs.services.stopped_work import share_left, slots_worked, stop_hold
 from jobs.services.wait_tables import LinkNote
 
 if TYPE_CHECKING:
@@ -24,6 +25,7 @@ if TYPE_CHECKING:
     from contractor.trade.building import Building
     from contractor.trade.phases import Follows
     from inspections.models import Authority
+    from inspections.selectors.weather import SiteWeather
     from jobs.services.problem_parts import ProblemParts
 
 
@@ -55,7 +57,7 @@ class JobActivities:
         """
         phase, now = self.rows[code], self.parts.work.now
         booking = self.parts.work.told.get(phase.pk)
-        if booking is None or not booking.starts_at <= now < booking.ends_at:
+        if booking is None or not booking.starts_at <= now < booking.ends_at or phase.stopped_at:
             return
         leaders = (self.rows[follows.before] for follows in self.leaders[code])
         if any(leader.status != Phase.Status.DONE for leader in leaders):
@@ -122,6 +124,8 @@ class JobActivities:
                 else:
                     holds += more_holds
                     windows += more_windows
+            stop = stop_hold(phase=phase, calendars=self.parts.calendars, now=self.parts.now)
+            holds += [stop] if stop else []
         binding = max(holds, key=lambda hold: hold.ends, default=None)
         first = stretch.first
         label = " and ".join(PHASE_TABLE[phase.code].label for phase in stretch.phases)
@@ -136,7 +140,7 @@ class JobActivities:
                 windows=windows,
                 pin=self._pin(first),
                 announced=self._announced(first),
-                under_way=first.status == Phase.Status.UNDER_WAY,
+                under_way=first.status == Phase.Status.UNDER_WAY and not self._is_held(first),
                 no_mode_why=no_mode_why,
             ),
             tuple(holds),
@@ -148,10 +152,13 @@ class JobActivities:
         if kind.performer is Performer.AUTHORITY:
             return self._visit_modes(phase, self.job.permit.authority), ""
         if kind.performer is Performer.SUB:
-            outside = calendars.of_outside_trades()
+            outside = calendars.of_outside_trades(self._weather(kind))
             slots = self._slots_left(phase, phase.office_hours or kind.nominal_hours, outside)
             return (self.parts.mode(None, slots, outside),), ""
         return self._crew_modes(phase, kind)
+
+    def _weather(self, kind: PhaseKind) -> SiteWeather | None:
+        return self.parts.work.weather.site(self.job, kind.weather_gate)
 
     def _visit_modes(self, phase: Phase, authority: Authority) -> tuple[engine.Mode, ...]:
         """Return one mode per visit window; of a visit that is going on, its own window only."""
@@ -166,18 +173,27 @@ class JobActivities:
             modes = [m for m in modes if calendars.built[m.calendar].is_working(now)] or modes
         return tuple(modes)
 
-    def _slots_left(self, phase: Phase, hours: float, calendar: int) -> int:
+    def _is_held(self, phase: Phase) -> bool:
+        """Return whether work under way was stopped until later, so that nothing goes on now."""
+        return bool(stop_hold(phase=phase, calendars=self.parts.calendars, now=self.parts.now))
+
+    def _slots_left(self, phase: Phase, hours: float, calendar: int, pace: float = 1.0) -> int:
         """
         Return the working slots that are left of a phase, at least one.
 
         Work under way is taken to have gone on as planned since its share done was told: without
         that, an hour in which nobody reports would push everything behind it by an hour.
         """
-        slots = _slots(hours * (1 - phase.share_done))
-        if phase.status != Phase.Status.UNDER_WAY or phase.share_known_at is None:
+        slots = _slots(hours * share_left(phase, pace=pace))
+        if phase.status != Phase.Status.UNDER_WAY:
             return slots
-        told = min(self.parts.calendars.slot_of(phase.share_known_at), self.parts.now)
-        worked = self.parts.calendars.built[calendar].work_between(told, self.parts.now)
+        calendars = self.parts.calendars
+        worked = slots_worked(
+            phase=phase,
+            calendar=calendars.built[calendar],
+            calendars=calendars,
+            now=self.parts.now,
+        )
         return max(1, slots - worked)
 
     def _crew_modes(self, phase: Phase, kind: PhaseKind) -> tuple[tuple[engine.Mode, ...], str]:
@@ -187,18 +203,19 @@ class JobActivities:
             return (), f"no {' or '.join(sorted(kind.equipment)).lower()} is in service"
         modes: list[engine.Mode] = []
         away: list[str] = []
-        labor_hours, slots_by = phase.planned_hours, dict[tuple[float, int], int]()
-        for able in parts.able(kind, drive_minutes=self.job.drive_minutes):
+        labor_hours, slots_by = phase.planned_hours, dict[tuple[float, float, int], int]()
+        drive, weather = self.job.drive_minutes, self._weather(kind)
+        for able in parts.able(kind, drive_minutes=drive, weather=weather):
             crew, calendar = able.crew, able.calendar
             if phase.status == Phase.Status.UNDER_WAY and phase.crew_id not in (None, crew.pk):
                 continue
             if calendar is None:
                 away.append(crew.name)
                 continue
-            alike = (able.people_at_pace, calendar)
+            alike = (able.people_at_pace, crew.pace, calendar)
             if alike not in slots_by:
                 crew_hours = labor_hours / able.people_at_pace
-                slots_by[alike] = self._slots_left(phase, crew_hours, calendar)
+                slots_by[alike] = self._slots_left(phase, crew_hours, calendar, crew.pace)
             modes += parts.modes(kind, able, slots_by[alike])
         if modes:
             return tuple(modes), ""

@@ -7,6 +7,7 @@ from typing import TYPE_CHECKING, Any
 from contractor.engine.schedule import Bind, Placed
 from contractor.engine.worktime import SLOTS_PER_HOUR
 from jobs.models import Booking, PlannedWait
+from jobs.services.weather_waits import WEATHER, weather_stops, weather_words
 
 if TYPE_CHECKING:
     from collections.abc import Iterator
@@ -67,7 +68,8 @@ class PlanRows:
 
     def waits(self, plan: Plan) -> list[PlannedWait]:
         """Return unsaved waits of the placed phases, those that take time."""
-        return [*self._waits_of_links(plan), *self._waits_of_holds(plan)]
+        links, holds = self._waits_of_links(plan), self._waits_of_holds(plan)
+        return [*links, *holds, *self._waits_of_weather(plan)]
 
     def unplanned(self) -> list[dict[str, Any]]:
         """Return the phases that have no dates, with the reason."""
@@ -111,6 +113,14 @@ class PlanRows:
                         plan, hold.kind, before, hold.begins, hold.ends, hold.why, hold.after_code
                     )
 
+    def _waits_of_weather(self, plan: Plan) -> Iterator[PlannedWait]:
+        for placed in self.schedule.placed:
+            if placed is not None:
+                for stop in weather_stops(self.portfolio, placed):
+                    yield self._wait(
+                        plan, WEATHER, stop.phase, stop.begins, stop.ends, stop.text, ""
+                    )
+
     def _wait(
         self,
         plan: Plan,
@@ -133,6 +143,9 @@ class PlanRows:
         )
 
     def _because(self, placed: Placed) -> str:
+        return weather_words(self.portfolio, placed) + self._bound_words(placed)
+
+    def _bound_words(self, placed: Placed) -> str:
         because = placed.because
         if because.kind is Bind.LINK and because.activity is not None:
             leader = self.portfolio.stretches[because.activity].last

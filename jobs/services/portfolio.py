@@ -28,6 +28,7 @@ if TYPE_CHECKING:
 
     from contractor.trade.building import Building
     from jobs.selectors.open_work import OpenWork
+    from jobs.services.calendars import Calendars
 
 # How far back a finished pour or dig can still make someone wait.
 LOOK_BACK = timedelta(days=120)
@@ -50,6 +51,7 @@ class Portfolio:
     holds: tuple[tuple[Hold, ...], ...]
     crew_ids: dict[int, int]
     machine_ids: dict[int, int]
+    calendars: Calendars
 
 
 def build_portfolio(*, work: OpenWork, zone: ZoneInfo, horizon_days: int) -> Portfolio:
@@ -88,6 +90,7 @@ def build_portfolio(*, work: OpenWork, zone: ZoneInfo, horizon_days: int) -> Por
         holds=tuple(parts.holds),
         crew_ids={index: crew for crew, index in parts.crew_index.items()},
         machine_ids={index: machine for machine, index in parts.machine_index.items()},
+        calendars=parts.calendars,
     )
 
 

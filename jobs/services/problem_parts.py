@@ -18,6 +18,7 @@ if TYPE_CHECKING:
     from contractor.engine.worktime import Axis
     from contractor.trade.phases import PhaseKind
     from crews.models import Crew
+    from inspections.selectors.weather import SiteWeather
     from jobs.models import Phase
     from jobs.selectors.open_work import OpenWork
     from jobs.services.holds import Hold
@@ -79,7 +80,7 @@ class ProblemParts:
         for machine in work.equipment:
             same_kind = self.machines_of_kind.setdefault(machine.kind, [])
             same_kind.append(self.machine_index[machine.pk])
-        self._able: dict[tuple[str, int], tuple[Able, ...]] = {}
+        self._able: dict[tuple[str, int, object], tuple[Able, ...]] = {}
         self._modes_of_kind: dict[tuple[str, int, int, int], tuple[engine.Mode, ...]] = {}
         self._modes: dict[tuple[int | None, int, int, tuple[int, ...]], engine.Mode] = {}
         self.activities: list[engine.Activity] = []
@@ -88,9 +89,11 @@ class ProblemParts:
         self.links: list[engine.Link] = []
         self.link_notes: list[LinkNote | None] = []
 
-    def able(self, kind: PhaseKind, *, drive_minutes: int) -> tuple[Able, ...]:
+    def able(
+        self, kind: PhaseKind, *, drive_minutes: int, weather: SiteWeather | None = None
+    ) -> tuple[Able, ...]:
         """Return the crews that can do a kind of phase; none where a machine is missing."""
-        key = (kind.code, drive_minutes)
+        key = (kind.code, drive_minutes, weather and weather.key)
         if key not in self._able:
             today = self.calendars.local(self.now).date()
             machines = [self.machines_of_kind.get(name, []) for name in sorted(kind.equipment)]
@@ -99,7 +102,7 @@ class ProblemParts:
                 Able(
                     crew,
                     min(crew.size, kind.max_people) * crew.pace,
-                    self.calendars.of_crew(crew, drive_minutes=drive_minutes)
+                    self.calendars.of_crew(crew, drive_minutes=drive_minutes, weather=weather)
                     if self.calendars.works_again(crew, today)
                     else None,
                     machine_sets,
