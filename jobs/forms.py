@@ -38,7 +38,8 @@ PLAIN_MESSAGES: dict[type[forms.Field], dict[str, str]] = {
 HAPPENED = frozenset(
     (
         *("applied_on", "issued_on", "ordered_on", "arrived_on", "called_on", "completed_on"),
-        *("requested_at", "started_at", "done_at"),
+        *("confirmed_on", "marks_seen_on", "checked_on"),
+        *("requested_at", "started_at", "done_at", "viewed_at"),
     )
 )
 

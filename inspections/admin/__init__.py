@@ -1,8 +1,14 @@
 """The office's pages of authorities, permits, locate tickets and inspections."""
 
 from inspections.admin.authority import AuthorityAdmin
-from inspections.admin.locate import LocateTicketAdmin
+from inspections.admin.locate import LocateRuleAdmin, LocateTicketAdmin
 from inspections.admin.permit import PermitAdmin
 from inspections.admin.visit import InspectionAdmin
 
-__all__ = ["AuthorityAdmin", "InspectionAdmin", "LocateTicketAdmin", "PermitAdmin"]
+__all__ = [
+    "AuthorityAdmin",
+    "InspectionAdmin",
+    "LocateRuleAdmin",
+    "LocateTicketAdmin",
+    "PermitAdmin",
+]

@@ -79,6 +79,15 @@ def _holidays(state: str, year: int) -> frozenset[date]:
     return public_holidays(country="US", subdiv=state, years=[year])
 
 
+def reckoned(*, state: str, called_at: datetime) -> locate.TicketClock | None:
+    """Return the days of a ticket that is called at a moment; None where no rule is known."""
+    rule = locate_rules().get(state)
+    if rule is None:
+        return None
+    day = locate.call_date(timezone.localtime(called_at), rule)
+    return locate.ticket_clock(day, rule, business_days(state))
+
+
 def ticket_warnings(*, now: datetime, job: Job | None = None) -> list[TicketWarning]:
     """Return what is wrong with open digs and their tickets, the soonest call first."""
     jobs = _digging_jobs()

@@ -7,13 +7,17 @@ from typing import Any
 
 from django.contrib import admin, messages
 from django.contrib.admin.views.main import ChangeList
+from django.core.exceptions import PermissionDenied
 from django.db import IntegrityError, transaction
 from django.db.models import F, QuerySet
 from django.forms import BaseModelFormSet, ModelForm
 from django.http import HttpRequest, HttpResponse
+from django.template.response import TemplateResponse
+from django.urls import URLPattern, path
 from django.utils import timezone
 from django.utils.functional import SimpleLazyObject
 
+from jobs.admin.holds import holds_context
 from jobs.admin.job_filters import LatenessFilter, WaitingForFilter
 from jobs.admin.job_inlines import inlines_for
 from jobs.admin.job_panel import Panel, panel_of
@@ -130,6 +134,22 @@ class JobAdmin(admin.ModelAdmin):
         for job in changelist.result_list:
             job.no_dates_because = reasons.get(job.number, "")
         return changelist
+
+    def get_urls(self) -> list[URLPattern]:
+        """Return the stock addresses and the page of all holds."""
+        view = self.admin_site.admin_view(self.holds)
+        return [path("holds/", view, name="jobs_job_holds"), *super().get_urls()]
+
+    def holds(self, request: HttpRequest) -> HttpResponse:
+        """Show what all open jobs wait for."""
+        if not self.has_view_permission(request):
+            raise PermissionDenied
+        context = {
+            **self.admin_site.each_context(request),
+            "opts": self.opts,
+            **holds_context(now=timezone.now()),
+        }
+        return TemplateResponse(request, "admin/jobs/job/holds.html", context)
 
     def get_inlines(self, request: HttpRequest, obj: Job | None) -> Any:
         """Return the inlines: a new job has no phases to show."""

@@ -68,6 +68,7 @@ class LocateTicketInline(admin.TabularInline):
     model = LocateTicket
     form = NamedErrors
     extra = 0
+    fields = ("number", "called_on", "dig_from", "expires_on", "called_by", "marks_seen_on")
     verbose_name_plural = "locate tickets: no digging without one that is alive on the day"
 
 

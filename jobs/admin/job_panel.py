@@ -4,16 +4,20 @@ from __future__ import annotations
 
 from dataclasses import dataclass, field
 
+from django.utils import timezone
 from django.utils.safestring import SafeString, mark_safe
 
 from contractor.trade.errors import SpecError
 from contractor.trade.takeoff import Line
+from inspections.selectors.locate import TicketWarning, ticket_warnings
+from jobs.admin.holds import HoldRow, hold_rows
 from jobs.admin.plan_report import first_reasons
 from jobs.admin.words import lateness_words, local_date, span, who
 from jobs.drawing import elevation_svg, plan_svg
 from jobs.models import Booking, Job, Phase, Plan, PlannedWait
 from jobs.selectors import plans
 from jobs.selectors.buildings import take_off_of
+from jobs.selectors.holds import holds
 
 
 @dataclass(frozen=True, slots=True)
@@ -38,6 +42,9 @@ class Panel:
     lateness: str
     no_dates: str
     waits: list[tuple[PlannedWait, str]]
+    holds: list[HoldRow] = field(default_factory=list)
+    cleared: list[HoldRow] = field(default_factory=list)
+    warnings: list[TicketWarning] = field(default_factory=list)
     faults: tuple[str, ...] = ()
     plan_drawing: SafeString = field(default_factory=SafeString)
     elevation_drawing: SafeString = field(default_factory=SafeString)
@@ -48,6 +55,7 @@ class Panel:
 def panel_of(job: Job) -> Panel:
     """Return the panel of a stored job; a building that cannot be built shows why instead."""
     panel = _dates_of(job)
+    _add_holds(panel, job)
     try:
         building, take_off, _ = take_off_of(job)
     except SpecError as error:
@@ -59,6 +67,14 @@ def panel_of(job: Job) -> Panel:
     panel.lines = take_off.lines
     panel.cautions = tuple(caution.message for caution in building.cautions())
     return panel
+
+
+def _add_holds(panel: Panel, job: Job) -> None:
+    now = timezone.now()
+    rows = hold_rows(holds(now=now, job=job, cleared=True))
+    panel.holds = [row for row in rows if row.hold.fact.is_open]
+    panel.cleared = [row for row in rows if not row.hold.fact.is_open]
+    panel.warnings = ticket_warnings(now=now, job=job)
 
 
 def _dates_of(job: Job) -> Panel:
