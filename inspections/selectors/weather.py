@@ -2,11 +2,11 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass, fields
+from dataclasses import astuple, dataclass, fields
 from datetime import UTC, date, datetime, time, timedelta
 from functools import cached_property
 from types import MappingProxyType
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Any
 
 import numpy as np
 from django.utils import timezone
@@ -119,6 +119,10 @@ class AreaWeather:
         first, last = (self._midnight(day + timedelta(days=n)) for n in (0, 1))
         return [self._hours.get(first + n * HOUR) for n in range((last - first) // HOUR)]
 
+    def hours(self) -> list[tuple[datetime, HourOfWeather]]:
+        """Return all hours that are known, in order."""
+        return sorted(self._hours.items())
+
     def is_known(self, day: date) -> bool:
         """Return whether enough is known of a day to judge it."""
         return judge_day(self.hours_of(day), WeatherLimits()) is not None
@@ -189,6 +193,8 @@ class Weather:
             for area in areas
         )
         self.limits = limits
+        self._today = today
+        self._zone = zone
         self._sites: dict[tuple[int, str, str], SiteWeather] = {}
 
     def area_of(self, job: Job) -> AreaWeather | None:
@@ -206,6 +212,29 @@ class Weather:
         if key not in self._sites:
             self._sites[key] = area.site(kind, soil=soil or "GOOD")
         return self._sites[key]
+
+    def told(self) -> dict[str, dict[str, list[float | bool | None]]]:
+        """Return all hours as plain values: by area and moment, in the order of the fields."""
+        return {
+            str(area.area.pk): {at.isoformat(): list(astuple(hour)) for at, hour in area.hours()}
+            for area in self.areas
+        }
+
+    def as_told(self, told: Mapping[str, Mapping[str, Sequence[Any]]]) -> Weather:
+        """Return the weather of the same areas and day as it was told before, by `told`."""
+        hours = {
+            int(area): {
+                datetime.fromisoformat(at): HourOfWeather(*values) for at, values in rows.items()
+            }
+            for area, rows in told.items()
+        }
+        return Weather(
+            areas=[area.area for area in self.areas],
+            hours=hours,
+            limits=self.limits,
+            today=self._today,
+            zone=self._zone,
+        )
 
     @cached_property
     def _by_county(self) -> dict[str, AreaWeather]:
