@@ -5,8 +5,11 @@ from django.views.generic import RedirectView
 
 from jobs.api.base import NoSuchAddress, SchemaRead
 from jobs.api.firm import BacklogRead, CrewList
+from jobs.api.holds import CallAheadRead, HoldList, TicketWarningList
 from jobs.api.jobs import JobDetail, JobList
 from jobs.api.plans import BookingList, PlanComparison, PlanDetail, PlanList
+from jobs.api.ppc import PpcRead
+from jobs.api.reports import PhotoRead, PhotoUpload, Reports
 from jobs.api.take_off import TakeOffAnswer
 from jobs.api.what_if import PlanCrews, WhatIfAnswer
 
@@ -22,6 +25,13 @@ urlpatterns: list[URLPattern | URLResolver] = [
     path("plans/<int:plan_id>/comparison/", PlanComparison.as_view(), name="comparison"),
     path("plans/<int:plan_id>/crews/", PlanCrews.as_view(), name="plan-crews"),
     path("bookings/", BookingList.as_view(), name="bookings"),
+    path("reports/", Reports.as_view(), name="reports"),
+    path("reports/<uuid:report_id>/photos/", PhotoUpload.as_view(), name="report-photos"),
+    path("reports/photos/<int:photo_id>/", PhotoRead.as_view(), name="report-photo"),
+    path("ppc/", PpcRead.as_view(), name="ppc"),
+    path("holds/", HoldList.as_view(), name="holds"),
+    path("ticket-warnings/", TicketWarningList.as_view(), name="ticket-warnings"),
+    path("call-ahead/", CallAheadRead.as_view(), name="call-ahead"),
     path("take-off/", TakeOffAnswer.as_view(), name="take-off"),
     path("what-if/", WhatIfAnswer.as_view(), name="what-if"),
     path("schema/", SchemaRead.as_view(), name="schema"),

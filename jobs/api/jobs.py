@@ -13,13 +13,17 @@ from contractor.problems import errors_of, shown
 from contractor.trade.errors import SpecError
 from contractor.trade.phases import PHASE_TABLE
 from contractor.trade.takeoff import take_off
+from inspections.selectors.locate import ticket_warnings
 from jobs.admin.words import building_words
 from jobs.api.base import OwnersList, OwnersView, missing
+from jobs.api.hold_shapes import JobReadShape
+from jobs.api.holds import hold_body, warning_body
 from jobs.api.queries import JOB_ORDERS, JobsQuery
-from jobs.api.shapes import JobDetailShape, JobShape, answers
+from jobs.api.shapes import JobShape, answers
 from jobs.models import Booking, Job, Phase
 from jobs.selectors import plans
 from jobs.selectors.buildings import building_of
+from jobs.selectors.holds import holds
 
 if TYPE_CHECKING:
     from collections.abc import Mapping
@@ -62,11 +66,12 @@ class JobList(OwnersList):
 class JobDetail(OwnersView):
     """One job."""
 
-    @extend_schema(responses=answers(JobDetailShape, 404), operation_id="jobs_read")
+    @extend_schema(responses=answers(JobReadShape, 404), operation_id="jobs_read")
     def get(self, request: Request, number: str) -> Response:
-        """Show a job with its phases, waits, take-off and cautions."""
+        """Show a job with its phases, waits, holds, take-off and cautions."""
+        now = timezone.now()
         jobs = Job.objects.prefetch_related("openings", "lean_tos")
-        job = plans.with_plan_dates(jobs, now=timezone.now()).filter(number=number).first()
+        job = plans.with_plan_dates(jobs, now=now).filter(number=number).first()
         if job is None:
             raise missing("job", number, "/api/v1/jobs/")
         plan = plans.published_plan()
@@ -76,9 +81,11 @@ class JobDetail(OwnersView):
             **job_line(job),
             "phases": [_phase(phase, bookings.get(phase.pk)) for phase in job.phases.all()],
             "waits": [plans.wait_as_json(wait) for wait in waits],
+            "holds": [hold_body(row) for row in holds(now=now, job=job, cleared=True)],
+            "ticket_warnings": [warning_body(row) for row in ticket_warnings(now=now, job=job)],
             **_built(job),
         }
-        return Response(JobDetailShape(body).data)
+        return Response(JobReadShape(body).data)
 
 
 def job_line(job: Job) -> dict[str, Any]:

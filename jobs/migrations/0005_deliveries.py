@@ -56,7 +56,7 @@ class Migration(migrations.Migration):
                 ('item', models.CharField(choices=[('PRECAST_PIERS', 'Precast piers'), ('CONCRETE', 'Concrete'), ('POSTS', 'Posts'), ('TRUSSES', 'Trusses'), ('STEEL', 'Steel and trim'), ('OVERHEAD_DOORS', 'Overhead doors'), ('WINDOWS_AND_DOORS', 'Windows and walk doors'), ('LINER', 'Liner'), ('INSULATION', 'Insulation')], max_length=20)),
                 ('supplier', models.CharField(blank=True, help_text='Empty: any supplier.', max_length=60)),
                 ('post_kind', models.CharField(blank=True, choices=[('SOLID', 'Solid'), ('LAMINATED', 'Laminated')], help_text='For posts; empty: any.', max_length=9)),
-                ('over_span_ft', models.FloatField(default=0, help_text='For buildings wider than this.', validators=[django.core.validators.MinValueValidator(0)], verbose_name='over span (ft)')),
+                ('over_span_ft', models.FloatField(help_text='For buildings wider than this; 0 for all.', validators=[django.core.validators.MinValueValidator(0)], verbose_name='over span (ft)')),
                 ('to_span_ft', models.FloatField(blank=True, help_text='And up to this width; empty: no end.', null=True, verbose_name='to span (ft)')),
                 ('days', models.PositiveSmallIntegerField(help_text='Calendar days from order to site.', validators=[django.core.validators.MaxValueValidator(365)])),
                 ('source', models.CharField(help_text='Who says so.', max_length=120)),

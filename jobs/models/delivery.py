@@ -124,9 +124,8 @@ class LeadTime(models.Model):
     )
     over_span_ft = models.FloatField(
         "over span (ft)",
-        default=0,
         validators=[MinValueValidator(0)],
-        help_text="For buildings wider than this.",
+        help_text="For buildings wider than this; 0 for all.",
     )
     to_span_ft = models.FloatField(
         "to span (ft)", null=True, blank=True, help_text="And up to this width; empty: no end."

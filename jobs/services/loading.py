@@ -12,6 +12,7 @@ from pathlib import Path
 from typing import cast
 
 from django.db import IntegrityError, transaction
+from django.db.models import Model
 from django.utils import timezone
 
 from crews.models import DayOff, HolidayYear
@@ -22,7 +23,7 @@ from jobs.services.intake import refresh_phases
 from jobs.services.loading_cells import Shift
 from jobs.services.loading_files import LoadError, LoadFailed, Sheet, read_sheet
 from jobs.services.loading_phases import apply_history, attach_inspections
-from jobs.services.loading_rows import Run, read_rows
+from jobs.services.loading_rows import Entry, Run, read_rows
 from jobs.services.loading_tables import TABLES
 
 __all__ = ["LoadError", "LoadFailed", "LoadReport", "load"]
@@ -100,6 +101,7 @@ def _check(run: Run, now: datetime | None) -> list[LoadError]:
     checks.check_rates(run)
     checks.refuse_parts_of_stored_jobs(run)
     checks.make_room_for_deliveries(run)
+    checks.make_room_for_rules(run)
     today = timezone.localdate(now) if now else date.max
     checks.refuse_facts_to_come(run, today=today)
     for table in TABLES.values():
@@ -108,21 +110,44 @@ def _check(run: Run, now: datetime | None) -> list[LoadError]:
 
 
 def _store(run: Run, kind: str) -> None:
-    """Insert a file's good rows together; rows that a constraint refuses are noted."""
+    """
+    Insert a file's good rows together; rows that a constraint refuses are noted.
+
+    Rows that name others of their own file, as a renewal names its ticket, go in after those.
+    """
+    while _insert(run, kind):
+        pass
     for entry in list(run.good(kind)):
-        named = [entry.values.get(c.name) for c in entry.table.columns if c.refers_to]
-        if any(other is not None and other.pk is None for other in named):
+        if entry.instance is not None and entry.instance.pk is None:
             run.give_up(entry)
+
+
+def _insert(run: Run, kind: str) -> bool:
+    """Insert the rows whose named rows are stored; return whether there were any."""
     manager = TABLES[kind].model._default_manager
+    ready = _ready(run, kind)
     try:
         with transaction.atomic():
-            manager.bulk_create(run.instances(kind), batch_size=500)
+            manager.bulk_create(ready, batch_size=500)
     except IntegrityError:
+        for instance in ready:
+            instance.pk = None
         if not checks.check_constraints(run, kind):
             raise
-        for instance in run.instances(kind):
-            instance.pk = None
-        manager.bulk_create(run.instances(kind), batch_size=500)
+        manager.bulk_create(_ready(run, kind), batch_size=500)
+    return bool(ready)
+
+
+def _ready(run: Run, kind: str) -> list[Model]:
+    def is_ready(entry: Entry) -> bool:
+        named = [entry.values.get(c.name) for c in entry.table.columns if c.refers_to]
+        return all(other is None or other.pk is not None for other in named)
+
+    return [
+        entry.instance
+        for entry in run.good(kind)
+        if entry.instance is not None and entry.instance.pk is None and is_ready(entry)
+    ]
 
 
 def _store_phases(run: Run, now: datetime | None) -> None:

@@ -3,15 +3,18 @@
 import re
 from collections import defaultdict
 from datetime import date
-from typing import cast
+from typing import Any, cast
 
 from django.core.exceptions import ValidationError
 from django.db import models
 
 from contractor.trade.errors import SpecError
+from contractor.trade.lead_times import STARTER_LEAD_TIMES
+from contractor.trade.locate import STARTER_RULES
 from contractor.trade.rates import STARTER_RATES
 from crews.models import Firm
-from jobs.models import Delivery, Job, LeanTo, Opening
+from inspections.models import LocateRule
+from jobs.models import Delivery, Job, LeadTime, LeanTo, Opening
 from jobs.services.intake import check
 from jobs.services.loading_files import LoadError
 from jobs.services.loading_rows import Entry, Run
@@ -23,6 +26,7 @@ __all__ = [
     "check_firm",
     "check_rates",
     "make_room_for_deliveries",
+    "make_room_for_rules",
     "refuse_existing",
     "refuse_facts_to_come",
     "refuse_parts_of_stored_jobs",
@@ -32,8 +36,10 @@ __all__ = [
 _HAPPENED = {
     "jobs": ("sold_on", "completed_on"),
     "permits": ("applied_on", "issued_on"),
-    "deliveries": ("ordered_on", "arrived_on"),
-    "tickets": ("called_on",),
+    "deliveries": ("ordered_on", "confirmed_on", "arrived_on"),
+    "locate_rules": ("checked_on",),
+    "lead_times": ("checked_on",),
+    "tickets": ("called_on", "marks_seen_on"),
 }
 _PART = re.compile(r"(openings|lean_tos)\[(\d+)\]\.?(\w*)")
 
@@ -134,7 +140,7 @@ def refuse_existing(run: Run, table: Table) -> None:
     paths = [table.column(name).path for name in table.key]
     firsts = {key[0] for key in keys.values() if key}
     found = table.model._default_manager.filter(**{f"{paths[0]}__in": firsts})
-    existing = set(found.values_list(*paths)) if firsts else set()
+    existing = {_no_blanks(row) for row in found.values_list(*paths)} if firsts else set()
     for entry in list(run.good(table.kind)):
         if keys[id(entry)] in existing:
             message = "Already in the database. Take the row out; loading changes nothing there."
@@ -150,10 +156,28 @@ def make_room_for_deliveries(run: Run) -> None:
     named = {cast(Job, entry.values["job"]).pk for entry in run.good("deliveries")} - {None}
     told = {entry.key() for entry in run.good("deliveries")}
     nothing_known = Delivery.objects.filter(
-        job__in=named, supplier="", ordered_on=None, promised_on=None, arrived_on=None
+        job__in=named, supplier="", quantity="", ordered_on=None, promised_on=None, arrived_on=None
     ).select_related("job")
     replaced = [row.pk for row in nothing_known if (row.job.number, row.item) in told]
     Delivery.objects.filter(pk__in=replaced).delete()
+
+
+def make_room_for_rules(run: Run) -> None:
+    """Delete starter rules and lead times that nobody has touched, where a row now tells more."""
+    states = {entry.values["state"] for entry in run.good("locate_rules")}
+    for rule in LocateRule.objects.filter(state__in=states, checked_on=None):
+        if rule.rule() == STARTER_RULES.get(rule.state):
+            rule.delete()
+    told = {entry.key() for entry in run.good("lead_times")}
+    for row in LeadTime.objects.filter(checked_on=None) if told else ():
+        key = _no_blanks((row.item, row.supplier, row.post_kind, row.over_span_ft))
+        if key in told and row.lead_time() in STARTER_LEAD_TIMES:
+            row.delete()
+
+
+def _no_blanks(row: tuple[Any, ...]) -> tuple[Any, ...]:
+    """Return a key as a file tells it: what is empty there is nothing."""
+    return tuple(None if value == "" else value for value in row)
 
 
 def check_constraints(run: Run, kind: str) -> bool:

@@ -10,8 +10,25 @@ from typing import TYPE_CHECKING, Any, cast
 from django.db import models
 
 from crews.models import Crew, DayOff, Equipment, Firm, WorkHours
-from inspections.models import Authority, AuthorityClosure, Inspection, LocateTicket, Permit
-from jobs.models import Delivery, Job, LaborRate, LeanTo, Opening, Phase
+from inspections.models import (
+    Authority,
+    AuthorityClosure,
+    Inspection,
+    LocateRule,
+    LocateTicket,
+    Permit,
+    TicketResponse,
+)
+from jobs.models import (
+    Delivery,
+    DeliveryReport,
+    Job,
+    LaborRate,
+    LeadTime,
+    LeanTo,
+    Opening,
+    Phase,
+)
 from jobs.models.specification import Specification
 
 __all__ = ["KEY_OF", "TABLES", "Column", "Table"]
@@ -74,6 +91,7 @@ KEY_OF: Mapping[str, str] = MappingProxyType(
         "equipment": "name",
         "authorities": "name",
         "jobs": "number",
+        "tickets": "number",
     }
 )
 _REFERENCES: Mapping[type[models.Model], str] = MappingProxyType(
@@ -83,6 +101,7 @@ _REFERENCES: Mapping[type[models.Model], str] = MappingProxyType(
         Equipment: "equipment",
         Authority: "authorities",
         Job: "jobs",
+        LocateTicket: "tickets",
     }
 )
 _SPECIFICATION = " ".join(f.name for f in Specification._meta.local_fields)
@@ -155,6 +174,23 @@ _ALL = (
         closure_ends_after_it_starts="last_day",
     ),
     _table(
+        "locate_rules",
+        LocateRule,
+        "state notice_working_days notice_hours count_from_next_day call_by life_days "
+        "life_in_working_days life_from_dig_date must_start_days idle_limit_days "
+        "must_view_response source checked_on",
+        "state",
+        locate_rule_days_or_hours="notice_hours",
+        locate_rule_life_above_notice="life_days",
+    ),
+    _table(
+        "lead_times",
+        LeadTime,
+        "item supplier post_kind over_span_ft to_span_ft days source checked_on",
+        "item supplier post_kind over_span_ft",
+        lead_time_span_runs_forward="to_span_ft",
+    ),
+    _table(
         "jobs",
         Job,
         _JOB_COLUMNS,
@@ -176,16 +212,28 @@ _ALL = (
     _table(
         "deliveries",
         Delivery,
-        "job item supplier ordered_on promised_on arrived_on",
+        "job item supplier quantity ordered_on promised_on confirmed_on arrived_on shortage",
         "job item",
+        delivery_short_has_arrived="arrived_on",
+    ),
+    _table(
+        "delivery_reports",
+        DeliveryReport,
+        "job item kind told_at told_by note promised_before confirmed_before arrived_before "
+        "shortage_before undone_at",
+        "job item told_at",
+        delivery_report_undone_after_told="undone_at",
     ),
     _table(
         "tickets",
         LocateTicket,
-        "number job called_on dig_from expires_on",
+        "number job called_on dig_from expires_on called_by renewed_from marks_seen_on "
+        "private_lines",
         "number",
         ticket_dates_in_order="dig_from",
+        ticket_marks_seen_after_the_call="marks_seen_on",
     ),
+    _table("responses", TicketResponse, "ticket utility answer viewed_at", "ticket utility"),
     _phase_table(
         "inspections",
         Inspection,

@@ -13,6 +13,7 @@ from django.utils import timezone
 from contractor.trade.phases import PHASE_TABLE
 from crews.services import FeedChange, FeedEntry, replace_feed_events
 from jobs.models import Booking, Job, Phase, Plan
+from jobs.selectors.holds import told_to_crews
 
 if TYPE_CHECKING:
     from collections.abc import Iterable
@@ -98,7 +99,11 @@ def _publish(*, plan_id: int, now: datetime, by: User | None) -> Published:
     plan.published_at = now
     plan.published_by = by
     plan.save(update_fields=["status", "published_at", "published_by"])
-    feed = replace_feed_events(entries=[_entry(row) for row in rows if row.crew_id], now=now)
+    told = told_to_crews(now=now)
+    entries = [
+        _entry(row, told.get((row.phase.job_id, row.phase.code), ())) for row in rows if row.crew_id
+    ]
+    feed = replace_feed_events(entries=entries, now=now)
     return Published(plan=plan, feed=feed)
 
 
@@ -193,12 +198,12 @@ def _refuse_double_booking(rows: Iterable[Booking]) -> None:
         last = row
 
 
-def _entry(booking: Booking) -> FeedEntry:
+def _entry(booking: Booking, holds: Iterable[str]) -> FeedEntry:
     """
     Return a booking as a crew's calendar shows it: no price, no buyer's telephone.
 
     Nor what binds the start: a new plan may give another reason for the same days, and a
-    calendar changes only when the work does.
+    calendar changes only when the work does, or what it waits for.
     """
     phase, job = booking.phase, booking.phase.job
     kind = PHASE_TABLE[phase.code]
@@ -206,6 +211,7 @@ def _entry(booking: Booking) -> FeedEntry:
     notes = [
         f"{booking.work_hours:g} working hours for the crew.",
         f"Equipment: {machines}." if machines else "",
+        *holds,
         kind.caution,
         "Local code, the engineer's drawings and your inspector decide." if kind.caution else "",
     ]
