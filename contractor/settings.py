@@ -116,6 +116,11 @@ STATIC_URL = "static/"
 STATIC_ROOT = VAR_DIR / "static"
 WHITENOISE_USE_FINDERS = True
 
+# Photos from the sites. No address serves this folder: a view asks who may see each.
+MEDIA_ROOT = VAR_DIR / "media"
+FILE_UPLOAD_PERMISSIONS = 0o600
+FILE_UPLOAD_DIRECTORY_PERMISSIONS = 0o700
+
 LOGIN_URL = "admin:login"
 
 HTTPS_ONLY = env.bool("HTTPS_ONLY", default=False)
@@ -190,6 +195,8 @@ CELERY_WORKER_CANCEL_LONG_RUNNING_TASKS_ON_CONNECTION_LOSS = True
 CELERY_WORKER_SOFT_SHUTDOWN_TIMEOUT = 10
 CELERY_BROKER_CONNECTION_RETRY_ON_STARTUP = True
 CELERY_TIMEZONE = TIME_ZONE
+# How often forecasts are fetched; 0 is never. An area without an address is never fetched.
+WEATHER_REFRESH_MINUTES = env.int("WEATHER_REFRESH_MINUTES", default=60)
 CELERY_BEAT_SCHEDULE_FILENAME = str(VAR_DIR / "beat-schedule")
 CELERY_BEAT_SCHEDULE = {
     "heartbeat": {
@@ -197,6 +204,17 @@ CELERY_BEAT_SCHEDULE = {
         "schedule": 30.0,
         "options": {"expires": 60},
     },
+    **(
+        {
+            "refresh-weather": {
+                "task": "jobs.tasks.refresh_weather",
+                "schedule": 60.0 * WEATHER_REFRESH_MINUTES,
+                "options": {"expires": 60 * WEATHER_REFRESH_MINUTES},
+            }
+        }
+        if WEATHER_REFRESH_MINUTES
+        else {}
+    ),
     "sweep-plan-requests": {
         "task": "jobs.tasks.sweep_plan_requests",
         "schedule": 60.0,

@@ -44,8 +44,10 @@ def weather_stops(portfolio: Portfolio, placed: Placed) -> list[WeatherStop]:
     Looked at from when it could have begun, weather aside, to its end.
     """
     phase, clear = _gated_phase(portfolio, placed), _clear(portfolio, placed)
-    weather = phase and portfolio.work.weather.site(phase.job, PHASE_TABLE[phase.code].weather_gate)
-    if phase is None or clear is None or weather is None:
+    if phase is None or clear is None:
+        return []
+    weather = portfolio.work.weather.site(phase.job, PHASE_TABLE[phase.code].weather_gate)
+    if weather is None:
         return []
     calendars, now = portfolio.calendars, portfolio.problem.now
     since = max(min(placed.because.slot, placed.start), now)
