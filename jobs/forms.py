@@ -40,6 +40,7 @@ HAPPENED = frozenset(
         *("applied_on", "issued_on", "ordered_on", "arrived_on", "called_on", "completed_on"),
         *("confirmed_on", "marks_seen_on", "checked_on"),
         *("requested_at", "started_at", "done_at", "viewed_at"),
+        *("poured_at", "taken_at"),
     )
 )
 

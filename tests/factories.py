@@ -11,7 +11,7 @@ from django.contrib.auth.models import Group
 
 from contractor import roles
 from crews.models import Crew, DayOff, Equipment, FeedEvent, Firm, WorkHours
-from inspections.models import Authority, LocateTicket, Permit, WeatherArea
+from inspections.models import Authority, LocateTicket, Permit, Pour, WeatherArea
 from jobs.models import Delivery, Job, Phase
 
 WEEKDAY_SHIFT = "07:00-15:30"
@@ -168,6 +168,16 @@ class WeatherAreaFactory(factory.django.DjangoModelFactory[WeatherArea]):
     name = factory.Sequence(lambda n: f"Harrow Plain {n}")
     is_default = True
     rain_days_010 = rain_days_025 = rain_days_050 = windy_days = "0 0 0 0 0 0 0 0 0 0 0 0"
+
+
+class PourFactory(factory.django.DjangoModelFactory[Pour]):
+    """Collars of an ordinary mix, poured one morning in June 2026, eastern time."""
+
+    class Meta:
+        model = Pour
+
+    phase = factory.SubFactory(PhaseFactory, code="POSTS", job__foundation="POURED_PIER")
+    poured_at = datetime(2026, 6, 1, 14, tzinfo=UTC)
 
 
 def _join(role: str) -> Callable[..., None]:

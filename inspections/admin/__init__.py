@@ -3,6 +3,7 @@
 from inspections.admin.authority import AuthorityAdmin
 from inspections.admin.locate import LocateRuleAdmin, LocateTicketAdmin
 from inspections.admin.permit import PermitAdmin
+from inspections.admin.pours import PourAdmin, StrengthNeedAdmin
 from inspections.admin.visit import InspectionAdmin
 
 __all__ = [
@@ -11,4 +12,6 @@ __all__ = [
     "LocateRuleAdmin",
     "LocateTicketAdmin",
     "PermitAdmin",
+    "PourAdmin",
+    "StrengthNeedAdmin",
 ]

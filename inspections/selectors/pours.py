@@ -7,7 +7,7 @@ from datetime import datetime, timedelta
 from typing import TYPE_CHECKING
 
 import numpy as np
-from django.db.models import Q
+from django.db.models import Prefetch, Q
 from django.utils import timezone
 
 from contractor.trade.cold_weather import ColdPour, cold_cautions, section_of
@@ -21,13 +21,13 @@ from contractor.trade.cure_temps import TempReading, first_known, measured_degc
 from contractor.trade.errors import SpecError
 from contractor.trade.phases import CURE_LINKS, job_network
 from contractor.trade.units import degc_to_degf, degf_to_degc
-from inspections.models import Pour, PourReading, StrengthNeed
+from inspections.models import POURED_PHASES, Pour, PourReading, StrengthNeed
 from inspections.selectors.cure_temps import SUBGRADE_DEPTH_FT, Climate, air_degc, ground_degc
 from jobs.models import Job, Phase
 from jobs.selectors.buildings import building_of
 
 if TYPE_CHECKING:
-    from collections.abc import Iterable, Sequence
+    from collections.abc import Iterable, Mapping, Sequence
     from zoneinfo import ZoneInfo
 
     from numpy.typing import NDArray
@@ -236,15 +236,13 @@ def gates_of(
 def gate_words(
     follows: Follows,
     needed: NeededStrength,
-    ready_at: datetime | None,
-    mean_degf: float | None,
+    ready_at: datetime,
+    mean_degf: float,
     *,
     pour: PourClock | None = None,
 ) -> str:
     """Return in words what a phase waits for, when it is expected and how warm that is."""
     of = "" if pour is None else f" of the concrete poured {_moment(pour.pour.poured_at)}"
-    if ready_at is None or mean_degf is None:
-        return f"{needed.share_words}{of}, not within a year. Warm it. {follows.why}"
     measured_until = None if pour is None else pour.measured_until
     measured = "" if measured_until is None else f", measured until {_moment(measured_until)}"
     where = " ground" if needed.need.buried and measured_until is None else ""
@@ -280,20 +278,75 @@ def cure_links(building: Building) -> tuple[Follows, ...]:
     return tuple(follows for follows in network.follows if follows.cure is not None)
 
 
-def pours_of_job(job: Job, *, climate: Climate) -> tuple[PourStatus, ...]:
-    """Return a job's pours as they stand, first poured first; none of what cannot be built."""
+def is_poured(phase: Phase) -> bool:
+    """Return whether all of a phase's concrete is known to be placed; its pours must be loaded."""
+    pours = phase.pours.all()
+    if phase.status == Phase.Status.DONE:
+        return bool(pours)
+    return any(not pour.part for pour in pours)
+
+
+def concrete_of(
+    job: Job, *, climate: Climate, ends: Mapping[int, datetime] | None = None
+) -> tuple[PourStatus, ...]:
+    """
+    Return a job's pours as they stand, and with `ends` those that are not recorded or to come.
+
+    `ends` has the planned end of phases by their primary key; a phase that is done ended when it
+    was reported. In build order; nothing of a building that cannot be built.
+    """
     try:
         building = building_of(job)
     except SpecError:
         return ()
-    pours = (
-        Pour.objects.filter(phase__job=job)
-        .exclude(phase__status=Phase.Status.DROPPED)
-        .select_related("phase")
-        .prefetch_related("readings")
-        .order_by("poured_at", "id")
+    phases = (
+        Phase.objects.filter(job=job, code__in=POURED_PHASES)
+        .exclude(status=Phase.Status.DROPPED)
+        .prefetch_related(Prefetch("pours", Pour.objects.order_by("poured_at", "id")))
+        .prefetch_related("pours__readings")
+        .order_by("sequence", "id")
     )
-    return statuses(pours, job=job, building=building, climate=climate)
+    made: list[Pour] = []
+    to_come: list[Pour] = []
+    for phase in phases:
+        if section_of(phase.code, building) is None:
+            continue
+        made += phase.pours.all()
+        end = phase.done_at or (ends or {}).get(phase.pk)
+        if ends is not None and end is not None and not is_poured(phase):
+            to_come.append(planned_pour(phase, end, climate=climate))
+    return (
+        *statuses(made, job=job, building=building, climate=climate),
+        *statuses(to_come, job=job, building=building, climate=climate, is_planned=True),
+    )
+
+
+def ready_moments(pour: Pour, *, climate: Climate) -> tuple[datetime | None, ...]:
+    """Return when each phase that still waits for a stored pour may begin, as the plan has it."""
+    status = status_of(pour, climate=climate)
+    if status is None:
+        return ()
+    still_open = Phase.objects.filter(job=pour.phase.job_id, status=Phase.Status.OPEN)
+    codes = set(still_open.values_list("code", flat=True))
+    return tuple(gate.ready_at for gate in status.gates if gate.follows.after in codes)
+
+
+def pours_concrete(phase: Phase) -> bool:
+    """Return whether a phase pours concrete into its building; True where that cannot be told."""
+    try:
+        return section_of(phase.code, building_of(phase.job)) is not None
+    except SpecError:
+        return True
+
+
+def status_of(pour: Pour, *, climate: Climate) -> PourStatus | None:
+    """Return a stored pour as it stands; None of a building that cannot be built."""
+    job = pour.phase.job
+    try:
+        building = building_of(job)
+    except SpecError:
+        return None
+    return statuses([pour], job=job, building=building, climate=climate)[0]
 
 
 def statuses(

@@ -12,6 +12,7 @@ from contractor.trade.takeoff import Line
 from inspections.selectors.locate import TicketWarning, ticket_warnings
 from jobs.admin.holds import HoldRow, hold_rows
 from jobs.admin.plan_report import first_reasons
+from jobs.admin.pour_sections import PourSection, concrete_sections
 from jobs.admin.words import lateness_words, local_date, span, who
 from jobs.drawing import elevation_svg, plan_svg
 from jobs.models import Booking, Job, Phase, Plan, PlannedWait
@@ -50,6 +51,7 @@ class Panel:
     elevation_drawing: SafeString = field(default_factory=SafeString)
     lines: tuple[Line, ...] = ()
     cautions: tuple[str, ...] = ()
+    concrete: list[PourSection] = field(default_factory=list)
 
 
 def panel_of(job: Job) -> Panel:
@@ -66,6 +68,7 @@ def panel_of(job: Job) -> Panel:
     panel.elevation_drawing = mark_safe(elevation_svg(building))
     panel.lines = take_off.lines
     panel.cautions = tuple(caution.message for caution in building.cautions())
+    panel.concrete = concrete_sections(job, panel.published or panel.draft, now=timezone.now())
     return panel
 
 

@@ -6,16 +6,15 @@ from datetime import timedelta
 from typing import TYPE_CHECKING
 
 from contractor.trade.phases import WaitKind
-from inspections.selectors.pours import PourClock, gate_words
-from jobs.models import Phase
-from jobs.services.holds import Hold
+from inspections.selectors.pours import PourClock, gate_words, is_poured
+from jobs.services.holds import Hold, NoDate
 from jobs.services.wait_tables import LinkNote
 
 if TYPE_CHECKING:
     from contractor.trade.phases import Follows
     from inspections.models import Pour
     from inspections.selectors.pours import NeededStrength
-    from jobs.models import Job
+    from jobs.models import Job, Phase
     from jobs.selectors.open_work import OpenWork
     from jobs.services.calendars import Calendars
     from jobs.services.wait_tables import WaitTables
@@ -49,7 +48,14 @@ class CureWaits:
         return index, LinkNote(WaitKind.CURE.value, _basis(follows, needed), spell)
 
     def hold(self, job: Job, follows: Follows, leader: Phase) -> Hold | None:
-        """Return the wait for concrete that is poured, on its own clock; None once it is over."""
+        """
+        Return the wait for concrete that is poured, on its own clock; None once it is over.
+
+        Raises
+        ------
+        NoDate
+            If it does not get its strength within a year.
+        """
         needed = self._work.strength_needs.of(job, follows)
         holds = [self._hold(job, follows, needed, pour) for pour in leader.pours.all()]
         last = max(holds, key=lambda hold: hold.ends)
@@ -58,15 +64,16 @@ class CureWaits:
     def _hold(self, job: Job, follows: Follows, needed: NeededStrength, pour: Pour) -> Hold:
         clock = self._clock(job, pour)
         hours = clock.ready_hour(needed)
-        begins = self._calendars.slot_of(pour.poured_at)
         if hours is None:
-            ends, degf = self._calendars.axis.slots, None
-        else:
-            degf = clock.mean_degf(hours)
-            ready_at = pour.poured_at + timedelta(hours=hours + follows.lag_hours)
-            ends = self._calendars.slot_of(ready_at)
-        at = None if hours is None else self._calendars.local(ends)
-        words = gate_words(follows, needed, at, degf, pour=clock)
+            raise NoDate(
+                f"the concrete poured {pour.poured_at.astimezone(self._calendars.zone):%b %-d, %Y} "
+                f"does not reach {needed.share_words} within a year at its temperatures; "
+                "warm it, or correct its readings"
+            )
+        begins = self._calendars.slot_of(pour.poured_at)
+        ends = self._calendars.slot_of(pour.poured_at + timedelta(hours=hours + follows.lag_hours))
+        degf = clock.mean_degf(hours)
+        words = gate_words(follows, needed, self._calendars.local(ends), degf, pour=clock)
         return Hold(WaitKind.CURE.value, follows.after, ends, words, begins, follows.before)
 
     def _clock(self, job: Job, pour: Pour) -> PourClock:
@@ -74,14 +81,6 @@ class CureWaits:
             climate = self._work.climates.of(job)
             self._clocks[pour.pk] = PourClock(pour, climate=climate, zone=self._calendars.zone)
         return self._clocks[pour.pk]
-
-
-def is_poured(phase: Phase) -> bool:
-    """Return whether all of a phase's concrete is known to be placed."""
-    pours = phase.pours.all()
-    if phase.status == Phase.Status.DONE:
-        return bool(pours)
-    return any(not pour.part for pour in pours)
 
 
 def _basis(follows: Follows, needed: NeededStrength) -> str:

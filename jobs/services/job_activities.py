@@ -10,9 +10,9 @@ from contractor.engine.worktime import SLOT_MINUTES, SLOTS_PER_DAY
 from contractor.trade.notice import AskedWhen
 from contractor.trade.phases import PHASE_TABLE, JobNetwork, Performer, PhaseKind, WaitKind
 from inspections.models import Inspection
+from inspections.selectors.pours import is_poured
 from jobs.models import Job, Phase
 from jobs.services.calendars import visit_windows
-from jobs.services.cure_waits import is_poured
 from jobs.services.holds import Hold, NoDate, delivery_hold, dig_windows, site_holds
 from jobs.services.problem_parts import Stretch
 from jobs.services.site_wishes import longest_slots
