@@ -114,7 +114,8 @@ def in_effect(reports: Iterable[Told]) -> list[Told]:
     Return the reports as they count: corrections put in place, in the order they were made.
 
     Of all corrections that lead back to one report, the latest counts, at the place of the report.
-    One that names a report of another phase, of another crew, or nothing changes nothing.
+    One that names nothing, or a report of another phase, another crew or the office, changes
+    nothing; but the office may correct every report.
     """
     by_id = {told.id: told for told in reports}
     roots = [told for told in by_id.values() if told.kind is not Kind.CORRECTION]
@@ -199,7 +200,8 @@ def _as_it_counts(root: Told, named: Mapping[str, list[Told]]) -> Told:
     reached, look_at = {root.id: root}, [root.id]
     while look_at:
         for correction in named.get(look_at.pop(), ()):
-            may = correction.from_office or correction.crew == root.crew
+            by_the_crew = correction.crew == root.crew and not root.from_office
+            may = correction.from_office or by_the_crew
             if may and correction.id not in reached:
                 reached[correction.id] = correction
                 look_at.append(correction.id)

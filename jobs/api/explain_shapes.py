@@ -9,8 +9,8 @@ from jobs.api.shapes import Shape
 
 KIND = (
     "CREW or MACHINE: busy on other work. CURE, INSPECTION_NOTICE, LOCATE, DELIVERY, PERMIT, LAG, "
-    "EARLIER_PHASE, EARLIEST_DATE: waited for. CALENDAR, WINDOW, PIN, FROZEN, FLOW: as in a "
-    "booking's reasons. OTHERS: visits and outside trades on other jobs. OWN_WORK: the job's own."
+    "EARLIER_PHASE, EARLIEST_DATE, STOPPED: waited for. CALENDAR, WINDOW, PIN, FROZEN, FLOW: as in "
+    "a booking's reasons. OTHERS: visits and outside trades on other jobs. OWN_WORK: the job's own."
 )
 
 

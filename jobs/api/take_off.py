@@ -35,6 +35,8 @@ PARTS: Mapping[str, type] = {"openings": Opening, "lean_tos": LeanTo}
 class ShortJson(JSONParser):
     """JSON up to 64 kB: a building with every door described takes a few."""
 
+    largest_bytes = LARGEST_BODY_BYTES
+
     def parse(
         self,
         stream: Any,
@@ -42,9 +44,9 @@ class ShortJson(JSONParser):
         parser_context: Mapping[str, Any] | None = None,
     ) -> Any:
         """Return the value of the body; refuse one that is too long or nested too deep."""
-        body = stream.read(LARGEST_BODY_BYTES + 1)
-        if len(body) > LARGEST_BODY_BYTES:
-            raise TooLarge(f"Send at most {LARGEST_BODY_BYTES} bytes of JSON.")
+        body = stream.read(self.largest_bytes + 1)
+        if len(body) > self.largest_bytes:
+            raise TooLarge(f"Send at most {self.largest_bytes} bytes of JSON.")
         try:
             return super().parse(BytesIO(body), media_type, parser_context)
         except RecursionError:

@@ -25,6 +25,8 @@ from jobs.services.plan_making import (
 )
 
 if TYPE_CHECKING:
+    from collections.abc import Sequence
+
     from django.contrib.auth.models import User
 
 __all__ = [
@@ -36,6 +38,7 @@ __all__ = [
     "RequestEnded",
     "TooFarAheadError",
     "adopt",
+    "answer_by_repair",
     "cancel",
     "claim",
     "end_cancelled",
@@ -148,6 +151,21 @@ def run_request(*, plan_request_id: int, now: datetime) -> Plan:
     return _answer_better(request, base, proposal)
 
 
+def answer_by_repair(*, plan_request_id: int, now: datetime) -> PlanRequest:
+    """
+    Answer a claimed request, and all that queued before, by a draft that keeps what people know.
+
+    Returns the wish for a better plan than that draft. Raises as `plan_now`, and RequestEnded.
+    """
+    request, waiting = PlanRequest.objects.get(pk=plan_request_id), _waiting()
+    proposal = repair(now=now)
+    with transaction.atomic():
+        draft = store(proposal)
+        _answer(request, draft, "Draft made by repair", waiting)
+        by = request.requested_by
+        return request_plan(reason=request.reason, now=now, by=by, base=draft)
+
+
 def release(*, plan_request_id: int) -> None:
     """Put a claimed request back, for a fault that passes by itself."""
     PlanRequest.objects.filter(pk=plan_request_id, status=Status.RUNNING).update(
@@ -220,13 +238,13 @@ def free_stale_requests(*, now: datetime) -> list[int]:
 
 
 def _answer_afresh(request: PlanRequest, *, now: datetime) -> Plan:
-    newest = _newest_draft()
+    newest, waiting = _newest_draft(), _waiting()
     proposal = _propose(request, as_of=now)
     with transaction.atomic():
         meanwhile = _newest_draft()
         if meanwhile and meanwhile != newest:
             return _answer(request, meanwhile, "A newer draft was made meanwhile")
-        return _answer(request, store(proposal), "Draft made")
+        return _answer(request, store(proposal), "Draft made", waiting)
 
 
 @transaction.atomic
@@ -240,8 +258,8 @@ def _answer_better(request: PlanRequest, base: Plan, proposal: Proposal) -> Plan
     return _answer(request, store(proposal, gained=gained), "Better draft made")
 
 
-def _answer(request: PlanRequest, plan: Plan, text: str) -> Plan:
-    """Write down what answers a request that is still wanted, and all that waited for as much."""
+def _answer(request: PlanRequest, plan: Plan, text: str, waiting: Sequence[int] = ()) -> Plan:
+    """Write down what answers a request that is still wanted, and those that waited for as much."""
     done = {
         "status": Status.DONE,
         "finished_at": timezone.now(),
@@ -255,8 +273,18 @@ def _answer(request: PlanRequest, plan: Plan, text: str) -> Plan:
     )
     if not still_wanted.update(**done):
         raise RequestEnded
-    PlanRequest.objects.filter(status=Status.QUEUED, requested_at__lte=plan.as_of).update(**done)
+    PlanRequest.objects.filter(pk__in=waiting, status=Status.QUEUED).update(**done)
     return plan
+
+
+def _waiting() -> list[int]:
+    """
+    Return the requests that a plan read from now on answers as well.
+
+    By row, not by time: a report may be stored with its request only after the work was read,
+    though both carry an earlier moment.
+    """
+    return list(PlanRequest.objects.filter(status=Status.QUEUED).values_list("pk", flat=True))
 
 
 def _propose(request: PlanRequest, *, as_of: datetime, state: str = "") -> Proposal:

@@ -1,0 +1,182 @@
+"""The record of who changed what: one row per row changed, in the transaction that changes it."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING, Any
+
+from django.db import models
+from django.utils import timezone
+
+from jobs.models import Booking, Change, Job, Phase
+
+if TYPE_CHECKING:
+    from collections.abc import Mapping
+    from datetime import datetime
+
+    from django.contrib.auth.models import User
+
+LONGEST_VALUE = 200
+Columns = dict[str, Any]
+
+
+def columns_of(row: models.Model) -> Columns:
+    """Return a row's own columns as they stand, for `record_change` to compare with later."""
+    return {f.attname: getattr(row, f.attname) for f in row._meta.concrete_fields}
+
+
+def stored_columns(row: models.Model) -> Columns | None:
+    """Return the columns of a row as the database has them; None if it has no such row yet."""
+    if row.pk is None:
+        return None
+    stored = type(row)._default_manager.filter(pk=row.pk).first()
+    return None if stored is None else columns_of(stored)
+
+
+def record_change(
+    *,
+    row: models.Model,
+    before: Columns | None,
+    now: datetime,
+    by: User | None = None,
+    is_removed: bool = False,
+) -> Change | None:
+    """
+    Return the stored record of what changed in a row since `before`; None if nothing did.
+
+    Without `before` the row is new. To be called in the transaction that writes the row.
+    """
+    after = {} if is_removed else columns_of(row)
+    what = _differences(row, before or {}, after)
+    if before is not None and not is_removed and not what:
+        return None
+    action = Change.Action.CHANGED
+    if is_removed:
+        action = Change.Action.REMOVED
+    elif before is None:
+        action = Change.Action.ADDED
+    return Change.objects.create(
+        at=now,
+        by=by,
+        by_name=_name(by),
+        action=action,
+        kind=str(row._meta.verbose_name),
+        row=str(row.pk),
+        name=str(row)[:200],
+        job=_job_of(row, is_removed=is_removed),
+        what=what,
+    )
+
+
+def record_published(
+    *,
+    before: Mapping[int, Booking],
+    after: Mapping[int, Booking],
+    now: datetime,
+    by: User | None = None,
+) -> int:
+    """
+    Record each booking that a published plan adds, moves or takes away; return how many.
+
+    Both hold the bookings by phase, with phase, job and crew loaded.
+    """
+    rows = []
+    for phase_id in sorted(before.keys() | after.keys()):
+        old, new = before.get(phase_id), after.get(phase_id)
+        booking = new or old
+        assert booking is not None
+        what = [
+            {"column": label, "old": told_old, "new": told_new}
+            for label, told_old, told_new in (
+                ("start", *(_moment(row.starts_at) if row else "" for row in (old, new))),
+                ("end", *(_moment(row.ends_at) if row else "" for row in (old, new))),
+                ("crew", *(_crew_name(row) for row in (old, new))),
+            )
+            if told_old != told_new
+        ]
+        if not what:
+            continue
+        action = Change.Action.CHANGED
+        if old is None:
+            action = Change.Action.ADDED
+        elif new is None:
+            action = Change.Action.REMOVED
+        rows.append(
+            Change(
+                at=now,
+                by=by,
+                by_name=_name(by),
+                action=action,
+                kind="booking",
+                row=str(booking.pk),
+                name=str(booking.phase)[:200],
+                job=booking.phase.job,
+                what=what,
+            )
+        )
+    Change.objects.bulk_create(rows, batch_size=500)
+    return len(rows)
+
+
+def _differences(row: models.Model, before: Columns, after: Columns) -> list[dict[str, str]]:
+    """Return each column that differs, in words; a new row tells what it holds, not its blanks."""
+    found = []
+    for column in row._meta.concrete_fields:
+        if column.primary_key:
+            continue
+        old, new = before.get(column.attname), after.get(column.attname)
+        if old == new or (old in _NOTHING and new in _NOTHING):
+            continue
+        found.append(
+            {
+                "column": str(column.verbose_name),
+                "old": _words(column, old),
+                "new": _words(column, new),
+            }
+        )
+    return found
+
+
+_NOTHING: tuple[Any, ...] = (None, "", [])
+
+
+def _words(column: models.Field[Any, Any], value: Any) -> str:
+    """Return a column's value as people read it."""
+    if value is None or value == "":
+        return ""
+    if column.is_relation and column.related_model:
+        related: Any = column.related_model
+        other = related._default_manager.filter(pk=value).first()
+        return (str(value) if other is None else str(other))[:LONGEST_VALUE]
+    choice = dict(column.flatchoices).get(value) if column.choices else None
+    if choice is not None:
+        return str(choice)
+    if isinstance(value, bool):
+        return "yes" if value else "no"
+    if isinstance(value, float):
+        return f"{value:g}"
+    if hasattr(value, "utcoffset"):
+        return _moment(value) if hasattr(value, "date") else str(value)
+    return str(value)[:LONGEST_VALUE]
+
+
+def _moment(value: datetime) -> str:
+    return f"{timezone.localtime(value):%Y-%m-%d %H:%M}"
+
+
+def _crew_name(booking: Booking | None) -> str:
+    return "" if booking is None or booking.crew is None else booking.crew.name
+
+
+def _job_of(row: models.Model, *, is_removed: bool) -> Job | None:
+    """Return the job that a row belongs to, however it hangs on it."""
+    if isinstance(row, Job):
+        return None if is_removed else row
+    job = getattr(row, "job", None)
+    if isinstance(job, Job):
+        return job
+    phase = getattr(row, "phase", None)
+    return phase.job if isinstance(phase, Phase) else None
+
+
+def _name(by: User | None) -> str:
+    return "" if by is None else (by.get_full_name() or by.get_username())[:80]
