@@ -16,7 +16,7 @@ from django.utils import timezone
 
 from contractor.trade.phases import PHASE_TABLE
 from crews.models import Firm
-from inspections.selectors import locate
+from inspections.selectors import locate, site, stopped_work
 from jobs.models import Booking, Job, Phase, Plan, PlannedWait
 from jobs.selectors import deliveries, plans
 from jobs.selectors.hold_facts import Clears, HoldFact, HoldKind
@@ -193,6 +193,8 @@ _DOMAINS: tuple[TellsHolds, ...] = (
     _agreed_holds,
     locate.open_holds,
     deliveries.open_holds,
+    site.open_holds,
+    stopped_work.open_holds,
 )
 
 

@@ -15,6 +15,7 @@ from jobs.models import Job, Phase
 from jobs.services.calendars import visit_windows
 from jobs.services.holds import Hold, NoDate, delivery_hold, dig_windows, site_holds
 from jobs.services.problem_parts import Stretch
+from jobs.services.site_hold import site_hold
 from jobs.services.site_wishes import longest_slots
 from jobs.services.stopped_work import share_left, slots_worked, stop_hold
 from jobs.services.wait_tables import LinkNote
@@ -232,6 +233,14 @@ class JobActivities:
         holds = [hold for follows in self.leaders[phase.code] if (hold := self._behind(follows))]
         if all(self.rows[row.before].status == "DONE" for row in self.leaders[phase.code]):
             holds += site_holds(job=self.job, code=phase.code, calendars=calendars, now=now)
+            ground = site_hold(
+                job=self.job,
+                firm=self.parts.work.firm,
+                code=phase.code,
+                calendars=calendars,
+                now=now,
+            )
+            holds += [ground] if ground else []
         for item, code in self.network.deliveries:
             if code == phase.code:
                 hold = delivery_hold(
