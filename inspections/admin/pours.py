@@ -159,7 +159,7 @@ class PourAdmin(admin.ModelAdmin):
 
     def change_view_with(self, request: HttpRequest, pour: Pour, form: ReadingForm) -> HttpResponse:
         """Return the pour's page with a reading that was refused."""
-        request.method = "GET"
+        request.method = "GET"  # so that the pour's own form is drawn as stored, not read
         return self.change_view(request, str(pour.pk), extra_context={"reading_form": form})
 
     def _recorded(self, request: HttpRequest, pour: Pour, form: ReadingForm) -> bool:
@@ -170,7 +170,9 @@ class PourAdmin(admin.ModelAdmin):
                 pour_id=pour.pk,
                 temp_degf=form.cleaned_data["temp_degf"],
                 of=form.cleaned_data["of"],
-                taken_at=form.cleaned_data["taken_at"] or now.replace(second=0, microsecond=0),
+                # To the minute, so that a second click within it is the same reading.
+                taken_at=form.cleaned_data["taken_at"]
+                or max(now.replace(second=0, microsecond=0), pour.poured_at),
                 now=now,
             )
         except ReadingToComeError as reason:
