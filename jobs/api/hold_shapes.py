@@ -24,9 +24,8 @@ class HoldCostShape(Shape):
         help_text="By which the start may then move without moving the promise."
     )
     crew_usd = usd(
-        allow_null=True,
-        help_text="A day of the booked crew, where it has no work on another job that begins "
-        "within two weeks; 0 where it has, null where the firm has not said what a day costs.",
+        help_text="A day of the booked crew, where it cannot begin then and has no work on another "
+        "job that begins within two weeks; else 0."
     )
     words = serializers.CharField()
 

@@ -46,15 +46,15 @@ class HoldCost:
     `margin_days` lie between the day it should clear and the booked start, `float_days` are those
     by which the start may move then without making the promise later (or the finish, where nothing
     is promised). While either lasts, `promise_days` is 0; then each day of the hold is one day of
-    the promise, and counts `weight` times. `crew_usd` is the day's cost of a crew that has no work
-    elsewhere within two weeks, 0 where it has, None where the firm has not said.
+    the promise, and counts `weight` times. `crew_usd` is the day's cost of a crew that cannot begin
+    then and has no work elsewhere within two weeks, else 0.
     """
 
     margin_days: int
     float_days: int
     promise_days: int
     weight: int
-    crew_usd: Decimal | None
+    crew_usd: Decimal
     words: str
 
     @property
@@ -208,7 +208,7 @@ class _Costs:
     def __init__(self, jobs: Sequence[Job], now: datetime) -> None:
         self.today = timezone.localdate(now)
         firm = Firm.objects.order_by("pk").first()
-        self.crew_day_usd: Decimal | None = getattr(firm, "crew_day_cost_usd", None)
+        self.crew_day_usd = firm.crew_day_cost_usd if firm else Decimal(0)
         plan = plans.published_plan() or plans.latest_draft()
         self.bookings: dict[int, dict[str, Booking]] = {}
         self.of_crew: dict[int, list[Booking]] = {}
@@ -291,7 +291,7 @@ class _Costs:
         return max(timedelta(), mine[after].starts_at - free_at)
 
 
-def _words(job: Job, margin: int, spare: int, crew_usd: Decimal | None) -> str:
+def _words(job: Job, margin: int, spare: int, crew_usd: Decimal) -> str:
     told = f"the promise of {job.promised_on:%b %-d, %Y}" if job.promised_on else "the finish"
     weight = f", weight {job.promise_weight}" if job.promise_weight > 1 else ""
     if margin + spare > 0:
@@ -306,8 +306,6 @@ def _words(job: Job, margin: int, spare: int, crew_usd: Decimal | None) -> str:
         words = f"each day makes {told} a day later{weight}"
     if crew_usd:
         words += f"; the crew has no other work for two weeks: ${crew_usd:,.0f} a day"
-    elif crew_usd is None:
-        words += "; the crew has no other work for two weeks"
     return words
 
 
