@@ -15,7 +15,7 @@ from django.utils import timezone
 from contractor.trade.errors import Fault, SpecError, value_text
 from contractor.trade.phases import PHASE_TABLE, Performer
 from crews.models import Crew
-from jobs.models import Job, LeanTo, Opening, Phase
+from jobs.models import FieldReport, Job, LeanTo, Opening, Phase
 from jobs.services import intake
 
 # "openings[1].height_ft": which row of which list a fault is about.
@@ -40,7 +40,7 @@ HAPPENED = frozenset(
         *("applied_on", "issued_on", "ordered_on", "arrived_on", "called_on", "completed_on"),
         *("confirmed_on", "marks_seen_on", "checked_on"),
         *("requested_at", "started_at", "done_at", "viewed_at"),
-        *("poured_at", "taken_at"),
+        *("poured_at", "taken_at", "taken_on"),
     )
 )
 
@@ -278,3 +278,58 @@ class PinForm(forms.Form):
                 f"{start:%H:%M} is not on a quarter hour. Use :00, :15, :30 or :45."
             )
         return start
+
+
+class ReportForm(forms.Form):
+    """What the office reports of a phase, or a report as it should have been."""
+
+    kind = forms.ChoiceField(label="It says")
+    happened_at = forms.DateTimeField(
+        label="When it happened",
+        widget=forms.DateTimeInput(attrs={"type": "datetime-local"}, format="%Y-%m-%dT%H:%M"),
+        required=False,
+        help_text="Site time; empty is now.",
+    )
+    crew = forms.ModelChoiceField(queryset=Crew.objects.none(), required=False)
+    share_done = forms.FloatField(required=False, help_text="Of the whole phase, 0 to 1.")
+    crew_hours = forms.FloatField(
+        label="Hours of all people", required=False, help_text="Since the report before."
+    )
+    people = forms.IntegerField(required=False, help_text="How many were on the site.")
+    stopped_by = forms.ChoiceField(
+        label="Cause", required=False, help_text="Of a stop; with a note, why a promise was missed."
+    )
+    stopped_until = forms.DateTimeField(
+        widget=forms.DateTimeInput(attrs={"type": "datetime-local"}, format="%Y-%m-%dT%H:%M"),
+        required=False,
+        help_text="When work is to go on; empty is not known.",
+    )
+    note = forms.CharField(widget=forms.Textarea(attrs={"rows": 3}), required=False)
+
+    def __init__(self, *args: Any, is_correction: bool = False, **kwargs: Any) -> None:
+        super().__init__(*args, **kwargs)
+        corrected = FieldReport._meta.get_field("corrected_kind").choices
+        kinds = corrected if is_correction else corrected[:-1]
+        self.fields["kind"].choices = kinds
+        causes = FieldReport._meta.get_field("stopped_by").choices
+        self.fields["stopped_by"].choices = [("", "–"), *causes]
+        self.fields["crew"].queryset = Crew.objects.order_by("name")
+
+    def stated(self) -> dict[str, Any]:
+        """Return what was entered, as the service takes it; it is made now."""
+        crew = self.cleaned_data["crew"]
+        named = ("kind", "happened_at", "share_done", "crew_hours", "people")
+        told = ("stopped_by", "stopped_until", "note")
+        return {
+            **{name: self.cleaned_data[name] for name in (*named, *told)},
+            "crew_id": crew.pk if crew else None,
+            "made_at": timezone.now(),
+        }
+
+    def show(self, faults: tuple[Fault, ...]) -> None:
+        """Show what the service refused at the fields it is about."""
+        for fault in faults:
+            name = {"corrected_kind": "kind"}.get(fault.field, fault.field)
+            field = name if name in self.fields else None
+            label = str(self[field].label) if field else fault.field
+            self.add_error(field, named(label, fault))

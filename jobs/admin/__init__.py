@@ -6,9 +6,11 @@ from jobs.admin.phase import PhaseAdmin
 from jobs.admin.plan import PlanAdmin
 from jobs.admin.plan_request import PlanRequestAdmin
 from jobs.admin.rate import LaborRateAdmin
+from jobs.admin.report import FieldReportAdmin
 
 __all__ = [
     "DeliveryAdmin",
+    "FieldReportAdmin",
     "JobAdmin",
     "LaborRateAdmin",
     "LeadTimeAdmin",

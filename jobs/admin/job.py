@@ -21,7 +21,9 @@ from jobs.admin.holds import holds_context
 from jobs.admin.job_filters import LatenessFilter, WaitingForFilter
 from jobs.admin.job_inlines import inlines_for
 from jobs.admin.job_panel import Panel, panel_of
+from jobs.admin.job_told import ToldOfJob, told_of
 from jobs.admin.plan_report import first_reasons
+from jobs.admin.recording import RecordsChanges
 from jobs.admin.replanning import plan_again
 from jobs.admin.words import building_words, lateness_words, local_date, short_day
 from jobs.forms import JobForm
@@ -97,7 +99,7 @@ FIELDSETS = (
 
 
 @admin.register(Job)
-class JobAdmin(admin.ModelAdmin):
+class JobAdmin(RecordsChanges):
     """Jobs: what is built, where it stands, when it is planned, and whether that is late."""
 
     form = JobForm
@@ -237,5 +239,13 @@ class JobAdmin(admin.ModelAdmin):
             return panel_of(job) if job else None
 
         # Read only when the page is drawn: not for a change that is saved or for someone refused.
-        context = {**(extra_context or {}), "panel": SimpleLazyObject(panel)}
+        def told() -> ToldOfJob | None:
+            job = self.get_object(request, object_id)
+            return told_of(job) if job else None
+
+        context = {
+            **(extra_context or {}),
+            "panel": SimpleLazyObject(panel),
+            "told": SimpleLazyObject(told),
+        }
         return super().change_view(request, object_id, form_url, context)

@@ -17,15 +17,24 @@ from django.utils import timezone
 
 from contractor.trade.errors import SpecError
 from crews.selectors import NoFirm
+from jobs.admin.recording import RecordsChanges
 from jobs.admin.replanning import look_for_better, plan_again
 from jobs.admin.words import span
 from jobs.forms import PhaseForm, PinForm
 from jobs.models import Phase
-from jobs.services import pinning, planning
+from jobs.services import pinning, planning, reporting
+
+# What a field report tells as well; kept as a report, so that nothing reported is overwritten.
+WORK = frozenset(
+    (
+        *("status", "crew", "started_at", "done_at", "share_done", "reported_hours"),
+        *("stopped_by", "stopped_until"),
+    )
+)
 
 
 @admin.register(Phase)
-class PhaseAdmin(admin.ModelAdmin):
+class PhaseAdmin(RecordsChanges):
     """Phases are made from the building; here the office says what happened on the site."""
 
     form = PhaseForm
@@ -48,6 +57,7 @@ class PhaseAdmin(admin.ModelAdmin):
                     "done_at",
                     ("share_done", "share_at"),
                     "reported_hours",
+                    ("stopped_by", "stopped_until"),
                 )
             },
         ),
@@ -63,9 +73,9 @@ class PhaseAdmin(admin.ModelAdmin):
         return False
 
     def save_model(self, request: HttpRequest, obj: Phase, form: Any, change: bool) -> None:
-        """Save, note from when on the share done holds, and make a draft of it at once."""
-        if {"share_done", "status"} & set(form.changed_data):
-            obj.share_at = timezone.now()
+        """Keep what was entered of the work as a report, save the rest, make a draft at once."""
+        if WORK & set(form.changed_data):
+            reporting.set_by_office(phase=obj, now=timezone.now(), by=request.user)
         super().save_model(request, obj, form, change)
         if form.changed_data:
             told = f"{obj.get_code_display()} of {obj.job.number} is {_state_words(obj)}"
@@ -118,7 +128,7 @@ class PhaseAdmin(admin.ModelAdmin):
             raise PermissionDenied
         form = PinForm(request.POST if "pin" in request.POST else None, phase=phase)
         if "unpin" in request.POST:
-            pinning.unpin(phase_id=phase.pk)
+            pinning.unpin(phase_id=phase.pk, now=timezone.now(), by=request.user)
             self.message_user(request, f"{phase.get_code_display()} is free again.")
             freed = f"{phase.get_code_display()} of {phase.job.number} is free again"
             plan_again(request, reason=freed)

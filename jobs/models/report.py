@@ -89,9 +89,7 @@ class FieldReport(models.Model):
         constraints = [
             models.CheckConstraint(
                 name="report_correction_names_what_it_corrects",
-                condition=(
-                    Q(kind="CORRECTION", corrects_id__isnull=False) & ~Q(corrected_kind="")
-                )
+                condition=(Q(kind="CORRECTION", corrects_id__isnull=False) & ~Q(corrected_kind=""))
                 | (~Q(kind="CORRECTION") & Q(corrects_id__isnull=True, corrected_kind="")),
                 violation_error_message="A correction names a report and what it should have said.",
             ),

@@ -10,10 +10,12 @@ from django.utils import timezone
 from jobs.models import Booking, Change, Job, Phase
 
 if TYPE_CHECKING:
-    from collections.abc import Mapping
+    from collections.abc import Iterable
     from datetime import datetime
 
     from django.contrib.auth.models import User
+
+    from jobs.models import Plan
 
 LONGEST_VALUE = 200
 Columns = dict[str, Any]
@@ -68,53 +70,58 @@ def record_change(
 
 
 def record_published(
-    *,
-    before: Mapping[int, Booking],
-    after: Mapping[int, Booking],
-    now: datetime,
-    by: User | None = None,
+    *, before: Plan | None, bookings: Iterable[Booking], now: datetime, by: User | None = None
 ) -> int:
     """
-    Record each booking that a published plan adds, moves or takes away; return how many.
+    Record each booking that publishing adds, moves or takes away; return how many.
 
-    Both hold the bookings by phase, with phase, job and crew loaded.
+    `before` is the plan that was in force, `bookings` those of the new one, with phase, job and
+    crew loaded. Work that is done since has no booking any more, and that is no change of plan.
     """
-    rows = []
-    for phase_id in sorted(before.keys() | after.keys()):
-        old, new = before.get(phase_id), after.get(phase_id)
-        booking = new or old
-        assert booking is not None
-        what = [
-            {"column": label, "old": told_old, "new": told_new}
-            for label, told_old, told_new in (
-                ("start", *(_moment(row.starts_at) if row else "" for row in (old, new))),
-                ("end", *(_moment(row.ends_at) if row else "" for row in (old, new))),
-                ("crew", *(_crew_name(row) for row in (old, new))),
-            )
-            if told_old != told_new
-        ]
-        if not what:
-            continue
-        action = Change.Action.CHANGED
-        if old is None:
-            action = Change.Action.ADDED
-        elif new is None:
-            action = Change.Action.REMOVED
-        rows.append(
-            Change(
-                at=now,
-                by=by,
-                by_name=_name(by),
-                action=action,
-                kind="booking",
-                row=str(booking.pk),
-                name=str(booking.phase)[:200],
-                job=booking.phase.job,
-                what=what,
-            )
-        )
-    Change.objects.bulk_create(rows, batch_size=500)
-    return len(rows)
+    rows = Booking.objects.filter(plan=before).exclude(phase__status=Phase.Status.DONE)
+    old = {row.phase_id: row for row in rows.select_related("phase__job", "crew")}
+    new = {row.phase_id: row for row in bookings}
+    changed = (_moved(old.get(key), new.get(key)) for key in sorted(old.keys() | new.keys()))
+    records = [change for change in changed if change is not None]
+    for change in records:
+        change.at, change.by, change.by_name = now, by, _name(by)
+    Change.objects.bulk_create(records, batch_size=500)
+    return len(records)
+
+
+def _moved(old: Booking | None, new: Booking | None) -> Change | None:
+    """Return what publishing changes for a phase, without when and by whom; None if nothing."""
+    booking = new or old
+    assert booking is not None
+    # Work under way has a booking for what is left of it, which begins anew with every plan.
+    goes_on = booking.phase.status == Phase.Status.UNDER_WAY
+    columns = {"end": _end, "crew": _crew_name} | ({} if goes_on else {"start": _start})
+    what = [
+        {"column": name, "old": told_of(old), "new": told_of(new)}
+        for name, told_of in sorted(columns.items(), reverse=True)
+        if told_of(old) != told_of(new)
+    ]
+    if not what:
+        return None
+    action = Change.Action.CHANGED
+    if old is None or new is None:
+        action = Change.Action.ADDED if old is None else Change.Action.REMOVED
+    return Change(
+        action=action,
+        kind="booking",
+        row=str(booking.pk),
+        name=str(booking.phase)[:200],
+        job=booking.phase.job,
+        what=what,
+    )
+
+
+def _start(booking: Booking | None) -> str:
+    return "" if booking is None else _moment(booking.starts_at)
+
+
+def _end(booking: Booking | None) -> str:
+    return "" if booking is None else _moment(booking.ends_at)
 
 
 def _differences(row: models.Model, before: Columns, after: Columns) -> list[dict[str, str]]:

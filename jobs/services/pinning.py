@@ -12,6 +12,7 @@ from contractor.engine.schedule import BrokenPin
 from crews.models import Crew
 from jobs.models import Job, Phase
 from jobs.services import planning
+from jobs.services.changes import columns_of, record_change
 
 if TYPE_CHECKING:
     from datetime import datetime
@@ -66,10 +67,12 @@ def pin(
             raise PinRefused(
                 f"{timezone.localtime(starts_at):%b %-d, %Y, %H:%M} lies in the past", None
             )
+        before = columns_of(phase)
         phase.pinned_start_at = starts_at
         phase.pinned_crew = None if crew_id is None else Crew.objects.get(pk=crew_id)
         phase.full_clean()
         phase.save(update_fields=["pinned_start_at", "pinned_crew"])
+        record_change(row=phase, before=before, now=now, by=by)
         proposal = planning.repair(now=now)
         portfolio = proposal.portfolio
         broken = _broken(portfolio, proposal.result.schedule, phase_id)
@@ -83,9 +86,14 @@ def pin(
         return planning.adopt(proposal, reason=reason, now=now, by=by)
 
 
-def unpin(*, phase_id: int) -> None:
+@transaction.atomic
+def unpin(*, phase_id: int, now: datetime, by: User | None = None) -> None:
     """Let a phase move freely again from the next plan on."""
-    Phase.objects.filter(pk=phase_id).update(pinned_start_at=None, pinned_crew=None)
+    phase = Phase.objects.select_for_update(of=("self",)).select_related("job").get(pk=phase_id)
+    before = columns_of(phase)
+    phase.pinned_start_at = phase.pinned_crew = None
+    phase.save(update_fields=["pinned_start_at", "pinned_crew"])
+    record_change(row=phase, before=before, now=now, by=by)
 
 
 def _broken(portfolio: Portfolio, schedule: Schedule, phase_id: int) -> BrokenPin | None:

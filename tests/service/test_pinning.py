@@ -68,7 +68,7 @@ def test_an_unpinned_phase_moves_freely_again():
         now=MONDAY,
     )
 
-    pinning.unpin(phase_id=layout.pk)
+    pinning.unpin(phase_id=layout.pk, now=MONDAY)
 
     plan = planning.plan_now(now=MONDAY, budget_seconds=0)
     assert Booking.objects.get(plan=plan, phase=layout).starts_at.astimezone(ZONE).day == 1
