@@ -4,7 +4,9 @@ from inspections.admin.authority import AuthorityAdmin
 from inspections.admin.locate import LocateRuleAdmin, LocateTicketAdmin
 from inspections.admin.permit import PermitAdmin
 from inspections.admin.pours import PourAdmin, StrengthNeedAdmin
+from inspections.admin.site import SiteShotAdmin
 from inspections.admin.visit import InspectionAdmin
+from inspections.admin.weather import WeatherAreaAdmin, WeatherLimitAdmin
 
 __all__ = [
     "AuthorityAdmin",
@@ -13,5 +15,8 @@ __all__ = [
     "LocateTicketAdmin",
     "PermitAdmin",
     "PourAdmin",
+    "SiteShotAdmin",
     "StrengthNeedAdmin",
+    "WeatherAreaAdmin",
+    "WeatherLimitAdmin",
 ]
