@@ -1,17 +1,19 @@
 """`GET /health/`: whether this process can serve, for a load balancer or a process manager."""
 
 import os
-from datetime import datetime, timedelta
+from dataclasses import dataclass
+from datetime import timedelta
 
 import redis
 from django.conf import settings
-from django.db import Error, connection
+from django.db import Error
 from django.http import HttpRequest, JsonResponse
-from django.utils import timezone
 from django.views.decorators.cache import never_cache
 from django.views.decorators.http import require_safe
 
 from jobs.models import Heartbeat
+from jobs.selectors.clock import database_now
+from jobs.services import outbox
 
 HEARTBEAT_LIMIT = timedelta(minutes=5)
 BROKER_TIMEOUT_SECONDS = 1.0
@@ -26,27 +28,45 @@ def health(request: HttpRequest) -> JsonResponse:
     A silent worker counts only if one ever spoke: a web process alone is healthy. The broker does
     not decide: without it people still read and write, and the requests wait in the database.
     """
-    database_ok, beat_at = _worker_beat()
-    age = None if beat_at is None else timezone.now() - beat_at
+    known = _known()
+    age = known.beat_age if known else None
     worker_ok = age is None or age <= HEARTBEAT_LIMIT
     body = {
-        "database": "ok" if database_ok else "down",
+        "database": "ok" if known else "down",
         "broker": "ok" if _broker_answers() else "down",
         "worker": {
             "state": "never seen" if age is None else "ok" if worker_ok else "silent",
             "age_seconds": None if age is None else round(age.total_seconds()),
+            "clock_off_seconds": known.clock_off_seconds if known else None,
         },
+        "oldest_unsent_notice_seconds": known.unsent_seconds if known else None,
     }
-    return JsonResponse(body, status=200 if database_ok and worker_ok else 503)
+    return JsonResponse(body, status=200 if known and worker_ok else 503)
 
 
-def _worker_beat() -> tuple[bool, datetime | None]:
+@dataclass(frozen=True, slots=True)
+class _Known:
+    """What the database tells: ages by its own clock, and how far ahead the worker's is."""
+
+    beat_age: timedelta | None
+    clock_off_seconds: int | None
+    unsent_seconds: int
+
+
+def _known() -> _Known | None:
+    """Return what the database tells; None where it refuses."""
     try:
-        connection.ensure_connection()
-        beats = Heartbeat.objects.filter(name="worker").values_list("beat_at", flat=True)
-        return True, beats.first()
+        now = database_now()
+        beats = dict(Heartbeat.objects.values_list("name", "beat_at"))
+        unsent = outbox.oldest_unsent(now=now)
     except Error:
-        return False, None
+        return None
+    beat, clock = beats.get("worker"), beats.get("worker clock")
+    return _Known(
+        beat_age=now - beat if beat else None,
+        clock_off_seconds=round((clock - beat).total_seconds()) if beat and clock else None,
+        unsent_seconds=round((now - unsent).total_seconds()) if unsent else 0,
+    )
 
 
 def _broker_answers() -> bool:

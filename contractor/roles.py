@@ -17,6 +17,8 @@ CREW_LEAD = "Crew lead"
 OFFICE_APPS = ("jobs", "crews", "inspections")
 # Plans and what hangs on them are made by planning and publishing, never typed.
 MADE_BY_PLANNING = ("plan", "booking", "plannedwait", "planrequest", "heartbeat", "feedevent")
+# Slips and what is told of them come from comparing; the office names a cause and decides.
+MADE_BY_COMPARING = ("knownfacts", "slip", "slipstep", "replanproposal", "notice", "taskrequest")
 # Facts and the record of changes: added by services, never changed or deleted by anyone.
 ADDED_ONLY = ("fieldreport", "reportphoto", "change")
 
@@ -25,8 +27,10 @@ def ensure_groups() -> None:
     """Write the groups with their permissions; calling it again puts them right."""
     ours = Permission.objects.filter(content_type__app_label__in=OFFICE_APPS)
     views = ours.filter(codename__startswith="view_")
-    typed = ours.exclude(content_type__model__in=(*MADE_BY_PLANNING, *ADDED_ONLY))
-    publish = ours.filter(codename__in=("change_plan", "add_fieldreport"))
+    typed = ours.exclude(
+        content_type__model__in=(*MADE_BY_PLANNING, *MADE_BY_COMPARING, *ADDED_ONLY)
+    )
+    publish = ours.filter(codename__in=("change_plan", "change_slip", "add_fieldreport"))
     office, _ = Group.objects.get_or_create(name=OFFICE)
     office.permissions.set([*typed, *views, *publish])
     owner, _ = Group.objects.get_or_create(name=OWNER)

@@ -186,6 +186,15 @@ else:
         "control_folder": str(_queue / "control"),
         "processed_folder": str(_queue / "processed"),
     }
+# Without a server, messages are files: whoever tries the service out can read them.
+_mail = VAR_DIR / "mail"
+vars().update(env.email_url("EMAIL_URL", default=f"filemail://{_mail}"))
+if not env.str("EMAIL_URL", default=""):
+    _mail.mkdir(mode=0o700, exist_ok=True)
+    EMAIL_FILE_PATH = str(_mail)
+EMAIL_TIMEOUT = 20
+DEFAULT_FROM_EMAIL = env.str("MAIL_FROM", default="Girtline <office@localhost>")
+
 CELERY_TASK_IGNORE_RESULT = True
 CELERY_TASK_TIME_LIMIT = 300
 CELERY_TASK_SOFT_TIME_LIMIT = 240
@@ -215,6 +224,16 @@ CELERY_BEAT_SCHEDULE = {
         if WEATHER_REFRESH_MINUTES
         else {}
     ),
+    "sweep-task-requests": {
+        "task": "jobs.tasks.sweep_task_requests",
+        "schedule": 60.0,
+        "options": {"expires": 120},
+    },
+    "send-notices": {
+        "task": "jobs.tasks.send_notices",
+        "schedule": 60.0,
+        "options": {"expires": 120},
+    },
     "sweep-plan-requests": {
         "task": "jobs.tasks.sweep_plan_requests",
         "schedule": 60.0,

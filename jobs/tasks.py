@@ -12,10 +12,14 @@ from django.utils import timezone
 from crews.selectors import NoFirm
 from inspections.models import WeatherArea
 from inspections.services import weather
-from jobs.models import Heartbeat
-from jobs.services import planning
+from jobs.models import Heartbeat, TaskRequest
+from jobs.selectors.clock import database_now
+from jobs.services import outbox, planning, task_requests
 
 logger = logging.getLogger(__name__)
+
+# After so many failures in one run the mail server is taken to be down.
+MOST_FAILURES = 3
 
 
 @shared_task(
@@ -26,13 +30,13 @@ logger = logging.getLogger(__name__)
 )
 def make_plan(*, plan_request_id: int, **_later: object) -> None:
     """Answer one plan request, once, however often the message comes."""
-    if not planning.claim(plan_request_id=plan_request_id, now=timezone.now()):
+    if not planning.claim(plan_request_id=plan_request_id, now=database_now()):
         logger.info("Plan request %s is taken or done", plan_request_id)
         return
     try:
-        planning.run_request(plan_request_id=plan_request_id, now=timezone.now())
+        planning.run_request(plan_request_id=plan_request_id, now=database_now())
     except planning.RequestEnded:
-        planning.end_cancelled(plan_request_id=plan_request_id, now=timezone.now())
+        planning.end_cancelled(plan_request_id=plan_request_id, now=database_now())
     except OperationalError:
         planning.release(plan_request_id=plan_request_id)
         raise
@@ -55,13 +59,13 @@ def make_plan(*, plan_request_id: int, **_later: object) -> None:
 )
 def repair_plan(*, plan_request_id: int, **_later: object) -> None:
     """Answer a wish that field reports made: a repaired draft, then a better one behind it."""
-    if not planning.claim(plan_request_id=plan_request_id, now=timezone.now()):
+    if not planning.claim(plan_request_id=plan_request_id, now=database_now()):
         logger.info("Plan request %s is taken or done", plan_request_id)
         return
     try:
-        better = planning.answer_by_repair(plan_request_id=plan_request_id, now=timezone.now())
+        better = planning.answer_by_repair(plan_request_id=plan_request_id, now=database_now())
     except planning.RequestEnded:
-        planning.end_cancelled(plan_request_id=plan_request_id, now=timezone.now())
+        planning.end_cancelled(plan_request_id=plan_request_id, now=database_now())
     except OperationalError:
         planning.release(plan_request_id=plan_request_id)
         raise
@@ -82,6 +86,8 @@ def enqueue_repair(*, plan_request_id: int) -> None:
         repair_plan.delay(plan_request_id=plan_request_id)
 
     transaction.on_commit(send_repair_request, robust=True)
+    enqueue_task(kind=TaskRequest.Kind.SLIPS, reason="field reports")
+    enqueue_task(kind=TaskRequest.Kind.FEEDS, reason="field reports")
 
 
 def enqueue_plan(*, plan_request_id: int) -> None:
@@ -97,10 +103,61 @@ def enqueue_plan(*, plan_request_id: int) -> None:
     transaction.on_commit(send_plan_request, robust=True)
 
 
+def enqueue_task(*, kind: str, reason: str) -> None:
+    """Write down a wish for work, and send it once the transaction is in; as `enqueue_plan`."""
+    wanted = task_requests.ask(kind=kind, reason=reason, now=database_now())
+    assert wanted is not None
+
+    def send_task_request() -> None:
+        run_task_request.delay(task_request_id=wanted.pk)
+
+    transaction.on_commit(send_task_request, robust=True)
+
+
+@shared_task(acks_late=True)
+def run_task_request(*, task_request_id: int, **_later: object) -> None:
+    """Do what one request asks for, once, however often the message comes."""
+    name = task_requests.claim(task_request_id=task_request_id, now=database_now())
+    if name is None:
+        logger.info("Task request %s is taken, done or not due", task_request_id)
+        return
+    try:
+        task_requests.run(task_request_id=task_request_id, claim=name, now=database_now())
+    except Exception as fault:
+        logger.exception("Task request %s failed", task_request_id)
+        task_requests.put_back(
+            task_request_id=task_request_id,
+            claim=name,
+            error=f"{type(fault).__name__}: {fault}",
+            now=database_now(),
+        )
+
+
+@shared_task(time_limit=60, soft_time_limit=50)
+def sweep_task_requests(**_later: object) -> None:
+    """Ask for what is done each morning, and send again what waits. Beat runs it."""
+    now = database_now()
+    task_requests.ask_for_the_morning(now=now)
+    for task_request_id in task_requests.free_stale(now=now):
+        run_task_request.delay(task_request_id=task_request_id)
+
+
+@shared_task()
+def send_notices(**_later: object) -> None:
+    """Send what is due in the outbox, one message a person. Beat runs it."""
+    failed = 0
+    for person in outbox.people_due(now=database_now()):
+        sent = outbox.send_due(person=person, now=database_now())
+        failed += bool(sent and sent.error)
+        if failed == MOST_FAILURES:
+            logger.warning("The mail server fails; the rest waits for the next run")
+            return
+
+
 @shared_task(time_limit=60, soft_time_limit=50)
 def sweep_plan_requests(**_later: object) -> None:
     """Send again what a dead worker or a lost message left behind. Beat runs it."""
-    for plan_request_id in planning.free_stale_requests(now=timezone.now()):
+    for plan_request_id in planning.free_stale_requests(now=database_now()):
         make_plan.delay(plan_request_id=plan_request_id)
 
 
@@ -116,14 +173,15 @@ def refresh_area_weather(*, area_id: int, **_later: object) -> None:
     """Fetch one area's forecast; what goes wrong is kept at the area."""
     area = WeatherArea.objects.filter(pk=area_id).first()
     if area is not None:
-        weather.refresh(area=area, now=timezone.now())
+        weather.refresh(area=area, now=database_now())
 
 
 @shared_task(time_limit=30, soft_time_limit=25)
 def heartbeat(**_later: object) -> None:
-    """Write down that a worker is taking tasks."""
-    Heartbeat.objects.update_or_create(name="worker", defaults={"beat_at": timezone.now()})
+    """Write down that a worker is taking tasks, and what its own clock says."""
+    Heartbeat.objects.update_or_create(name="worker", defaults={"beat_at": database_now()})
+    Heartbeat.objects.update_or_create(name="worker clock", defaults={"beat_at": timezone.now()})
 
 
 def _park(plan_request_id: int, error: str) -> None:
-    planning.fail(plan_request_id=plan_request_id, error=error, now=timezone.now())
+    planning.fail(plan_request_id=plan_request_id, error=error, now=database_now())

@@ -12,7 +12,7 @@ from django.utils.html import format_html
 
 from crews.selectors import NoFirm
 from jobs import tasks
-from jobs.models import Plan
+from jobs.models import Plan, TaskRequest
 from jobs.services import planning
 
 if TYPE_CHECKING:
@@ -33,6 +33,7 @@ def plan_again(request: HttpRequest, *, reason: str) -> None:
     has_plan = Plan.objects.exclude(status=Plan.Status.REPLACED).exists()
     if not has_plan or not request.user.has_perm("jobs.change_plan"):
         return
+    tasks.enqueue_task(kind=TaskRequest.Kind.SLIPS, reason=reason)
     try:
         wanted = planning.repair_now(reason=reason, now=timezone.now(), by=request.user)
     except (planning.TooFarAheadError, NoFirm) as fault:

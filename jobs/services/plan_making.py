@@ -170,8 +170,22 @@ def repair(*, now: datetime) -> Proposal:
 
     Raises as `plan_now`. It takes a fraction of a second, so a page can wait for it.
     """
-    portfolio, result = _solved(_work(now), planner.repair)
+    portfolio, result = pushed(gather(now=now))
     return _checked(portfolio, result, seed=1)
+
+
+def gather(*, now: datetime) -> OpenWork:
+    """Return the open work at `now` as plans are made of it, every job with its phases."""
+    return _work(now)
+
+
+def pushed(work: OpenWork) -> tuple[Portfolio, PlanResult]:
+    """
+    Return the plan of some open work that keeps what people were told wherever it can be kept.
+
+    Raises TooFarAheadError. It is not checked, as it is only to be compared with another.
+    """
+    return _solved(work, planner.repair)
 
 
 @transaction.atomic

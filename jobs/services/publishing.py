@@ -12,8 +12,10 @@ from django.utils import timezone
 
 from contractor.trade.phases import PHASE_TABLE
 from crews.services import FeedChange, FeedEntry, replace_feed_events
-from jobs.models import Booking, Job, Phase, Plan
+from jobs.models import Booking, Job, Phase, Plan, ReplanProposal
 from jobs.selectors.holds import told_to_crews
+from jobs.services import notices, slips
+from jobs.services.changes import record_published
 
 if TYPE_CHECKING:
     from collections.abc import Iterable
@@ -87,24 +89,50 @@ def _publish(*, plan_id: int, now: datetime, by: User | None) -> Published:
         Booking.objects.filter(plan=before).update(is_live=False)
         before.status = Plan.Status.REPLACED
         before.save(update_fields=["status"])
-    rows = list(
-        Booking.objects.filter(plan=plan)
-        .select_related("phase__job", "crew")
-        .prefetch_related("equipment")
-        .order_by("crew_id", "starts_at", "id")
-    )
+    rows = _rows_in_turn(plan)
     _refuse_double_booking(rows)
     Booking.objects.filter(plan=plan).update(is_live=True)
     plan.status = Plan.Status.PUBLISHED
     plan.published_at = now
     plan.published_by = by
     plan.save(update_fields=["status", "published_at", "published_by"])
-    told = told_to_crews(now=now)
-    entries = [
-        _entry(row, told.get((row.phase.job_id, row.phase.code), ())) for row in rows if row.crew_id
-    ]
-    feed = replace_feed_events(entries=entries, now=now)
+    record_published(before=before, bookings=rows, now=now, by=by)
+    feed = replace_feed_events(entries=_entries(rows, now), now=now)
+    if before:
+        slips.end_replanned(before=before, now=now)
+    slips.know_the_plan(plan=plan, now=now)
+    _settle_proposals(plan, by=by, now=now)
+    notices.tell_of_plan(plan=plan, before=before, now=now)
     return Published(plan=plan, feed=feed)
+
+
+@transaction.atomic
+def refresh_feeds(*, now: datetime) -> FeedChange:
+    """Bring crews' calendars in step with the published plan and what has begun since."""
+    # Publishing locks the plan too: no calendar is written from a plan that is being replaced.
+    plan = Plan.objects.select_for_update().filter(status=Plan.Status.PUBLISHED).first()
+    if plan is None:
+        return FeedChange()
+    rows = _rows_in_turn(plan)
+    return replace_feed_events(entries=_entries(rows, now), now=now)
+
+
+def _settle_proposals(plan: Plan, *, by: User | None, now: datetime) -> None:
+    """Decide the open proposal: accepted if its draft is the plan now, overtaken if not."""
+    waiting = ReplanProposal.objects.filter(state=ReplanProposal.State.OPEN)
+    waiting.filter(plan=plan).update(
+        state=ReplanProposal.State.ACCEPTED, decided_at=now, decided_by=by
+    )
+    waiting.update(state=ReplanProposal.State.OVERTAKEN, decided_at=now, decided_by=by)
+
+
+def _rows_in_turn(plan: Plan) -> list[Booking]:
+    return list(
+        Booking.objects.filter(plan=plan)
+        .select_related("phase__job", "crew")
+        .prefetch_related("equipment")
+        .order_by("crew_id", "starts_at", "id")
+    )
 
 
 def _refuse_unless_fresh(plan: Plan, before: Plan | None, now: datetime) -> None:
@@ -196,6 +224,13 @@ def _refuse_double_booking(rows: Iterable[Booking]) -> None:
                 "Ask for a new plan."
             )
         last = row
+
+
+def _entries(rows: Iterable[Booking], now: datetime) -> list[FeedEntry]:
+    told = told_to_crews(now=now)
+    return [
+        _entry(row, told.get((row.phase.job_id, row.phase.code), ())) for row in rows if row.crew_id
+    ]
 
 
 def _entry(booking: Booking, holds: Iterable[str]) -> FeedEntry:

@@ -1,0 +1,86 @@
+"""What has slipped against the published plan: open slips, a job's steps, and knock-on by crew."""
+
+from __future__ import annotations
+
+from collections import defaultdict
+from dataclasses import dataclass
+from typing import TYPE_CHECKING
+
+from django.db.models import Sum
+
+from contractor.trade.causes import Cause
+from jobs.models import Plan, Slip, SlipStep
+
+if TYPE_CHECKING:
+    from collections.abc import Iterable
+
+    from django.db.models import QuerySet
+
+    from jobs.models import Job
+
+
+@dataclass(frozen=True, slots=True)
+class CrewKnockOn:
+    """What the slips of a plan push on one crew."""
+
+    crew: str
+    bookings: int
+    most_days: float
+
+
+def slips() -> QuerySet[Slip]:
+    """Return all slips with the rows that they name, newest first."""
+    return Slip.objects.select_related("job", "phase", "crew", "cause_job", "plan").order_by("-id")
+
+
+def open_slips() -> QuerySet[Slip]:
+    """Return the open slips against the published plan, the longest first."""
+    return (
+        slips()
+        .filter(plan__status=Plan.Status.PUBLISHED, ended_at=None)
+        .order_by("-job_quarters", "-phase_quarters", "id")
+    )
+
+
+def steps_of(plan: Plan, job: Job) -> QuerySet[SlipStep]:
+    """Return a job's before-and-after pairs under a plan, in the order they were told."""
+    return SlipStep.objects.filter(plan=plan, job=job).order_by("compared_at", "number")
+
+
+def total_quarters(plan: Plan, job: Job) -> int:
+    """Return by how many working quarter hours a job ends later than a plan says, all steps."""
+    found = SlipStep.objects.filter(plan=plan, job=job).aggregate(total=Sum("quarters"))
+    return int(found["total"] or 0)
+
+
+def by_crew(rows: Iterable[Slip]) -> list[CrewKnockOn]:
+    """Return what slips push, by crew, by name; work of no crew of ours is left out."""
+    found: dict[str, list[float]] = defaultdict(list)
+    for slip in rows:
+        for push in slip.pushed:
+            if push["crew_name"]:
+                found[push["crew_name"]].append(float(push["days"]))
+    return [CrewKnockOn(crew, len(days), max(days)) for crew, days in sorted(found.items())]
+
+
+def cause_words(slip: Slip) -> str:
+    """Return the cause of a slip in words."""
+    if slip.cause == Cause.KNOCK_ON and slip.cause_job is not None:
+        return f"knock-on of job {slip.cause_job.number}"
+    return Cause(slip.cause).label.lower() if slip.cause else "not said yet"
+
+
+def slip_words(slip: Slip) -> str:
+    """Return a slip in a few sentences: what, by how much, why, and what the promise does."""
+    days = f"{slip.days:.1f} working days later" if slip.job_quarters > 0 else "not later"
+    eaten = f", {slip.float_days:.1f} days of float eaten" if slip.float_days > 0 else ""
+    promise = {
+        Slip.Promise.BROKEN: " The promise is broken by it.",
+        Slip.Promise.KEPT: " The promise is kept.",
+        Slip.Promise.LATE_BEFORE: " The promise was broken before.",
+    }.get(Slip.Promise(slip.promise), "")
+    return (
+        f"Job {slip.job.number}: {slip.phase.get_code_display().lower()} ends "
+        f"{slip.phase_days:.1f} working days later, the job {days}{eaten}. "
+        f"{slip.what}. Cause: {cause_words(slip)}.{promise}"
+    )
