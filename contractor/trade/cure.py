@@ -15,7 +15,7 @@ from typing import NamedTuple
 import numpy as np
 from numpy.typing import NDArray
 
-from contractor.trade.units import degf_to_degc
+from contractor.trade.units import DAYS_PER_YEAR, days_into_year, degf_to_degc
 
 GAS_CONSTANT_J_PER_MOL_K = 8.314
 # Type I cement without admixture: ASTM C1074 appendix (from memory).
@@ -28,7 +28,6 @@ KELVIN = 273.15
 # The plan looks no farther: two years of hours.
 LONGEST_WAIT_HOURS = 2 * 366 * 24
 _WARMEST_HOUR = 15.0
-_DAYS_PER_YEAR = 365.25
 _MID_MONTH_DAYS = np.array([15.5, 45, 74.5, 105, 135.5, 166, 196.5, 227.5, 258, 288.5, 319, 349.5])
 # Keeps a target met exactly on the hour from slipping to the next by rounding.
 _HOURS_TOLERANCE = 1e-6
@@ -163,13 +162,11 @@ class CureClock:
             return start
         return start + (hour - whole) * (float(self._age_hours[whole + 1]) - start)
 
-    def ages_hours(self) -> NDArray[np.float64]:
-        """Return the equivalent age at 20 °C at every whole hour, shape (hours + 1,)."""
-        return self._age_hours.copy()
-
-    def share(self, hour: float, cement: str, curing: str = "moist") -> float:
-        """Return the share of 28-day strength, at an hour, of concrete placed at hour 0."""
-        age_days = self.age_hours(hour) / 24
+    def share(
+        self, hour: float, cement: str, *, curing: str = "moist", pour_hour: float = 0.0
+    ) -> float:
+        """Return the share of 28-day strength at an hour; 0 before the pour."""
+        age_days = max(0.0, self.age_hours(hour) - self.age_hours(pour_hour)) / 24
         return strength_share(age_days_at_20c=age_days, cement=cement, curing=curing)
 
     def ready_hour(
@@ -278,10 +275,10 @@ def expected_temps_degc(
         raise ValueError(
             f"daily_swing_degf {daily_swing_degf}, hours {hours}: enter 0 or more for both."
         )
-    midnight_day = first_hour.timetuple().tm_yday - 1
-    hour = np.arange(hours) + first_hour.hour + first_hour.minute / 60 + 0.5
-    year_day = (midnight_day + hour / 24) % _DAYS_PER_YEAR
-    daily = np.interp(year_day, _MID_MONTH_DAYS, means, period=_DAYS_PER_YEAR)
+    hour = np.arange(hours) + 0.5
+    year_day = days_into_year(first_hour) + hour / 24
+    daily = np.interp(year_day, _MID_MONTH_DAYS, means, period=DAYS_PER_YEAR)
+    hour += first_hour.hour + first_hour.minute / 60
     phase = 2 * np.pi * ((hour % 24) - _WARMEST_HOUR) / 24
     degf = daily + daily_swing_degf / 2 * np.cos(phase)
     return np.asarray(degf_to_degc(degf), dtype=np.float64)

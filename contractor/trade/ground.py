@@ -13,11 +13,10 @@ from datetime import datetime
 import numpy as np
 from numpy.typing import NDArray
 
-from contractor.trade.units import degf_to_degc
+from contractor.trade.units import DAYS_PER_YEAR, days_into_year, degf_to_degc
 
 # Moist mineral soil: about 0.05 m2 a day (from memory).
 DIFFUSIVITY_SF_PER_DAY = 0.05 * 10.764
-DAYS_PER_YEAR = 365.25
 # The middle of a collar or pad in a hole of usual depth; common practice, no source.
 FOOTING_DEPTH_FT = 3.0
 _MID_MONTH_DAYS = (np.arange(12) + 0.5) * DAYS_PER_YEAR / 12
@@ -45,7 +44,7 @@ def ground_temps_degc(
     mid_month = wave * _MID_MONTH_DAYS
     cosine, sine = (means * np.cos(mid_month)).mean() * 2, (means * np.sin(mid_month)).mean() * 2
     sunk = depth_ft / math.sqrt(2 * DIFFUSIVITY_SF_PER_DAY / wave)
-    year_day = first_hour.timetuple().tm_yday - 1 + (first_hour.hour + np.arange(hours) + 0.5) / 24
+    year_day = days_into_year(first_hour) + (np.arange(hours) + 0.5) / 24
     phase = wave * year_day - sunk
     degf = means.mean() + math.exp(-sunk) * (cosine * np.cos(phase) + sine * np.sin(phase))
     return np.asarray(degf_to_degc(degf), dtype=np.float64)

@@ -1,6 +1,7 @@
 """Small arithmetic of the trade: slopes, feet and inches, spacings, volumes."""
 
 import math
+from datetime import datetime, timedelta
 from typing import TypeVar
 
 import numpy as np
@@ -9,6 +10,9 @@ from numpy.typing import NDArray
 Temps = TypeVar("Temps", float, NDArray[np.float64])
 INCHES_PER_FOOT = 12
 CUBIC_FEET_PER_YARD = 27
+DAYS_PER_YEAR = 365.25
+
+_A_NEW_YEAR = datetime(2022, 1, 1)  # noqa: DTZ001 - site time has no zone in this room
 
 # Keeps 8.4 / 2.8 at three spaces although the quotient is a hair above 3.
 _SPACING_TOLERANCE = 1e-9
@@ -65,6 +69,15 @@ def degf_to_degc(degf: Temps) -> Temps:
 def degc_to_degf(degc: Temps) -> Temps:
     """Return degrees Fahrenheit from degrees Celsius, for one or an array of them."""
     return degc * 9 / 5 + 32
+
+
+def days_into_year(moment: datetime) -> float:
+    """
+    Return the days from New Year in mean years of 365.25 days, which run on without a jump.
+
+    ``moment`` is naive site time; a year's first day lies within half a day of 0.
+    """
+    return (moment - _A_NEW_YEAR) / timedelta(days=1) % DAYS_PER_YEAR
 
 
 def feet_inches(length_ft: float, *, eighths: bool = True) -> str:

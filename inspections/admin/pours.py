@@ -17,9 +17,9 @@ from django.shortcuts import redirect
 from django.urls import URLPattern, path
 from django.utils import timezone
 
-from crews.selectors import NoFirm, firm
+from crews.selectors import NoFirm
 from inspections.models import POURED_PHASES, Pour, PourReading, StrengthNeed
-from inspections.selectors.cure_temps import Climate, Climates
+from inspections.selectors.cure_temps import Climate, Climates, climates_at
 from inspections.selectors.pours import PourClock, pours_concrete, ready_moments, status_of
 from inspections.services.pours import ReadingToComeError, record_reading
 from jobs.admin.pour_sections import PourSection, moment_words, pour_section
@@ -229,7 +229,7 @@ class PourAdmin(admin.ModelAdmin):
     def strength(self, pour: Pour) -> str:
         """Return the share of 28-day strength that it has now."""
         clock: PourClock | None = pour.clock  # type: ignore[attr-defined]
-        return "–" if clock is None else f"{clock.share_at(timezone.now()):.0%}"
+        return "–" if clock is None else f"{clock.share(clock.hours_at(timezone.now())):.0%}"
 
     @admin.display(description="readings")
     def read(self, pour: Pour) -> int:
@@ -301,7 +301,7 @@ class StrengthNeedAdmin(admin.ModelAdmin):
 def _climates() -> Climates | None:
     """Return the climates of all sites, or None before the firm is entered."""
     try:
-        return Climates(firm())
+        return climates_at(timezone.now())
     except NoFirm:
         return None
 

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass, replace
-from datetime import datetime, timedelta
+from datetime import datetime
 from typing import TYPE_CHECKING
 
 import numpy as np
@@ -11,18 +11,13 @@ from django.db.models import Prefetch, Q
 from django.utils import timezone
 
 from contractor.trade.cold_weather import ColdPour, cold_cautions, section_of
-from contractor.trade.cure import (
-    PROTECTED_DEGC,
-    CureClock,
-    maturity_degc_hours,
-    strength_share,
-)
+from contractor.trade.cure import PROTECTED_DEGC, CureClock, maturity_degc_hours
 from contractor.trade.cure_temps import TempReading, first_known, measured_degc
 from contractor.trade.errors import SpecError
 from contractor.trade.phases import CURE_LINKS, job_network
 from contractor.trade.units import degc_to_degf, degf_to_degc
 from inspections.models import POURED_PHASES, Pour, PourReading, StrengthNeed
-from inspections.selectors.cure_temps import SUBGRADE_DEPTH_FT, Climate, air_degc, ground_degc
+from inspections.selectors.cure_temps import HOUR, SUBGRADE_DEPTH_FT, Climate, air_degc, ground_degc
 from jobs.models import Job, Phase
 from jobs.selectors.buildings import building_of
 
@@ -37,6 +32,8 @@ if TYPE_CHECKING:
 
 # A pour that has not reached its strength within a year never will.
 CLOCK_HOURS = 366 * 24
+# Cold is looked at for two weeks: no protection lasts longer.
+COLD_HOURS = 14 * 24
 # Concrete a plan expects and nobody has placed yet: an ordinary mix; common practice, no source.
 EXPECTED_MIX_PSI = 3000
 _BURIED = {before for (before, _), need in CURE_LINKS.items() if need.buried}
@@ -84,91 +81,89 @@ def needed_strengths(jobs: Q) -> NeededStrengths:
 
 
 class PourClock:
-    """The strength of one pour by the hour, from the moment it was placed."""
+    """
+    The strength of one pour, counted from the moment it was placed.
+
+    Temperatures lie on whole hours of the clock, from the one in which it was placed; so of two
+    pours the later is never ready sooner. Hours are told from placing on.
+    """
 
     def __init__(self, pour: Pour, *, climate: Climate, zone: ZoneInfo) -> None:
         self.pour = pour
-        self.is_buried = pour.phase.code in _BURIED
+        self.first_hour = pour.poured_at.replace(minute=0, second=0, microsecond=0)
+        self._placed = (pour.poured_at - self.first_hour) / HOUR
         self._curing = pour.cured.lower()
         readings = list(pour.readings.all()) if pour.pk else []
-        self.air_degc = self._air(readings, climate, zone)
-        around = (
-            ground_degc(climate, zone=zone, first_hour=pour.poured_at, hours=CLOCK_HOURS)
-            if self.is_buried
-            else self._protected(self.air_degc)
-        )
+        axis = {"zone": zone, "first_hour": self.first_hour, "hours": CLOCK_HOURS}
+        air_measured = self._measured(readings, PourReading.Of.AIR)
+        self.air_degc = first_known(air_measured, air_degc(climate, **axis))
+        is_buried = pour.phase.code in _BURIED
+        around = ground_degc(climate, **axis) if is_buried else self._protected(self.air_degc)
         measured = self._measured(readings, PourReading.Of.CONCRETE)
         self.is_measured: NDArray[np.bool_] = ~np.isnan(measured)
         self.temps_degc = first_known(measured, around)
         self._clock = CureClock(self.temps_degc)
 
-    def ready_hour(self, needed: NeededStrength) -> float | None:
-        """Return the hours after placing at which the strength is there; None within no year."""
+    def ready_hours(self, needed: NeededStrength) -> float | None:
+        """Return the hours until the strength is there; None where it is not within a year."""
         need = needed.need
-        return self._clock.ready_hour(
-            0, need.strength_share, self.pour.cement, need.minimum_hours, curing=self._curing
+        ready = self._clock.ready_hour(
+            self._placed,
+            need.strength_share,
+            self.pour.cement,
+            need.minimum_hours,
+            curing=self._curing,
         )
+        return None if ready is None else ready - self._placed
 
     def ready_at(self, needed: NeededStrength) -> datetime | None:
-        """Return when the strength is there; None within no year."""
-        hours = self.ready_hour(needed)
-        return None if hours is None else self.pour.poured_at + timedelta(hours=hours)
-
-    def share_at(self, moment: datetime) -> float:
-        """Return the share of 28-day strength at a moment; 0 before the pour."""
-        return self.share(self.hours_at(moment))
+        """Return when the strength is there; None where it is not within a year."""
+        hours = self.ready_hours(needed)
+        return None if hours is None else self.pour.poured_at + hours * HOUR
 
     def share(self, hours: float) -> float:
         """Return the share of 28-day strength so many hours after placing."""
-        return self._clock.share(hours, self.pour.cement, self._curing)
+        at = self._placed + hours
+        return self._clock.share(at, self.pour.cement, curing=self._curing, pour_hour=self._placed)
 
     def hours_at(self, moment: datetime) -> float:
         """Return the hours from placing to a moment, within those that the clock knows."""
-        hours = (moment - self.pour.poured_at).total_seconds() / 3600
-        return min(max(0.0, hours), float(CLOCK_HOURS))
+        return min(max(0.0, (moment - self.pour.poured_at) / HOUR), CLOCK_HOURS - 1.0)
 
     def equivalent_hours(self, hours: float) -> float:
         """Return the age at 20 °C that has the same strength."""
-        return self._clock.age_hours(hours)
+        return self._clock.age_hours(self._placed + hours) - self._clock.age_hours(self._placed)
 
     def maturity_degc_hours(self, hours: float) -> float:
-        """Return the temperature-time factor of the whole hours so far, datum 0 °C."""
-        temps = self.temps_degc[: int(hours)]
-        return maturity_degc_hours(temps_degc=temps, step_hours=1.0) if temps.size else 0.0
+        """Return the temperature-time factor so far, in whole hours of the clock, datum 0 °C."""
+        temps = self.temps_degc[: int(self._placed + hours)]
+        return maturity_degc_hours(temps_degc=temps, step_hours=1.0)
 
     def mean_degf(self, hours: float) -> float:
         """Return the mean temperature of the concrete from placing to an hour, in °F."""
-        temps = self.temps_degc[: max(1, round(hours))]
+        temps = self.temps_degc[: max(1, round(self._placed + hours))]
         return float(degc_to_degf(temps.mean()))
 
     @property
     def measured_until(self) -> datetime | None:
         """Return the moment to which readings of the concrete count; None without any."""
         hours = np.flatnonzero(self.is_measured)
-        return self.pour.poured_at + timedelta(hours=int(hours[-1]) + 1) if hours.size else None
+        return self.first_hour + (int(hours[-1]) + 1) * HOUR if hours.size else None
 
     def cautions(self, building: Building, *, is_planned: bool = False) -> tuple[str, ...]:
         """Return what the cold asks of this pour; nothing where it is warm."""
         section = section_of(self.pour.phase.code, building)
         if section is None:
             return ()
-        pour = self.pour
-        until = pour.protected_until
-        ages_days = self._clock.ages_hours() / 24
-        shares = np.array(
-            [
-                strength_share(age_days_at_20c=age, cement=pour.cement, curing=self._curing)
-                for age in ages_days[1 : 24 * 15]
-            ]
-        )
-        count = shares.size
+        pour, until = self.pour, self.pour.protected_until
+        shares = [self.share(hour - self._placed) for hour in range(1, COLD_HOURS + 1)]
         return cold_cautions(
             ColdPour(
                 section=section,
                 accelerated=pour.is_accelerated or pour.cement == Pour.Cement.III,
-                air_degc=self.air_degc[:count],
-                concrete_degc=self.temps_degc[:count],
-                strength_psi=shares * pour.mix_psi,
+                air_degc=self.air_degc[:COLD_HOURS],
+                concrete_degc=self.temps_degc[:COLD_HOURS],
+                strength_psi=np.array(shares) * pour.mix_psi,
                 placed_degf=pour.placed_degf,
                 ground_degf=pour.ground_degf,
                 protected_hours=None if until is None or is_planned else self.hours_at(until),
@@ -176,34 +171,25 @@ class PourClock:
             )
         )
 
-    def _air(
-        self, readings: Sequence[PourReading], climate: Climate, zone: ZoneInfo
-    ) -> NDArray[np.float64]:
-        to_come = air_degc(climate, zone=zone, first_hour=self.pour.poured_at, hours=CLOCK_HOURS)
-        return first_known(self._measured(readings, PourReading.Of.AIR), to_come)
-
     def _measured(self, readings: Sequence[PourReading], of: PourReading.Of) -> NDArray[np.float64]:
         """Return the hourly readings; concrete as it was placed counts as the first of its own."""
         read = [
-            TempReading(self._after_hours(row.taken_at), degf_to_degc(row.temp_degf))
+            TempReading((row.taken_at - self.first_hour) / HOUR, degf_to_degc(row.temp_degf))
             for row in readings
             if row.of == of
         ]
         placed = self.pour.placed_degf
         if of == PourReading.Of.CONCRETE and placed is not None:
-            read.append(TempReading(0.0, degf_to_degc(placed)))
+            read.append(TempReading(self._placed, degf_to_degc(placed)))
         return measured_degc(read, hours=CLOCK_HOURS)
 
     def _protected(self, air_degc: NDArray[np.float64]) -> NDArray[np.float64]:
         """Return what is around open concrete: 50 °F at least for as long as it is protected."""
         until = self.pour.protected_until
-        hours = 0 if until is None else int(self.hours_at(until))
+        hours = 0 if until is None else int(self._placed + self.hours_at(until))
         kept = air_degc.copy()
         kept[:hours] = np.maximum(kept[:hours], PROTECTED_DEGC)
         return kept
-
-    def _after_hours(self, moment: datetime) -> float:
-        return (moment - self.pour.poured_at).total_seconds() / 3600
 
 
 @dataclass(frozen=True, slots=True)
@@ -213,7 +199,7 @@ class Gate:
     follows: Follows
     needed: NeededStrength
     ready_at: datetime | None
-    ready_hour: float | None
+    ready_hours: float | None
     mean_degf: float | None
 
 
@@ -226,11 +212,11 @@ def gates_of(
         if follows.before != clock.pour.phase.code or follows.cure is None:
             continue
         needed = needs.of(job, follows)
-        hours = clock.ready_hour(needed)
-        ready_at = None if hours is None else clock.pour.poured_at + timedelta(hours=hours)
+        hours = clock.ready_hours(needed)
+        ready_at = None if hours is None else clock.pour.poured_at + hours * HOUR
         mean = None if hours is None else clock.mean_degf(hours)
         gates.append(Gate(follows, needed, ready_at, hours, mean))
-    return tuple(sorted(gates, key=lambda gate: gate.ready_hour or float("inf")))
+    return tuple(sorted(gates, key=lambda gate: gate.ready_hours or float("inf")))
 
 
 def gate_words(
@@ -390,5 +376,5 @@ def planned_pour(phase: Phase, poured_at: datetime, *, climate: Climate) -> Pour
         poured_at=poured_at,
         mix_psi=EXPECTED_MIX_PSI,
         ground_degf=float(degc_to_degf(ground[0])),
-        protected_until=None if is_buried else poured_at + timedelta(hours=CLOCK_HOURS),
+        protected_until=None if is_buried else poured_at + CLOCK_HOURS * HOUR,
     )

@@ -10,8 +10,8 @@ from django.utils import timezone
 from django.utils.safestring import SafeString, mark_safe
 
 from contractor.trade.phases import PHASE_TABLE
-from crews.selectors import NoFirm, firm
-from inspections.selectors.cure_temps import Climates
+from crews.selectors import NoFirm
+from inspections.selectors.cure_temps import climates_at
 from inspections.selectors.pours import Gate, PourStatus, concrete_of
 from jobs.admin.words import day
 from jobs.drawing.cure import StrengthCurve, StrengthGate, cure_svg, hours_drawn
@@ -46,7 +46,7 @@ class PourSection:
 def concrete_sections(job: Job, plan: Plan | None, *, now: datetime) -> list[PourSection]:
     """Return a job's pours, and those that a plan has still to come; none before the firm is."""
     try:
-        climate = Climates(firm()).of(job)
+        climate = climates_at(now).of(job)
     except NoFirm:
         return []
     ends = {row.phase_id: row.ends_at for row in plans.job_bookings(plan, job)} if plan else {}
@@ -123,7 +123,7 @@ def _strength_gate(gate: Gate) -> StrengthGate:
     return StrengthGate(
         label=PHASE_TABLE[gate.follows.after].label,
         share=gate.needed.need.strength_share,
-        ready_hours=gate.ready_hour,
+        ready_hours=gate.ready_hours,
         ready_words=_ready(gate),
     )
 

@@ -11,7 +11,6 @@ from django.db.models import Prefetch, Q
 from crews.models import Crew, DayOff, Equipment, Firm
 from crews.selectors import firm
 from inspections.models import Inspection
-from inspections.selectors.cure_temps import Climates
 from inspections.selectors.locate import locate_rules
 from inspections.selectors.pours import NeededStrengths, needed_strengths
 from inspections.selectors.weather import Weather, weather_at
@@ -38,7 +37,6 @@ class OpenWork:
     told: dict[int, Booking]
     visits: dict[int, Inspection]
     strength_needs: NeededStrengths
-    climates: Climates
     locate_rules: Mapping[str, LocateRule]
     lead_times: tuple[LeadTime, ...]
     weather: Weather
@@ -65,11 +63,10 @@ def open_work(*, now: datetime) -> OpenWork:
         )
         .order_by("sold_on", "id")
     )
-    the_firm = firm()
     days_off = DayOff.objects.order_by("first_day", "id")
     return OpenWork(
         now=now,
-        firm=the_firm,
+        firm=firm(),
         crews=tuple(
             Crew.objects.filter(is_active=True)
             .select_related("work_hours")
@@ -87,7 +84,6 @@ def open_work(*, now: datetime) -> OpenWork:
         visits=_visits(),
         weather=weather_at(now),
         strength_needs=needed_strengths(Q(job__status=Job.Status.SIGNED)),
-        climates=Climates(the_firm),
         locate_rules=locate_rules(),
         lead_times=lead_times(),
     )

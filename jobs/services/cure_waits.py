@@ -6,6 +6,7 @@ from datetime import timedelta
 from typing import TYPE_CHECKING
 
 from contractor.trade.phases import WaitKind
+from inspections.selectors.cure_temps import Climates
 from inspections.selectors.pours import PourClock, gate_words, is_poured
 from jobs.services.holds import Hold, NoDate
 from jobs.services.wait_tables import LinkNote
@@ -27,6 +28,7 @@ class CureWaits:
         self._work = work
         self._calendars = calendars
         self._waits = waits
+        self._climates = Climates(work.firm, work.weather)
         self._clocks: dict[int, PourClock] = {}
 
     def wait(self, job: Job, follows: Follows, leader: Phase) -> tuple[int | None, LinkNote | None]:
@@ -38,7 +40,7 @@ class CureWaits:
         if is_poured(leader):
             return None, None
         needed = self._work.strength_needs.of(job, follows)
-        climate = self._work.climates.of(job)
+        climate = self._climates.of(job)
         index = self._waits.cure(needed.need, climate, lag_hours=follows.lag_hours)
 
         def spell(begins: int, ends: int) -> str:
@@ -63,7 +65,7 @@ class CureWaits:
 
     def _hold(self, job: Job, follows: Follows, needed: NeededStrength, pour: Pour) -> Hold:
         clock = self._clock(job, pour)
-        hours = clock.ready_hour(needed)
+        hours = clock.ready_hours(needed)
         if hours is None:
             raise NoDate(
                 f"the concrete poured {pour.poured_at.astimezone(self._calendars.zone):%b %-d, %Y} "
@@ -78,7 +80,7 @@ class CureWaits:
 
     def _clock(self, job: Job, pour: Pour) -> PourClock:
         if pour.pk not in self._clocks:
-            climate = self._work.climates.of(job)
+            climate = self._climates.of(job)
             self._clocks[pour.pk] = PourClock(pour, climate=climate, zone=self._calendars.zone)
         return self._clocks[pour.pk]
 

@@ -111,16 +111,16 @@ def clock_of(code, poured_at, climate, **columns):
 
 
 @settings(max_examples=40, deadline=None)
-@given(CODES, MOMENTS, st.integers(1, 24 * 60), MONTHS, st.floats(0, 40), FORECASTS, SHARES)
+@given(CODES, MOMENTS, st.integers(1, 24 * 60 * 60), MONTHS, st.floats(0, 40), FORECASTS, SHARES)
 def test_a_later_pour_is_never_ready_sooner(
-    code, poured_at, later_hours, means, swing, forecast, share
+    code, poured_at, later_minutes, means, swing, forecast, share
 ):
     known = KnownAir(poured_at, [None if t != t else t for t in forecast])
     climate = Climate(means, swing, known)
     needed = NeededStrength(CureNeed(share, "I", 24))
 
     first = clock_of(code, poured_at, climate).ready_at(needed)
-    second = clock_of(code, poured_at + timedelta(hours=later_hours), climate).ready_at(needed)
+    second = clock_of(code, poured_at + timedelta(minutes=later_minutes), climate).ready_at(needed)
 
     assert second is None or (first is not None and first <= second)
 
@@ -134,7 +134,7 @@ def test_more_strength_is_never_there_sooner_nor_before_the_least_hours(
     low, high = sorted((one_share, other_share))
 
     first, second = (
-        clock.ready_hour(NeededStrength(CureNeed(share, "I", 24))) for share in (low, high)
+        clock.ready_hours(NeededStrength(CureNeed(share, "I", 24))) for share in (low, high)
     )
 
     assert second is None or (first is not None and 24 <= first <= second)
@@ -147,8 +147,8 @@ def test_protection_never_makes_a_slab_slower(poured_at, means, swing, hours, sh
     until = poured_at + timedelta(hours=hours)
     needed = NeededStrength(CureNeed(share, "I", 0))
 
-    bare = clock_of("SLAB", poured_at, climate).ready_hour(needed)
-    covered = clock_of("SLAB", poured_at, climate, protected_until=until).ready_hour(needed)
+    bare = clock_of("SLAB", poured_at, climate).ready_hours(needed)
+    covered = clock_of("SLAB", poured_at, climate, protected_until=until).ready_hours(needed)
 
     assert bare is None or (covered is not None and covered <= bare)
 
