@@ -120,7 +120,10 @@ def equivalent_age_hours(
 
 
 def maturity_degc_hours(
-    *, temps_degc: Sequence[float], step_hours: float, datum_degc: float = DATUM_DEGC
+    *,
+    temps_degc: Sequence[float] | NDArray[np.float64],
+    step_hours: float,
+    datum_degc: float = DATUM_DEGC,
 ) -> float:
     """
     Return the temperature-time factor in °C·h.

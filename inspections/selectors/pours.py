@@ -94,11 +94,16 @@ class PourClock:
         self._placed = (pour.poured_at - self.first_hour) / HOUR
         self._curing = pour.cured.lower()
         readings = list(pour.readings.all()) if pour.pk else []
-        axis = {"zone": zone, "first_hour": self.first_hour, "hours": CLOCK_HOURS}
-        air_measured = self._measured(readings, PourReading.Of.AIR)
-        self.air_degc = first_known(air_measured, air_degc(climate, **axis))
-        is_buried = pour.phase.code in _BURIED
-        around = ground_degc(climate, **axis) if is_buried else self._protected(self.air_degc)
+        first = self.first_hour
+        self.air_degc = first_known(
+            self._measured(readings, PourReading.Of.AIR),
+            air_degc(climate, zone=zone, first_hour=first, hours=CLOCK_HOURS),
+        )
+        around = (
+            ground_degc(climate, zone=zone, first_hour=first, hours=CLOCK_HOURS)
+            if pour.phase.code in _BURIED
+            else self._protected(self.air_degc)
+        )
         measured = self._measured(readings, PourReading.Of.CONCRETE)
         self.is_measured: NDArray[np.bool_] = ~np.isnan(measured)
         self.temps_degc = first_known(measured, around)
