@@ -17,11 +17,17 @@ from inspections.models import (
     LocateRule,
     LocateTicket,
     Permit,
+    SiteReadiness,
+    SiteShot,
     TicketResponse,
+    WeatherArea,
+    WeatherHour,
+    WeatherLimit,
 )
 from jobs.models import (
     Delivery,
     DeliveryReport,
+    FieldReport,
     Job,
     LaborRate,
     LeadTime,
@@ -90,6 +96,7 @@ KEY_OF: Mapping[str, str] = MappingProxyType(
         "crews": "name",
         "equipment": "name",
         "authorities": "name",
+        "weather_areas": "name",
         "jobs": "number",
         "tickets": "number",
     }
@@ -100,6 +107,7 @@ _REFERENCES: Mapping[type[models.Model], str] = MappingProxyType(
         Crew: "crews",
         Equipment: "equipment",
         Authority: "authorities",
+        WeatherArea: "weather_areas",
         Job: "jobs",
         LocateTicket: "tickets",
     }
@@ -137,8 +145,31 @@ _ALL = (
     _table(
         "firm",
         Firm,
-        "name county state phone month_temperatures_degf daily_swing_degf freeze_days",
+        "name county state phone month_temperatures_degf daily_swing_degf freeze_days "
+        "crew_day_cost_usd site_most_fall_in",
         "name",
+    ),
+    _table(
+        "weather_areas",
+        WeatherArea,
+        "name counties is_default forecast_url month_temperatures_degf rain_days_010 "
+        "rain_days_025 rain_days_050 windy_days mud_days_good mud_days_hard mud_days_rock",
+        "name",
+        weather_area_one_default="is_default",
+    ),
+    _table(
+        "weather_limits",
+        WeatherLimit,
+        "gate caution_wind_mph stop_wind_mph stop_gust_mph stop_rain_in caution_degf stop_degf "
+        "caution_heat_degf stop_heat_degf caution_chill_degf note",
+        "gate",
+    ),
+    _table(
+        "weather_hours",
+        WeatherHour,
+        "area starts_at source made_at temp_degf wind_mph gust_mph rain_in humidity_percent "
+        "thunder",
+        "area starts_at source",
     ),
     _table("work_hours", WorkHours, f"name {_WEEK}", "name"),
     _table("rates", LaborRate, "code hours_per_unit note", "code"),
@@ -233,6 +264,19 @@ _ALL = (
         ticket_dates_in_order="dig_from",
         ticket_marks_seen_after_the_call="marks_seen_on",
     ),
+    _table(
+        "site_shots",
+        SiteShot,
+        "job taken_on place kind reading_ft taken_by",
+        "job taken_on place",
+    ),
+    _table(
+        "site_readiness",
+        SiteReadiness,
+        "job most_fall_in expected_on released_at release_why",
+        "job",
+        site_release_says_why="release_why",
+    ),
     _table("responses", TicketResponse, "ticket utility answer viewed_at", "ticket utility"),
     _phase_table(
         "inspections",
@@ -246,6 +290,14 @@ _ALL = (
         "crew started_at done_at share_done share_at hours=reported_hours office_hours pinned_crew "
         "pinned_start_at",
         "job phase",
+    ),
+    _phase_table(
+        "reports",
+        FieldReport,
+        "id kind made_at happened_at received_at crew by_name from_office share_done crew_hours "
+        "people stopped_by stopped_until note corrects=corrects_id corrected_kind set_status "
+        "set_started_at set_done_at",
+        "id",
     ),
 )
 

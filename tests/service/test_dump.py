@@ -27,6 +27,10 @@ LEFT_OUT = {
     ("history", "labor_arithmetic"),
     ("history", "status"),
     ("inspections", "phase"),  # named by job and code
+    ("weather_areas", "last_good_at"),  # the source's own state
+    ("weather_areas", "last_tried_at"),
+    ("weather_areas", "last_error"),
+    ("site_readiness", "released_by"),  # a sign-in; the reason and the day stay
 }
 
 
