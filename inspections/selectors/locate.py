@@ -266,9 +266,10 @@ class _Dig:
         self, booking: Booking, first: date, last: date, uncovered: date
     ) -> Iterator[TicketWarning]:
         booked = self._booked(booking, first, last)
-        before = [t for t in self.tickets if t.expires_on < uncovered]
-        after = [t for t in self.tickets if t.dig_from > uncovered]
-        if uncovered > first or (before and not after):
+        alive = [t for t in self.tickets if self.today <= t.expires_on]
+        before = [t for t in alive if t.expires_on < uncovered]
+        after = [t for t in alive if t.dig_from > uncovered]
+        if before and (uncovered > first or not after):
             ticket = max(before, key=lambda t: t.expires_on)
             words = f"{booked}, past {dated(ticket.expires_on)}, the last day of {ticket.number}"
             yield self._warning(
@@ -280,8 +281,9 @@ class _Dig:
                 WarningKind.BEFORE_TICKET, words, booking.plan, after[0], dig_on=uncovered
             )
         elif self._call_by(first) <= self.today + TELL_AHEAD:
-            words = f"{booked}, and no locate ticket has been called"
-            yield self._warning(WarningKind.NO_TICKET, words, booking.plan, None, dig_on=first)
+            last_one = self.tickets[-1] if self.tickets else None
+            words = f"{booked}, and no locate ticket is live or called"
+            yield self._warning(WarningKind.NO_TICKET, words, booking.plan, last_one, dig_on=first)
 
     def _unanswered(
         self, booking: Booking, ticket: LocateTicket, first: date

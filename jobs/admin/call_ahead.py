@@ -220,7 +220,6 @@ def _plan_again_after(request: HttpRequest, delivery: Delivery, what: str) -> No
 def _shown(line: CallAheadLine) -> dict[str, Any]:
     """Return a line as the page shows it."""
     row, report = line.delivery, line.report
-    late = line.days_late
     return {
         "line": line,
         "delivery": row,
@@ -230,17 +229,25 @@ def _shown(line: CallAheadLine) -> dict[str, Any]:
         "phase": PHASE_TABLE[line.phase_code].label,
         "is_bad": line.standing in (Standing.OVERDUE, Standing.LATE),
         "needed": day(line.needed_by) if line.needed_by else "no dates yet",
-        "against": ""
-        if late is None
-        else f"{count(late, 'day')} after it is needed"
-        if late > 0
-        else f"{count(-late, 'day')} before it is needed",
+        "against": _against_words(line),
+        "may_confirm": row.promised_on is not None and line.standing is not Standing.OVERDUE,
         "due": day(line.due_on),
         "order_by": day(line.order_by),
         "confirmed": day(row.confirmed_on),
         "told": _told_words(report) if report else "",
         "report": report,
     }
+
+
+def _against_words(line: CallAheadLine) -> str:
+    """Return how far a delivery is from the day that counts."""
+    if line.standing is Standing.OVERDUE:
+        return f"{count((timezone.localdate() - line.due_on).days, 'day')} past its day"
+    if line.days_late is None:
+        return ""
+    if line.days_late > 0:
+        return f"{count(line.days_late, 'day')} after it is needed"
+    return f"{count(-line.days_late, 'day')} before it is needed"
 
 
 def _told_words(report: DeliveryReport) -> str:

@@ -9,21 +9,30 @@ from django.utils import timezone
 
 from inspections.selectors.locate import ticket_warnings
 from jobs.admin.words import day
-from jobs.selectors.holds import ShownHold, holds
+from jobs.selectors.holds import HoldCost, ShownHold, holds
 
 if TYPE_CHECKING:
     from collections.abc import Iterable
     from datetime import datetime
 
+# The two weeks that an office rebuilds every Friday; common practice, no source.
+SOON_DAYS = 14
+
 
 @dataclass(frozen=True, slots=True)
 class HoldRow:
-    """A hold with its days in words; `is_dear` when each day of it costs one of the promise."""
+    """
+    A hold with its days in words.
+
+    `is_dear` when each day of it costs one of the promise; `is_soon` when at most two weeks lie
+    between the day it should clear and the booked start.
+    """
 
     hold: ShownHold
     since: str
     expected: str
     is_dear: bool
+    is_soon: bool
 
 
 def hold_rows(shown: Iterable[ShownHold]) -> list[HoldRow]:
@@ -42,15 +51,22 @@ def hold_rows(shown: Iterable[ShownHold]) -> list[HoldRow]:
                 since=since if fact.is_open else day(fact.cleared_on),
                 expected=expected,
                 is_dear=bool(hold.cost and hold.cost.promise_days),
+                is_soon=_is_soon(hold.cost),
             )
         )
     return rows
 
 
+def _is_soon(cost: HoldCost | None) -> bool:
+    return cost is not None and cost.margin_days <= SOON_DAYS
+
+
 def holds_context(*, now: datetime) -> dict[str, Any]:
     """Return what the page of all holds shows."""
+    rows = hold_rows(holds(now=now))
     return {
         "title": "Holds",
-        "holds": hold_rows(holds(now=now)),
+        "soon": [row for row in rows if row.is_soon],
+        "later": [row for row in rows if not row.is_soon],
         "warnings": ticket_warnings(now=now),
     }

@@ -35,13 +35,18 @@ def confirm(*, delivery_id: int, now: datetime, by: User | None = None) -> Deliv
     Raises
     ------
     DeliveryRefused
-        If all of it is there, or no day is promised.
+        If all of it is there, no day is promised, or the day has passed.
     """
     with transaction.atomic():
         delivery = _awaited(delivery_id)
         if delivery.promised_on is None:
             raise DeliveryRefused(f"{delivery}: no day is promised. Enter the supplier's day.")
         today = timezone.localdate(now)
+        if delivery.promised_on < today:
+            raise DeliveryRefused(
+                f"{delivery}: the promised {delivery.promised_on} has passed. Enter the day that "
+                "the supplier names now."
+            )
         if delivery.confirmed_on == today:
             return None
         report = _report(delivery, Kind.CONFIRMED, now, by)

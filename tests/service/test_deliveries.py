@@ -161,6 +161,13 @@ def test_what_cannot_be_is_refused_and_nothing_is_stored(step: str, given: Any, 
     assert not DeliveryReport.objects.exists()
 
 
+def test_a_day_that_has_passed_is_not_confirmed():
+    delivery = awaited(promised_on=date(2026, 5, 29))
+
+    with pytest.raises(DeliveryRefused, match="has passed"):
+        deliveries.confirm(delivery_id=delivery.pk, now=MONDAY)
+
+
 def test_what_is_there_whole_takes_no_more_telling():
     delivery = awaited()
     deliveries.arrive(delivery_id=delivery.pk, arrived_on=TODAY, now=MONDAY)

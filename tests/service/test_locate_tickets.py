@@ -195,6 +195,21 @@ def test_a_dig_without_a_ticket_is_told_a_week_before_the_call():
     assert (warning.kind, warning.call_by) == (WarningKind.NO_TICKET, date(2026, 6, 14))
 
 
+def test_an_expired_ticket_is_as_good_as_none():
+    make_firm()
+    job = make_job()
+    LocateTicketFactory(
+        job=job,
+        called_on=date(2026, 5, 4),
+        dig_from=date(2026, 5, 7),
+        expires_on=date(2026, 5, 29),
+    )
+    booked_dig(job, june(17))
+
+    assert ticket_warnings(now=MONDAY) == []
+    assert only_warning(june(8)).kind is WarningKind.NO_TICKET
+
+
 def test_a_dig_booked_before_its_ticket_opens_is_told():
     make_firm()
     job = make_job()
@@ -325,7 +340,7 @@ def test_the_ticket_list_tells_warnings_and_a_new_ticket_is_filled_in(client: Cl
     page = client.get(reverse("admin:inspections_locateticket_changelist")).content.decode()
     form = client.get(reverse("admin:inspections_locateticket_add"), {"job": job.pk})
 
-    assert "no locate ticket has been called" in page
+    assert "no locate ticket is live or called" in page
     initial = form.context["adminform"].form.initial
     assert (initial["called_on"], initial["dig_from"]) == (date(2026, 6, 1), date(2026, 6, 4))
 
