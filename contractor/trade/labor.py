@@ -19,6 +19,9 @@ _POST_STEPS = ((16.0, 1.5), (14.0, 1.25), (12.0, 1.1))
 _WALL_STEPS = ((16.0, 1.1), (14.0, 1.05))
 # Meeting an old roof line and wall; common practice, no source.
 EXTENSION_FACTOR = 1.1
+# Labor hours to put right what an inspection found, by rework phase of the crew: half a day of
+# two people or a little more. Common practice, no source; the office sets what it takes.
+STARTER_REWORK_HOURS = {"HOLE_REWORK": 8.0, "FRAME_REWORK": 8.0, "FINAL_REWORK": 6.0}
 
 
 @dataclass(frozen=True, slots=True)

@@ -97,6 +97,15 @@ _KINDS = (
         caution="No concrete before the holes are passed. Keep open holes covered.",
     ),
     _crew(
+        "HOLE_REWORK",
+        "Rework of holes",
+        "AUGER",
+        (2, 4),
+        gate=WeatherGate.GROUND,
+        caution="Deepening and cleaning holes is digging: the locate ticket must be alive, marks "
+        "seen on site. Nobody in a hole that can cave in.",
+    ),
+    _crew(
         "POUR",
         "Pour pads",
         "CONCRETE",
@@ -105,6 +114,7 @@ _KINDS = (
         caution="Never place on frozen ground. Wet concrete burns skin and eyes.",
     ),
     _other("SLAB_INSPECTION", "Slab inspection", Performer.AUTHORITY, 1.0),
+    _other("SLAB_REWORK", "Rework of slab forms", Performer.SUB, 4.0),
     _other(
         "SLAB",
         "Slab",
@@ -141,6 +151,15 @@ _KINDS = (
         "half-braced trusses can go over in a gust. Nobody under the load.",
     ),
     _other("FRAME_INSPECTION", "Frame inspection", Performer.AUTHORITY, 1.0),
+    _crew(
+        "FRAME_REWORK",
+        "Rework of the frame",
+        "FRAMING",
+        (2, 4),
+        gate=WeatherGate.WALL,
+        caution="Keep all bracing on while members are changed; the engineer says how. Fall "
+        "protection on.",
+    ),
     _crew(
         "ROOF",
         "Roof steel",
@@ -184,9 +203,20 @@ _KINDS = (
         caution="Ceiling sheets go up from a lift or staging with rails; follow the maker's plate.",
     ),
     _other("FINAL_INSPECTION", "Final inspection", Performer.AUTHORITY, 1.0),
+    _crew("FINAL_REWORK", "Rework after the final inspection", "FINISH", (2, 4)),
     _crew("PUNCH", "Clean up and punch list", "FINISH", (2, 4)),
 )
 PHASE_TABLE: Mapping[str, PhaseKind] = MappingProxyType({kind.code: kind for kind in _KINDS})
 SKILLS = ("LAYOUT", "AUGER", "CONCRETE", "FRAMING", "STEEL", "FINISH")
 EQUIPMENT = ("AUGER", "TELEHANDLER")
 INSPECTIONS = frozenset(kind.code for kind in _KINDS if kind.performer is Performer.AUTHORITY)
+# What puts right that which an inspection found wrong, by inspection.
+REWORK_OF: Mapping[str, str] = MappingProxyType(
+    {
+        "HOLE_INSPECTION": "HOLE_REWORK",
+        "SLAB_INSPECTION": "SLAB_REWORK",
+        "FRAME_INSPECTION": "FRAME_REWORK",
+        "FINAL_INSPECTION": "FINAL_REWORK",
+    }
+)
+REWORK = frozenset(REWORK_OF.values())

@@ -18,6 +18,8 @@ from contractor.trade.phase_table import (
     EQUIPMENT,
     INSPECTIONS,
     PHASE_TABLE,
+    REWORK,
+    REWORK_OF,
     SKILLS,
     Performer,
     PhaseKind,
@@ -26,8 +28,11 @@ from contractor.trade.phase_table import (
 __all__ = [
     "CURE_LINKS",
     "EQUIPMENT",
+    "FRAME_HOLDS",
     "INSPECTIONS",
     "PHASE_TABLE",
+    "REWORK",
+    "REWORK_OF",
     "SKILLS",
     "CureNeed",
     "Follows",
@@ -111,11 +116,14 @@ BRACKET_CURE = CureNeed(strength_share=0.60, cement="I", minimum_hours=72)
 SLAB_LIFT_CURE = CureNeed(strength_share=0.70, cement="I", minimum_hours=72)
 
 _PASS = "No work past an inspection point before it is passed (IRC R109.4, from memory)."
+_REST = "The inspector has still to pass the rest. Work only on what was released."
+# What a frame inspection may hold, by authority: some want the frame bare of all steel, some see
+# it under the roof, some only before it is covered from inside; common practice, no source.
+FRAME_HOLDS = ("ROOF", "WALLS", "INSULATION", "LINER")
 _SHELL = (
     Follows("FRAME", "TRUSSES", why="Trusses stand on the eave carriers."),
     Follows("TRUSSES", "FRAME_INSPECTION", why="The frame must stand and be braced."),
     Follows("TRUSSES", "ROOF", why="Roof steel goes on purlins."),
-    Follows("FRAME_INSPECTION", "WALLS", why=_PASS),
     Follows("ROOF", "WALLS", why="Wall steel tucks under the roof edge."),
     Follows("WALLS", "TRIM", why="Corners cover the edges of the wall steel."),
     Follows("WALLS", "DOORS", why="Doors hang on finished walls."),
@@ -190,23 +198,34 @@ CURE_LINKS: dict[tuple[str, str], CureNeed] = {
 }
 
 
-def job_network(*, building: Building, inspections: frozenset[str]) -> JobNetwork:
+def job_network(
+    *,
+    building: Building,
+    inspections: frozenset[str],
+    frame_holds: str = "WALLS",
+    rework: frozenset[str] = frozenset(),
+    partly_passed: frozenset[str] = frozenset(),
+) -> JobNetwork:
     """
     Return the phases, links, deliveries and digging of one building.
 
     ``inspections`` are the phases that the authority requires; those that
-    this building does not reach (holes of a bracketed slab) are left out, an
-    unknown one raises ValueError.
+    this building does not reach (holes of a bracketed slab) are left out.
+    ``frame_holds`` is the phase that waits for the frame inspection. A phase of
+    ``rework`` comes between the work that failed and its inspection. One of
+    ``partly_passed`` lets the phase it holds begin, and holds what follows that
+    phase instead. An unknown code in any of these raises ValueError.
     """
-    unknown = sorted(set(inspections) - INSPECTIONS)
-    if unknown:
-        raise ValueError(
-            f"inspections {', '.join(unknown)}: no such inspection. "
-            f"Enter any of {', '.join(sorted(INSPECTIONS))}."
-        )
-    present = {code for code in PHASE_TABLE if _applies(code, building, inspections)}
-    links = (*_ground_links(building), *_SHELL)
-    follows = _without_implied(_bridged(links, present))
+    _refuse_unknown("inspections", inspections, INSPECTIONS)
+    _refuse_unknown("rework", rework, REWORK)
+    _refuse_unknown("partly_passed", partly_passed, INSPECTIONS)
+    _refuse_unknown("frame_holds", {frame_holds}, frozenset(FRAME_HOLDS))
+    asked = inspections | rework
+    present = {code for code in PHASE_TABLE if _applies(code, building, asked)}
+    present -= {code for of, code in REWORK_OF.items() if of not in present}
+    links = [*_ground_links(building), *_SHELL, *_frame_links(frame_holds, present)]
+    follows = _bridged(_with_rework(links, present), present)
+    follows = _without_implied(_with_parts_passed(follows, partly_passed & present))
     order = build_order(present, follows)
     rank = {code: index for index, code in enumerate(order)}
     return JobNetwork(
@@ -217,10 +236,58 @@ def job_network(*, building: Building, inspections: frozenset[str]) -> JobNetwor
     )
 
 
+def _refuse_unknown(field: str, given: Iterable[str], known: frozenset[str]) -> None:
+    unknown = sorted(set(given) - known)
+    if unknown:
+        raise ValueError(
+            f"{field} {', '.join(unknown)}: not known here. "
+            f"Enter any of {', '.join(sorted(known))}."
+        )
+
+
 def _ground_links(building: Building) -> Iterator[Follows]:
     for link in _GROUND[building.foundation]:
         no_collar = link.cure in (GIRT_CURE, COLLAR_CURE) and building.collar_in == 0
         yield replace(link, cure=None, why="Tamped fill does not cure.") if no_collar else link
+
+
+def _frame_links(holds: str, present: set[str]) -> Iterator[Follows]:
+    yield Follows("FRAME_INSPECTION", holds, why=_PASS)
+    if holds in ("INSULATION", "LINER"):
+        # IRC R109.1.4 (from memory): roof and bracing in place, rough trades approved.
+        yield Follows("ROOF", "FRAME_INSPECTION", why="The frame is seen under its roof.")
+        if "ROUGH_TRADES" in present:
+            yield Follows("ROUGH_TRADES", "FRAME_INSPECTION", why="Wires are seen before cover.")
+
+
+def _with_rework(links: list[Follows], present: set[str]) -> list[Follows]:
+    """Return the links with the rework that is present between what was seen and its visit."""
+    for inspection, rework in REWORK_OF.items():
+        if rework in present:
+            seen = [link.before for link in links if link.after == inspection]
+            links = [
+                *links,
+                *(
+                    Follows(code, rework, why="The inspector saw it and failed it.")
+                    for code in seen
+                ),
+                Follows(rework, inspection, why="Corrected before it is seen again."),
+            ]
+    return links
+
+
+def _with_parts_passed(links: list[Follows], partly_passed: Iterable[str]) -> list[Follows]:
+    """Return the links with what a part-passed inspection holds begun, and what follows it held."""
+    for inspection in sorted(partly_passed):
+        held = {link.after for link in links if link.before == inspection}
+        seen = {link.before for link in links if link.after == inspection}
+        behind = {link.after for link in links if link.before in held} - held
+        links = [
+            *(link for link in links if link.before != inspection),
+            *(Follows(code, phase, why=_REST) for code in sorted(seen) for phase in sorted(held)),
+            *(Follows(inspection, phase, why=_REST) for phase in sorted(behind)),
+        ]
+    return links
 
 
 def build_order(phases: Iterable[str], follows: Iterable[Follows]) -> tuple[str, ...]:
@@ -253,7 +320,7 @@ def build_order(phases: Iterable[str], follows: Iterable[Follows]) -> tuple[str,
     return tuple(order)
 
 
-def _applies(code: str, building: Building, inspections: frozenset[str]) -> bool:
+def _applies(code: str, building: Building, asked: frozenset[str]) -> bool:
     bracketed = building.foundation == Foundation.SLAB_BRACKET
     slab = building.slab_in > 0
     kinds = {opening.kind for opening in building.openings}
@@ -261,20 +328,20 @@ def _applies(code: str, building: Building, inspections: frozenset[str]) -> bool
     linings = {building.wall_lining, building.ceiling_lining}
     rules = {
         "DIG": not bracketed,
-        "HOLE_INSPECTION": not bracketed and code in inspections,
+        "HOLE_INSPECTION": not bracketed and code in asked,
         # Pads are a phase of their own; collars are poured while the posts are set.
         "POUR": building.foundation == Foundation.POURED_PIER and building.pad_in > 0,
-        "SLAB_INSPECTION": slab and code in inspections,
+        "SLAB_INSPECTION": slab and code in asked,
         "SLAB": slab,
-        "FRAME_INSPECTION": code in inspections,
-        "FINAL_INSPECTION": code in inspections,
+        "FRAME_INSPECTION": code in asked,
+        "FINAL_INSPECTION": code in asked,
         "OVERHEAD_DOORS": OpeningKind.OVERHEAD_DOOR in kinds,
         "DOORS": bool(kinds - {OpeningKind.OVERHEAD_DOOR}),
         "ROUGH_TRADES": building.use == Use.HOUSE_SHELL or insulated or linings != {Lining.NONE},
         "INSULATION": insulated,
         "LINER": Lining.STEEL in linings,
     }
-    return rules.get(code, True)
+    return code in asked if code in REWORK else rules.get(code, True)
 
 
 def _deliveries(building: Building) -> Iterator[tuple[str, str]]:
@@ -294,7 +361,8 @@ def _deliveries(building: Building) -> Iterator[tuple[str, str]]:
 
 def _digging(building: Building) -> tuple[str, ...]:
     # The thickened edge of a bracketed slab is dug by the concrete trade.
-    return ("SLAB",) if building.foundation == Foundation.SLAB_BRACKET else ("DIG",)
+    bracketed = building.foundation == Foundation.SLAB_BRACKET
+    return ("SLAB",) if bracketed else ("DIG", "HOLE_REWORK")
 
 
 def _bridged(links: Iterable[Follows], present: set[str]) -> list[Follows]:

@@ -29,3 +29,21 @@ def add_working_days(day: date, count: int, is_working_day: IsWorkingDay) -> dat
     for _ in range(count):
         day = on_or_after(day + timedelta(days=1), is_working_day)
     return day
+
+
+def working_days_before(day: date, count: int, is_working_day: IsWorkingDay) -> date:
+    """
+    Return the ``count``-th working day before a day; the day itself for 0.
+
+    Raises ValueError when there is none within ten years.
+    """
+    for _ in range(count):
+        behind = (day - timedelta(days=n) for n in range(1, _LONGEST_CLOSURE_DAYS))
+        found = next((candidate for candidate in behind if is_working_day(candidate)), None)
+        if found is None:
+            raise ValueError(
+                f"is_working_day: no working day in the ten years before {day}. "
+                "Check the office's calendar."
+            )
+        day = found
+    return day

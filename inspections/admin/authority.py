@@ -9,7 +9,9 @@ from django.db.models import Count, Q, QuerySet
 from django.http import HttpRequest
 
 from contractor.trade.notice import AskedWhen
-from inspections.models import Authority, AuthorityClosure
+from inspections.models import Authority, AuthorityClosure, InspectionRule
+from inspections.selectors.authority import notice_words, request_words
+from jobs.forms import NamedErrors
 from jobs.models import Job
 
 
@@ -17,8 +19,19 @@ class AuthorityClosureInline(admin.TabularInline):
     """Days on which the authority makes no inspections."""
 
     model = AuthorityClosure
+    form = NamedErrors
     extra = 0
     ordering = ("first_day", "id")
+
+
+class InspectionRuleInline(admin.TabularInline):
+    """For which buildings it makes an inspection, and what the frame's holds."""
+
+    model = InspectionRule
+    form = NamedErrors
+    extra = 0
+    ordering = ("inspection", "minimum_area_sf", "id")
+    verbose_name_plural = "inspection rules: without one, an inspection is made of every building"
 
 
 @admin.register(Authority)
@@ -29,9 +42,12 @@ class AuthorityAdmin(admin.ModelAdmin):
     list_filter = ("state", "asked_when")
     search_fields = ("name", "county")
     ordering = ("name",)
-    inlines = (AuthorityClosureInline,)
+    inlines = (InspectionRuleInline, AuthorityClosureInline)
     fieldsets = (
-        (None, {"fields": ("name", ("county", "state"), "phone")}),
+        (
+            None,
+            {"fields": ("name", ("county", "state"), "phone", ("request_way", "request_to"))},
+        ),
         (
             "Inspections",
             {"fields": (("inspects_holes", "inspects_slab", "inspects_frame", "inspects_final"),)},
@@ -41,9 +57,20 @@ class AuthorityAdmin(admin.ModelAdmin):
             {
                 "description": "As the authority tells them; its word comes first.",
                 "fields": (
-                    ("asked_when", "request_cutoff", "notice_working_days"),
+                    ("asked_when", "request_cutoff"),
+                    ("notice_working_days", "notice_hours"),
                     ("weekdays", "visit_windows"),
+                    ("takes_wishes", "visits_per_day"),
                 ),
+            },
+        ),
+        (
+            "Fees and permits",
+            {
+                "fields": (
+                    ("reinspection_fee_usd", "fee_after_failures", "fee_is_prepaid"),
+                    "lapse_days",
+                )
             },
         ),
     )
@@ -57,11 +84,11 @@ class AuthorityAdmin(admin.ModelAdmin):
     def rules(self, authority: Authority) -> str:
         """Return when to ask and when they come, in words."""
         when = AskedWhen(authority.asked_when).label
-        days = authority.notice_working_days
-        notice = "the same day" if days == 0 else f"{days} working day{'' if days == 1 else 's'}"
+        limit = authority.visits_per_day
+        visits = "" if limit is None else f"; {limit} of ours a day"
         return (
-            f"{when}; by {authority.request_cutoff:%H:%M}; notice {notice}; "
-            f"{authority.weekdays}, {authority.visit_windows}"
+            f"{when}; {request_words(authority)}; {notice_words(authority)}; "
+            f"{authority.weekdays}, {authority.visit_windows}{visits}"
         )
 
     @admin.display(description="inspects")

@@ -4,6 +4,7 @@ from inspections.models.authority import (
     WEEKDAY_NAMES,
     Authority,
     AuthorityClosure,
+    InspectionRule,
     validate_weekdays,
 )
 from inspections.models.locate import LocateRule, LocateTicket, TicketResponse
@@ -15,7 +16,7 @@ from inspections.models.pour import (
     StrengthNeed,
 )
 from inspections.models.site import SiteReadiness, SiteShot
-from inspections.models.visit import Inspection
+from inspections.models.visit import Inspection, InspectionEvent
 from inspections.models.weather import WeatherArea, WeatherHour, WeatherLimit
 
 __all__ = [
@@ -24,6 +25,8 @@ __all__ = [
     "Authority",
     "AuthorityClosure",
     "Inspection",
+    "InspectionEvent",
+    "InspectionRule",
     "LocateRule",
     "LocateTicket",
     "Permit",

@@ -19,6 +19,9 @@ class Permit(models.Model):
         default=False,
         help_text="No permit and no inspections, as for some farm buildings.",
     )
+    drawings_received_on = models.DateField(
+        null=True, blank=True, help_text="When the engineer's sealed drawings came."
+    )
     applied_on = models.DateField(null=True, blank=True)
     expected_on = models.DateField(
         null=True,

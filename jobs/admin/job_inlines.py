@@ -59,7 +59,10 @@ class PermitInline(admin.StackedInline):
     can_delete = False
     autocomplete_fields = ("authority",)
     verbose_name = "authority and permit"
-    fields = (("authority", "is_exempt", "number"), ("applied_on", "expected_on", "issued_on"))
+    fields = (
+        ("authority", "is_exempt", "number"),
+        ("drawings_received_on", "applied_on", "expected_on", "issued_on"),
+    )
 
 
 class LocateTicketInline(admin.TabularInline):

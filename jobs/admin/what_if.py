@@ -6,6 +6,7 @@ from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any
 
 from django import forms
+from django.db.models import Q
 
 from crews.models import Crew
 from crews.selectors import NoFirm
@@ -155,7 +156,9 @@ class ShorterNoticeForm(QuestionForm):
 
     code, title = "SHORTER_NOTICE", "An authority needs a day less notice"
     authority = forms.ModelChoiceField(
-        Authority.objects.filter(notice_working_days__gt=0).order_by("name"),
+        Authority.objects.filter(Q(notice_working_days__gt=0) | Q(notice_hours__gt=0)).order_by(
+            "name"
+        ),
         to_field_name="name",
         empty_label=None,
         error_messages={"invalid_choice": CHOOSE},

@@ -188,6 +188,11 @@ class Phase(models.Model):
         help_text="When the share was true; work since then is taken to go on as planned.",
     )
     reported_hours = models.FloatField(null=True, blank=True, validators=[MinValueValidator(0)])
+    partly_passed = models.BooleanField(
+        default=False,
+        editable=False,
+        help_text="An inspection that has released a part of what it holds.",
+    )
     hours_at_share = models.FloatField(
         null=True,
         blank=True,

@@ -6,7 +6,7 @@ from functools import lru_cache
 from typing import TYPE_CHECKING
 
 from contractor.trade.errors import SpecError
-from contractor.trade.phases import INSPECTIONS, JobNetwork, job_network
+from contractor.trade.phases import INSPECTIONS, REWORK, JobNetwork, job_network
 from jobs.selectors.buildings import building_of
 
 if TYPE_CHECKING:
@@ -20,9 +20,9 @@ def network_by_rows(job: Job) -> JobNetwork | None:
 
     None where the building cannot be built as entered. Phases, doors and lean-tos must be loaded.
     """
-    visits = frozenset(phase.code for phase in job.phases.all()) & INSPECTIONS
+    codes = frozenset(phase.code for phase in job.phases.all())
     try:
-        return _network(building_of(job), visits)
+        return _network(building_of(job), codes & INSPECTIONS, codes & REWORK)
     except SpecError:
         return None
 
@@ -40,5 +40,5 @@ def held_phase(job: Job, item: str) -> str | None:
 
 
 @lru_cache(maxsize=4096)
-def _network(building: Building, visits: frozenset[str]) -> JobNetwork:
-    return job_network(building=building, inspections=visits)
+def _network(building: Building, visits: frozenset[str], rework: frozenset[str]) -> JobNetwork:
+    return job_network(building=building, inspections=visits, rework=rework)

@@ -11,6 +11,7 @@ from django.db.models import Prefetch, Q
 from crews.models import Crew, DayOff, Equipment, Firm
 from crews.selectors import firm
 from inspections.models import Inspection
+from inspections.selectors import visits as visit_states
 from inspections.selectors.locate import locate_rules
 from inspections.selectors.pours import NeededStrengths, needed_strengths
 from inspections.selectors.weather import Weather, weather_at
@@ -26,7 +27,12 @@ if TYPE_CHECKING:
 
 @dataclass(frozen=True, slots=True)
 class OpenWork:
-    """The open jobs with their rows, the crews and machines, and what people have been told."""
+    """
+    The open jobs with their rows, the crews and machines, and what people have been told.
+
+    By phase, `visits` has an inspection's request or confirmed visit, and `lost_visits` the last
+    one that came to nothing, or to a part, where no other is asked for since.
+    """
 
     now: datetime
     firm: Firm
@@ -36,6 +42,7 @@ class OpenWork:
     jobs: tuple[Job, ...]
     told: dict[int, Booking]
     visits: dict[int, Inspection]
+    lost_visits: dict[int, Inspection]
     strength_needs: NeededStrengths
     locate_rules: Mapping[str, LocateRule]
     lead_times: tuple[LeadTime, ...]
@@ -60,10 +67,12 @@ def open_work(*, now: datetime) -> OpenWork:
             "locate_tickets__responses",
             "site_shots",
             "permit__authority__closures",
+            "permit__authority__inspection_rules",
         )
         .order_by("sold_on", "id")
     )
     days_off = DayOff.objects.order_by("first_day", "id")
+    visits = _visits()
     return OpenWork(
         now=now,
         firm=firm(),
@@ -81,7 +90,10 @@ def open_work(*, now: datetime) -> OpenWork:
         firm_days_off=days_of(days_off.filter(crew=None, equipment=None)),
         jobs=tuple(job for job in jobs if any(p.status != "DONE" for p in job.phases.all())),
         told=_told(),
-        visits=_visits(),
+        visits={pk: visit for pk, visit in visits.items() if visit.status in visit_states.OPEN},
+        lost_visits={
+            pk: visit for pk, visit in visits.items() if visit.status not in visit_states.OPEN
+        },
         weather=weather_at(now),
         strength_needs=needed_strengths(Q(job__status=Job.Status.SIGNED)),
         locate_rules=locate_rules(),
@@ -114,9 +126,13 @@ def _told() -> dict[int, Booking]:
 
 
 def _visits() -> dict[int, Inspection]:
-    """Return the latest open request or confirmed visit of each inspection, by phase."""
-    rows = Inspection.objects.filter(
-        status__in=(Inspection.Status.REQUESTED, Inspection.Status.CONFIRMED),
-        phase__job__status=Job.Status.SIGNED,
-    ).order_by("requested_at", "id")
-    return {inspection.phase_id: inspection for inspection in rows}
+    """Return the latest visit of each inspection that has none which passed it, by phase."""
+    rows = (
+        Inspection.objects.filter(phase__job__status=Job.Status.SIGNED)
+        .exclude(phase__status=Phase.Status.DONE)
+        .exclude(status__in=(*visit_states.PASSED, Inspection.Status.TAKEN_BACK))
+        .order_by("requested_at", "id")
+    )
+    latest = {inspection.phase_id: inspection for inspection in rows}
+    open_rows = {row.phase_id: row for row in rows if row.status in visit_states.OPEN}
+    return {**latest, **open_rows}

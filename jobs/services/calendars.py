@@ -15,8 +15,7 @@ from contractor.engine.worktime import (
     weekly_calendar,
 )
 from crews.models import FARTHEST_AHEAD
-from crews.shifts import parse_shifts
-from inspections.models import WEEKDAY_NAMES, Authority
+from inspections.selectors.authority import own_closed_days, visit_windows, weekdays
 from jobs.selectors.open_work import days_of
 from jobs.selectors.site_calendars import site_calendar, whole_quarters
 from jobs.services.weather_days import LocalDays
@@ -28,6 +27,7 @@ if TYPE_CHECKING:
     from numpy.typing import NDArray
 
     from crews.models import Crew
+    from inspections.models import Authority
     from inspections.selectors.weather import SiteWeather
 
 # Outside trades and suppliers keep ordinary weekday hours; common practice, no source.
@@ -139,7 +139,8 @@ class Calendars:
     def closed_days(self, authority: Authority) -> frozenset[date]:
         """Return the days an authority is closed: its state's holidays and its own."""
         if authority.pk not in self._authority_closed:
-            own = days_of(authority.closures.all())
+            until = max(self.local(self.axis.slots).date(), self.local(0).date() + FARTHEST_AHEAD)
+            own = own_closed_days(authority, until=until)
             self._authority_closed[authority.pk] = self.holidays(authority.state) | own
         return self._authority_closed[authority.pk]
 
@@ -165,9 +166,7 @@ class Calendars:
     def weekdays(self, authority: Authority) -> frozenset[int]:
         """Return the weekdays on which an authority works; 0 is Monday."""
         if authority.pk not in self._authority_weekdays:
-            self._authority_weekdays[authority.pk] = frozenset(
-                WEEKDAY_NAMES.index(name) for name in authority.weekdays.split()
-            )
+            self._authority_weekdays[authority.pk] = weekdays(authority)
         return self._authority_weekdays[authority.pk]
 
     def opens_again(self, authority: Authority, today: date) -> bool:
@@ -201,8 +200,3 @@ class Calendars:
     def _add(self, key: object, calendar: WorkCalendar) -> None:
         self._index[key] = len(self.built)
         self.built.append(calendar)
-
-
-def visit_windows(authority: Authority) -> tuple[tuple[time, time], ...]:
-    """Return the windows in which an authority's inspector comes."""
-    return parse_shifts(authority.visit_windows)

@@ -8,11 +8,12 @@ from typing import TYPE_CHECKING
 from django.db import transaction
 
 from contractor.trade.errors import Caution, Fault, SpecError
+from contractor.trade.labor import STARTER_REWORK_HOURS
 from contractor.trade.locate import STARTER_RULES
 from contractor.trade.phases import PHASE_TABLE, Performer
 from jobs.models import Delivery, Job, Phase
 from jobs.selectors.buildings import building_of, take_off_of
-from jobs.services.portfolio import network_of
+from jobs.selectors.networks import network_of
 
 if TYPE_CHECKING:
     from collections.abc import Iterable, Mapping
@@ -122,6 +123,8 @@ def _current(phase: Phase) -> tuple[int, float, str, str]:
 def _hours_of(code: str, labor: Mapping[str, PhaseLabor]) -> tuple[float, str]:
     if code in labor:
         return round(labor[code].hours, 2), labor[code].arithmetic
+    if code in STARTER_REWORK_HOURS:
+        return STARTER_REWORK_HOURS[code], "a starter value for rework; the office sets its own"
     kind = PHASE_TABLE[code]
     if kind.performer is Performer.SUB:
         return 0.0, f"an outside trade, about {kind.nominal_hours:g} hours on site"

@@ -9,10 +9,9 @@ from contractor.engine import problem as engine
 from contractor.engine.worktime import SLOT_MINUTES, SLOTS_PER_DAY
 from contractor.trade.notice import AskedWhen
 from contractor.trade.phases import PHASE_TABLE, JobNetwork, Performer, PhaseKind, WaitKind
-from inspections.models import Inspection
+from inspections.selectors.authority import notice_words, visit_windows
 from inspections.selectors.pours import is_poured
 from jobs.models import Job, Phase
-from jobs.services.calendars import visit_windows
 from jobs.services.holds import Hold, NoDate, delivery_hold, dig_windows, site_holds
 from jobs.services.problem_parts import Stretch
 from jobs.services.site_hold import site_hold
@@ -21,7 +20,7 @@ from jobs.services.stopped_work import share_left, slots_worked, stop_hold
 from jobs.services.wait_tables import LinkNote
 
 if TYPE_CHECKING:
-    from datetime import time
+    from datetime import datetime, time
 
     from contractor.trade.building import Building
     from contractor.trade.phases import Follows
@@ -62,6 +61,9 @@ class JobActivities:
             return
         leaders = (self.rows[follows.before] for follows in self.leaders[code])
         if any(leader.status != Phase.Status.DONE for leader in leaders):
+            return
+        lost = self.parts.work.lost_visits.get(phase.pk)
+        if lost and lost.decided_at and lost.decided_at >= booking.starts_at:
             return
         self.rows[code] = taken = copy(phase)
         taken.status = Phase.Status.UNDER_WAY
@@ -164,11 +166,12 @@ class JobActivities:
     def _visit_modes(self, phase: Phase, authority: Authority) -> tuple[engine.Mode, ...]:
         """Return one mode per visit window; of a visit that is going on, its own window only."""
         calendars = self.parts.calendars
+        limit = self.parts.visits_of_day(authority)
         modes = []
         for window in visit_windows(authority):
             calendar = calendars.of_visits(authority, window)
             slots = self._slots_left(phase, _hours_of_window(window), calendar)
-            modes.append(self.parts.mode(None, slots, calendar))
+            modes.append(self.parts.mode(None, slots, calendar, limit))
         if phase.status == Phase.Status.UNDER_WAY:
             now = self.parts.now
             modes = [m for m in modes if calendars.built[m.calendar].is_working(now)] or modes
@@ -331,7 +334,8 @@ class JobActivities:
         asked_when = AskedWhen(authority.asked_when)
         asked = phase.pk in self.parts.work.visits
         begun = self.rows[follows.before].started_at is not None
-        notice = LinkNote(WaitKind.INSPECTION_NOTICE.value, _notice_basis(authority))
+        basis = self._notice_basis(phase, authority)
+        notice = LinkNote(WaitKind.INSPECTION_NOTICE.value, basis)
         if asked_when is AskedWhen.READY and not asked:
             self._link(follows, waits.notice(authority), notice)
             return
@@ -349,10 +353,10 @@ class JobActivities:
             )
         kind = WaitKind.INSPECTION_NOTICE.value
         visit = parts.work.visits.get(phase.pk)
-        if visit and visit.status == Inspection.Status.CONFIRMED and visit.visit_from:
-            begins = parts.calendars.slot_of(visit.visit_from)
-            if visit.visit_from >= parts.work.now:
-                return [Hold(kind, phase.code, begins, "visit confirmed", parts.now)]
+        if visit and visit.visit_from and visit.visit_from >= parts.work.now:
+            opens = self._opens_at(visit.visit_from, authority)
+            said = visit.get_status_display().lower()
+            return [Hold(kind, phase.code, opens, f"visit {said}", parts.now)]
         if visit:
             begins = parts.calendars.slot_of(visit.requested_at)
         elif self._may_ask_now(phase, authority):
@@ -361,7 +365,26 @@ class JobActivities:
             return []
         ends = max(parts.waits.at(parts.waits.notice(authority), begins), parts.now)
         ends = parts.waits.at(parts.waits.next_visit(authority), ends)
-        return [Hold(kind, phase.code, ends, _notice_basis(authority), begins)]
+        return [Hold(kind, phase.code, ends, self._notice_basis(phase, authority), begins)]
+
+    def _opens_at(self, visit_from: datetime, authority: Authority) -> int:
+        """Return the slot of a visit; where it lies within a window, that window's opening."""
+        slot = self.parts.calendars.slot_of(visit_from)
+        starts = self.parts.calendars.visit_starts(authority)
+        before = starts[starts <= slot]
+        if not before.size:
+            return slot
+        calendars = self.parts.calendars
+        within = any(
+            calendars.built[calendars.of_visits(authority, window)].is_working(slot)
+            for window in visit_windows(authority)
+        )
+        return max(int(before[-1]), self.parts.now) if within else slot
+
+    def _notice_basis(self, phase: Phase, authority: Authority) -> str:
+        words = f"{authority.name}: {notice_words(authority)}"
+        lost = self.parts.work.lost_visits.get(phase.pk)
+        return f"{words}; the last visit: {lost.get_status_display().lower()}" if lost else words
 
     def _opens_again(self, authority: Authority) -> bool:
         calendars = self.parts.calendars
@@ -413,11 +436,3 @@ def _slots(hours: float) -> int:
 def _hours_of_window(window: tuple[time, time]) -> float:
     opens, closes = window
     return closes.hour - opens.hour + (closes.minute - opens.minute) / 60
-
-
-def _notice_basis(authority: Authority) -> str:
-    days = authority.notice_working_days
-    return (
-        f"{authority.name}: asked by {authority.request_cutoff:%-I:%M %p}, "
-        f"{days} working day{'' if days == 1 else 's'} of notice"
-    )

@@ -20,10 +20,11 @@ from contractor.trade.errors import SpecError
 from crews.services import ensure_public_holidays
 from jobs.models import Booking, Plan, PlannedWait
 from jobs.selectors.buildings import building_of, rates
+from jobs.selectors.networks import network_of
 from jobs.selectors.open_work import OpenWork, open_work
 from jobs.services.intake import refresh_phases
 from jobs.services.plan_rows import PlanRows
-from jobs.services.portfolio import Portfolio, build_portfolio, network_of, state_of
+from jobs.services.portfolio import Portfolio, build_portfolio, state_of
 
 if TYPE_CHECKING:
     from zoneinfo import ZoneInfo

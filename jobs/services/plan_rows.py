@@ -63,7 +63,9 @@ class PlanRows:
                 behind_kind="" if goes_on else _behind_kind(placed),
                 because_phase=stretch.first if goes_on else self._because_phase(placed),
             )
-            yield booking, [self.portfolio.machine_ids[machine] for machine in mode.machines]
+            machine_ids = self.portfolio.machine_ids
+            # An authority's limit of visits is no machine of ours.
+            yield booking, [machine_ids[one] for one in mode.machines if one in machine_ids]
             begins = ends
 
     def waits(self, plan: Plan) -> list[PlannedWait]:

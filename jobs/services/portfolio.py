@@ -4,19 +4,15 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 from datetime import datetime, timedelta
-from functools import lru_cache
 from hashlib import sha256
 from typing import TYPE_CHECKING
 
 from contractor.engine import problem as engine
 from contractor.engine.worktime import SLOTS_PER_DAY, Axis
 from contractor.trade.errors import SpecError
-from contractor.trade.phases import (
-    JobNetwork,
-    job_network,
-)
 from jobs.models import Job, Phase
 from jobs.selectors.buildings import building_of
+from jobs.selectors.networks import network_of
 from jobs.services.holds import Hold
 from jobs.services.job_activities import JobActivities
 from jobs.services.problem_parts import ProblemParts, Stretch
@@ -26,7 +22,6 @@ from jobs.services.wait_tables import LinkNote
 if TYPE_CHECKING:
     from zoneinfo import ZoneInfo
 
-    from contractor.trade.building import Building
     from jobs.selectors.open_work import OpenWork
     from jobs.services.calendars import Calendars
 
@@ -136,23 +131,6 @@ def state_of(problem: engine.Problem) -> str:
     )
     digest.update(repr(rest).encode())
     return f"{problem.axis.slots // SLOTS_PER_DAY}:{digest.hexdigest()[:32]}"
-
-
-def network_of(job: Job, building: Building) -> JobNetwork:
-    """Return a job's network under its authority's inspections; none where it is exempt."""
-    permit = getattr(job, "permit", None)
-    inspections = (
-        frozenset()
-        if permit is None or permit.is_exempt
-        else permit.authority.required_inspections()
-    )
-    return _network(building, inspections)
-
-
-@lru_cache(maxsize=4096)
-def _network(building: Building, inspections: frozenset[str]) -> JobNetwork:
-    """Return a network, kept from plan to plan: a building seldom changes once it is sold."""
-    return job_network(building=building, inspections=inspections)
 
 
 def _job(parts: ProblemParts, index: int, job: Job) -> engine.Job:

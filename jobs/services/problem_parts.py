@@ -18,6 +18,7 @@ if TYPE_CHECKING:
     from contractor.engine.worktime import Axis
     from contractor.trade.phases import PhaseKind
     from crews.models import Crew
+    from inspections.models import Authority
     from inspections.selectors.weather import SiteWeather
     from jobs.models import Phase
     from jobs.selectors.open_work import OpenWork
@@ -83,6 +84,7 @@ class ProblemParts:
         self._able: dict[tuple[str, int, object], tuple[Able, ...]] = {}
         self._modes_of_kind: dict[tuple[str, int, int, int], tuple[engine.Mode, ...]] = {}
         self._modes: dict[tuple[int | None, int, int, tuple[int, ...]], engine.Mode] = {}
+        self._visits_of_day: dict[int, engine.Resource] = {}
         self.activities: list[engine.Activity] = []
         self.stretches: list[Stretch] = []
         self.holds: list[tuple[Hold, ...]] = []
@@ -132,6 +134,24 @@ class ProblemParts:
             self._modes[key] = engine.Mode(crew, work_slots, calendar, machines)
         return self._modes[key]
 
+    def visits_of_day(self, authority: Authority) -> tuple[int, ...]:
+        """
+        Return what an authority's limit of our visits a day takes of a visit; none without one.
+
+        It is a resource with as many units as visits. A visit then fills the whole day, so that
+        no more of them overlap than a day may have.
+        """
+        if authority.visits_per_day is None:
+            return ()
+        before = len(self.crew_index) + len(self.machine_index)
+        if authority.pk not in self._visits_of_day:
+            self._visits_of_day[authority.pk] = engine.Resource(
+                f"visits {authority.pk}",
+                f"{authority.name}'s visits of the day",
+                capacity=authority.visits_per_day,
+            )
+        return (before + list(self._visits_of_day).index(authority.pk),)
+
     def add_activity(
         self, stretch: Stretch, activity: engine.Activity, holds: tuple[Hold, ...] = ()
     ) -> int:
@@ -147,7 +167,7 @@ class ProblemParts:
         self.link_notes.append(note)
 
     def resources(self) -> tuple[engine.Resource, ...]:
-        """Return the crews, then the machines, in the order of their indexes."""
+        """Return the crews, the machines, the limits of visits, in the order of their indexes."""
         crews = [engine.Resource(f"crew {crew.pk}", crew.name) for crew in self.work.crews]
         today = self.calendars.local(self.now).date()
         machines = [
@@ -165,4 +185,4 @@ class ProblemParts:
             )
             for machine in self.work.equipment
         ]
-        return (*crews, *machines)
+        return (*crews, *machines, *self._visits_of_day.values())

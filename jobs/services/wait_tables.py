@@ -3,29 +3,27 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
-from datetime import date, datetime, time, timedelta
-from functools import lru_cache
 from typing import TYPE_CHECKING
 
 import numpy as np
 
 from contractor.engine.problem import Wait
-from contractor.engine.worktime import SLOTS_PER_DAY, SLOTS_PER_HOUR, Axis
+from contractor.engine.worktime import SLOTS_PER_HOUR
 from contractor.trade.cure import PROTECTED_DEGC, CureClock
-from contractor.trade.notice import AskedWhen, NoticeRule, earliest_visit
 from contractor.trade.units import degc_to_degf
+from inspections.selectors.authority import notice_rule, weekdays
 from inspections.selectors.cure_temps import air_degc, ground_degc
-from jobs.services.calendars import Calendars, visit_windows
+from jobs.services.notice_tables import notice_table
 
 if TYPE_CHECKING:
     from collections.abc import Callable
-    from zoneinfo import ZoneInfo
 
     from numpy.typing import NDArray
 
     from contractor.trade.phases import CureNeed
     from inspections.models import Authority
     from inspections.selectors.cure_temps import Climate
+    from jobs.services.calendars import Calendars
 
 
 @dataclass(frozen=True, slots=True)
@@ -139,7 +137,7 @@ class WaitTables:
             self._axis,
             self._calendars.zone,
             notice_rule(authority),
-            self._calendars.weekdays(authority),
+            weekdays(authority),
             self._calendars.closed_days(authority),
         )
 
@@ -147,69 +145,3 @@ class WaitTables:
 def _what_counts(need: CureNeed, climate: Climate) -> object:
     """Return what temperatures differ by; the ground has no forecast, so it shares more tables."""
     return climate.month_means_degf if need.buried else climate
-
-
-@lru_cache(maxsize=64)
-def notice_table(
-    axis: Axis,
-    zone: ZoneInfo,
-    rule: NoticeRule,
-    weekdays: frozenset[int],
-    closed: frozenset[date],
-) -> NDArray[np.int32]:
-    """
-    Return the first visit by the moment of asking, by slot of `axis`.
-
-    The answer changes only at the cut-off, or when a window opens if they come the same day;
-    so one call of the rule for each stretch between two of these fills the stretch. Kept from
-    plan to plan: it changes with the day and with the authority's own rules only.
-    """
-    changes = {rule.cutoff}
-    if rule.notice_working_days == 0:
-        changes |= {window[0] for window in rule.windows}
-    table = np.full(axis.slots + 1, axis.slots, dtype=np.int64)
-    day = axis.instant(0).astimezone(zone).date() + timedelta(days=1)
-    last_day = axis.instant(axis.slots).astimezone(zone).date()
-
-    def is_working_day(day: date) -> bool:
-        # Beyond the axis any day will do: the answer is the axis's end, however long it shuts.
-        return day > last_day or (day.weekday() in weekdays and day not in closed)
-
-    edges = [0]
-    while (slot := _slot_of(axis, zone, day, time())) is not None:
-        edges.extend(
-            edge
-            for moment in sorted(changes)
-            if (edge := _slot_of(axis, zone, day, moment)) is not None and edge > edges[-1]
-        )
-        day += timedelta(days=1)
-        if slot >= axis.slots - SLOTS_PER_DAY:
-            break
-    for begins, ends in zip(edges, [*edges[1:], axis.slots], strict=True):
-        # The answer for the last moment of a stretch: the cautious end.
-        asked_at = axis.instant(ends).astimezone(zone)
-        visit_from, _ = earliest_visit(asked_at=asked_at, rule=rule, is_working_day=is_working_day)
-        table[begins + 1 if begins else 0 : ends + 1] = _slot_or_end(axis, visit_from)
-    table = np.maximum(table, np.arange(table.size))
-    kept = np.maximum.accumulate(table).astype(np.int32)
-    kept.flags.writeable = False
-    return kept
-
-
-def _slot_or_end(axis: Axis, instant: datetime) -> int:
-    return axis.slots if instant > axis.instant(axis.slots) else axis.slot_at_or_after(instant)
-
-
-def _slot_of(axis: Axis, zone: ZoneInfo, day: date, moment: time) -> int | None:
-    instant = datetime.combine(day, moment, tzinfo=zone)
-    return None if instant > axis.instant(axis.slots) else axis.slot_at_or_after(instant)
-
-
-def notice_rule(authority: Authority) -> NoticeRule:
-    """Return an authority's row as the rule the trade reads."""
-    return NoticeRule(
-        cutoff=authority.request_cutoff,
-        notice_working_days=authority.notice_working_days,
-        windows=visit_windows(authority),
-        asked_when=AskedWhen(authority.asked_when),
-    )

@@ -10,6 +10,7 @@ from django.utils import timezone
 
 from contractor.trade.errors import Fault
 from crews.models import farthest_day
+from inspections.selectors.authority import needs_notice
 from jobs.models import Delivery, Job
 
 if TYPE_CHECKING:
@@ -171,7 +172,7 @@ class ShorterNotice:
                 "is the authority of no open job",
                 f"Choose one of {', '.join(sorted(found))}." if found else "Enter permits first.",
             )
-        if found[self.authority].notice_working_days < 1:
+        if not needs_notice(found[self.authority]):
             raise _refused(
                 "authority", self.authority, "needs no notice", "Choose another authority."
             )
@@ -182,7 +183,10 @@ class ShorterNotice:
             return job
         changed, permit = copy(job), copy(job.permit)
         permit.authority = copy(permit.authority)
-        permit.authority.notice_working_days -= 1
+        if permit.authority.notice_hours is None:
+            permit.authority.notice_working_days -= 1
+        else:
+            permit.authority.notice_hours = max(0, permit.authority.notice_hours - 24)
         changed.permit = permit
         return changed
 

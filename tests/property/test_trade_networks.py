@@ -6,7 +6,16 @@ from hypothesis import strategies as st
 from contractor.trade.building import Building, Foundation
 from contractor.trade.labor import phase_labor
 from contractor.trade.network import earliest_offsets, phase_timings, wait_hours
-from contractor.trade.phases import INSPECTIONS, PHASE_TABLE, Performer, build_order, job_network
+from contractor.trade.phases import (
+    FRAME_HOLDS,
+    INSPECTIONS,
+    PHASE_TABLE,
+    REWORK,
+    REWORK_OF,
+    Performer,
+    build_order,
+    job_network,
+)
 from contractor.trade.takeoff import take_off
 from tests.property.trade_strategies import BUILDINGS, INSPECTION_SETS, building_fields
 
@@ -20,6 +29,37 @@ def test_the_network_of_any_building_has_no_loop_and_stands_in_its_own_order(bui
     assert build_order(network.phases, network.follows) == network.phases
     assert all(rank[link.before] < rank[link.after] for link in network.follows)
     assert len({(link.before, link.after) for link in network.follows}) == len(network.follows)
+
+
+@settings(max_examples=100, deadline=None)
+@given(
+    BUILDINGS,
+    INSPECTION_SETS,
+    st.sampled_from(FRAME_HOLDS),
+    st.frozensets(st.sampled_from(sorted(REWORK))),
+    st.frozensets(st.sampled_from(sorted(INSPECTIONS))),
+)
+def test_whatever_was_failed_or_passed_in_part_the_network_has_no_loop_and_nothing_skips_a_visit(
+    building, inspections, holds, rework, partly_passed
+):
+    network = job_network(
+        building=building,
+        inspections=inspections,
+        frame_holds=holds,
+        rework=rework,
+        partly_passed=partly_passed,
+    )
+
+    rank = {code: index for index, code in enumerate(network.phases)}
+    assert all(rank[link.before] < rank[link.after] for link in network.follows)
+    order = _finished_before(network, set(network.phases))
+    for inspection, again in REWORK_OF.items():
+        if again in network.phases:
+            assert (again, inspection) in order
+    for inspection in set(network.phases) & INSPECTIONS - partly_passed:
+        plain = job_network(building=building, inspections=inspections, frame_holds=holds)
+        after = {link.after for link in plain.follows if link.before == inspection}
+        assert {(inspection, code) for code in after} <= order
 
 
 @settings(max_examples=100, deadline=None)

@@ -1,6 +1,7 @@
 """What stays true of waits: cold never helps, asking later never brings a visit sooner."""
 
-from datetime import date, datetime, time, timedelta
+from dataclasses import replace
+from datetime import UTC, date, datetime, time, timedelta
 from zoneinfo import ZoneInfo
 
 import numpy as np
@@ -9,7 +10,7 @@ from hypothesis import strategies as st
 
 from contractor.trade.cure import CureClock, age_hours_for_share, hours_to_strength, strength_share
 from contractor.trade.locate import LocateRule, earliest_dig_date, ticket_clock
-from contractor.trade.notice import NoticeRule, earliest_visit
+from contractor.trade.notice import NoticeRule, earliest_visit, request_by
 from contractor.trade.warranty import workmanship_ends_on
 
 SHARES = st.floats(0.05, 0.9)
@@ -71,10 +72,12 @@ def test_strength_never_falls_with_age(age, more, cement):
 def notice_rules(draw: st.DrawFn) -> NoticeRule:
     edges = draw(st.lists(st.integers(6, 18), min_size=2, max_size=4, unique=True).map(sorted))
     pairs = list(zip(edges[::2], edges[1::2], strict=False))
+    hours = draw(st.none() | st.integers(0, 100))
     return NoticeRule(
         cutoff=time(draw(st.integers(0, 23)), draw(st.sampled_from([0, 30]))),
-        notice_working_days=draw(st.integers(0, 5)),
+        notice_working_days=draw(st.integers(0, 5)) if hours is None else 0,
         windows=tuple((time(start), time(end)) for start, end in pairs),
+        notice_hours=hours,
     )
 
 
@@ -96,6 +99,55 @@ def test_a_later_request_never_gets_an_earlier_visit(rule, day, minute, later, o
     assert start < end
     assert is_open(start.date())
     assert (start.time(), end.time()) in rule.windows
+
+
+@settings(max_examples=200, deadline=None)
+@given(notice_rules(), DAYS, st.integers(0, 24 * 60 - 1), OPEN_WEEKDAYS, ZONES)
+def test_the_last_moment_to_ask_reaches_the_visit_and_a_moment_later_does_not(
+    rule, day, minute, open_days, zone
+):
+    asked_at = datetime.combine(day, time(minute // 60, minute % 60), tzinfo=ZoneInfo(zone))
+
+    def is_open(on: date) -> bool:
+        return on.weekday() in open_days
+
+    def first_from(moment: datetime) -> datetime:
+        start, _ = earliest_visit(asked_at=moment, rule=rule, is_working_day=is_open)
+        return start
+
+    visit_from = first_from(asked_at)
+    by = request_by(visit_from=visit_from, rule=rule, is_working_day=is_open)
+
+    assert asked_at.timestamp() <= by.timestamp() <= visit_from.timestamp()
+    assert first_from(by).timestamp() <= visit_from.timestamp()
+    later = (by.astimezone(UTC) + timedelta(seconds=1)).astimezone(by.tzinfo)
+    assert first_from(later).timestamp() > visit_from.timestamp()
+    cutoff = datetime.combine(by.date(), rule.cutoff, tzinfo=by.tzinfo)
+    assert by.timestamp() <= cutoff.timestamp()
+
+
+@settings(max_examples=100, deadline=None)
+@given(notice_rules(), DAYS, st.integers(0, 23), st.integers(1, 60), OPEN_WEEKDAYS, ZONES)
+def test_more_notice_never_brings_a_visit_sooner_nor_a_later_last_moment(
+    rule, day, hour, more, open_days, zone
+):
+    asked_at = datetime.combine(day, time(hour), tzinfo=ZoneInfo(zone))
+
+    def is_open(on: date) -> bool:
+        return on.weekday() in open_days
+
+    longer = (
+        replace(rule, notice_working_days=min(60, rule.notice_working_days + more))
+        if rule.notice_hours is None
+        else replace(rule, notice_hours=rule.notice_hours + more)
+    )
+    start, _ = earliest_visit(asked_at=asked_at, rule=rule, is_working_day=is_open)
+    start_longer, _ = earliest_visit(asked_at=asked_at, rule=longer, is_working_day=is_open)
+    by = request_by(visit_from=start, rule=rule, is_working_day=is_open)
+    by_longer = request_by(visit_from=start, rule=longer, is_working_day=is_open)
+
+    assert start.timestamp() <= start_longer.timestamp()
+    assert by_longer.timestamp() <= by.timestamp()
 
 
 @settings(max_examples=100, deadline=None)

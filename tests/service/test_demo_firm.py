@@ -16,9 +16,9 @@ from crews.models import Crew, DayOff, Equipment
 from inspections.models import Authority, LocateTicket
 from jobs.models import Job, Opening, Phase
 from jobs.selectors.buildings import building_of
+from jobs.selectors.networks import network_of
 from jobs.services import demo
 from jobs.services.loading import load
-from jobs.services.portfolio import network_of
 
 pytestmark = pytest.mark.django_db
 

@@ -347,7 +347,7 @@ def test_authority_is_listed_with_its_rules_and_open_jobs(desk: Client) -> None:
 
     page = desk.get(reverse("admin:inspections_authority_changelist")).content.decode()
 
-    assert "notice 1 working day" in page
+    assert "1 working day of notice" in page
     assert 'class="field-open_permits">1<' in page
 
 

@@ -41,7 +41,7 @@ pytestmark = [pytest.mark.django_db, pytest.mark.usefixtures("on_monday")]
 def crew(db: None) -> Crew:
     """The only crew of a firm with a job that is promised too soon."""
     (only,) = make_firm(crews=1)
-    job = make_job(number="26-001", promised_on=date(2026, 6, 10))
+    job = make_job(number="26-001", promised_on=date(2026, 6, 9))
     cover_digging(job)
     return only
 

@@ -3,6 +3,7 @@ import pytest
 from contractor.trade.building import Foundation, Insulation, Lining, OpeningKind, Use
 from contractor.trade.phases import (
     EQUIPMENT,
+    FRAME_HOLDS,
     INSPECTIONS,
     PHASE_TABLE,
     SKILLS,
@@ -24,8 +25,12 @@ FITTED = {
 }
 
 
+TOLD_OF_INSPECTIONS = ("frame_holds", "rework", "partly_passed")
+
+
 def network_of(inspections: frozenset[str] = INSPECTIONS, **changes: object) -> JobNetwork:
-    return job_network(building=shop(**changes), inspections=inspections)
+    told = {name: changes.pop(name) for name in TOLD_OF_INSPECTIONS if name in changes}
+    return job_network(building=shop(**changes), inspections=inspections, **told)
 
 
 def pairs(network: JobNetwork) -> set[tuple[str, str]]:
@@ -42,13 +47,16 @@ def test_the_table_has_the_phases_in_build_order():
         "LAYOUT",
         "DIG",
         "HOLE_INSPECTION",
+        "HOLE_REWORK",
         "POUR",
         "SLAB_INSPECTION",
+        "SLAB_REWORK",
         "SLAB",
         "POSTS",
         "FRAME",
         "TRUSSES",
         "FRAME_INSPECTION",
+        "FRAME_REWORK",
         "ROOF",
         "WALLS",
         "TRIM",
@@ -58,6 +66,7 @@ def test_the_table_has_the_phases_in_build_order():
         "INSULATION",
         "LINER",
         "FINAL_INSPECTION",
+        "FINAL_REWORK",
         "PUNCH",
     ]
 
@@ -210,7 +219,7 @@ def test_an_inspection_the_building_does_not_reach_is_left_out():
 
 
 def test_an_unknown_inspection_is_refused_by_name():
-    with pytest.raises(ValueError, match="inspections ROOF: no such inspection"):
+    with pytest.raises(ValueError, match="inspections ROOF: not known here"):
         network_of(inspections=frozenset({"ROOF"}))
 
 
@@ -225,3 +234,59 @@ def test_a_loop_is_refused_with_the_phases_on_it():
 
 def test_every_link_says_why():
     assert all(x.why for x in network_of(**FITTED).follows)
+
+
+def test_rework_stands_between_the_work_that_failed_and_its_inspection():
+    network = network_of(rework=frozenset({"FRAME_REWORK", "HOLE_REWORK"}))
+
+    assert {("TRUSSES", "FRAME_REWORK"), ("FRAME_REWORK", "FRAME_INSPECTION")} <= pairs(network)
+    assert ("TRUSSES", "FRAME_INSPECTION") not in pairs(network)
+    assert {("DIG", "HOLE_REWORK"), ("HOLE_REWORK", "HOLE_INSPECTION")} <= pairs(network)
+    assert network.dig_phases == ("DIG", "HOLE_REWORK")
+
+
+def test_rework_goes_with_its_inspection():
+    network = network_of(inspections=frozenset(), rework=frozenset({"FRAME_REWORK"}))
+
+    assert "FRAME_REWORK" not in network.phases
+
+
+def test_a_part_passed_inspection_lets_its_phase_begin_and_holds_the_next():
+    network = network_of(partly_passed=frozenset({"HOLE_INSPECTION"}))
+
+    assert ("HOLE_INSPECTION", "POUR") not in pairs(network)
+    assert {("DIG", "POUR"), ("HOLE_INSPECTION", "POSTS")} <= pairs(network)
+    assert "only on what was released" in link(network, "DIG", "POUR").why
+
+
+def test_a_part_passed_frame_lets_wall_steel_go_on_and_holds_doors_and_trim():
+    network = network_of(**FITTED, partly_passed=frozenset({"FRAME_INSPECTION"}))
+
+    assert {("FRAME_INSPECTION", "TRIM"), ("FRAME_INSPECTION", "DOORS")} <= pairs(network)
+    assert ("FRAME_INSPECTION", "WALLS") not in pairs(network)
+    assert ("ROOF", "WALLS") in pairs(network)
+
+
+@pytest.mark.parametrize("holds", FRAME_HOLDS)
+def test_a_frame_inspection_holds_what_its_authority_says(holds):
+    network = network_of(**FITTED, frame_holds=holds)
+
+    assert ("FRAME_INSPECTION", holds) in pairs(network)
+
+
+def test_a_frame_seen_before_insulation_has_its_roof_and_wires():
+    """Roof and bracing in place, rough trades approved: IRC R109.1.4 (from memory)."""
+    network = network_of(**FITTED, frame_holds="INSULATION")
+
+    assert ("ROUGH_TRADES", "FRAME_INSPECTION") in pairs(network)
+    order = network.phases
+    assert order.index("ROOF") < order.index("FRAME_INSPECTION") < order.index("INSULATION")
+
+
+@pytest.mark.parametrize(
+    "wrong",
+    [{"frame_holds": "DIG"}, {"rework": frozenset({"DIG"})}, {"partly_passed": frozenset({"DIG"})}],
+)
+def test_anything_unknown_is_refused_by_name(wrong):
+    with pytest.raises(ValueError, match=f"{next(iter(wrong))} DIG: not known here"):
+        network_of(**wrong)
