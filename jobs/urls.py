@@ -8,9 +8,11 @@ from jobs.api.firm import BacklogRead, CrewList
 from jobs.api.holds import CallAheadRead, HoldList, TicketWarningList
 from jobs.api.jobs import JobDetail, JobList
 from jobs.api.plans import BookingList, PlanComparison, PlanDetail, PlanList
+from jobs.api.pours import JobPours
 from jobs.api.ppc import PpcRead
 from jobs.api.reports import PhotoRead, PhotoUpload, Reports
 from jobs.api.take_off import TakeOffAnswer
+from jobs.api.weather import StoppedCrewList, WeatherList
 from jobs.api.what_if import PlanCrews, WhatIfAnswer
 
 app_name = "api"
@@ -18,6 +20,7 @@ urlpatterns: list[URLPattern | URLResolver] = [
     path("", RedirectView.as_view(pattern_name="api:schema"), name="index"),
     path("jobs/", JobList.as_view(), name="jobs"),
     path("jobs/<slug:number>/", JobDetail.as_view(), name="job"),
+    path("jobs/<slug:number>/pours/", JobPours.as_view(), name="job-pours"),
     path("backlog/", BacklogRead.as_view(), name="backlog"),
     path("crews/", CrewList.as_view(), name="crews"),
     path("plans/", PlanList.as_view(), name="plans"),
@@ -32,6 +35,8 @@ urlpatterns: list[URLPattern | URLResolver] = [
     path("holds/", HoldList.as_view(), name="holds"),
     path("ticket-warnings/", TicketWarningList.as_view(), name="ticket-warnings"),
     path("call-ahead/", CallAheadRead.as_view(), name="call-ahead"),
+    path("weather/", WeatherList.as_view(), name="weather"),
+    path("stopped-crews/", StoppedCrewList.as_view(), name="stopped-crews"),
     path("take-off/", TakeOffAnswer.as_view(), name="take-off"),
     path("what-if/", WhatIfAnswer.as_view(), name="what-if"),
     path("schema/", SchemaRead.as_view(), name="schema"),

@@ -21,6 +21,10 @@ LOST_DAY_SHARE = 0.5
 # Work waits 30 minutes after the last thunder (NOAA and OSHA advice, from memory). Hours are
 # whole here, so half of the hour after thunder is lost too.
 LIGHTNING_CLEAR_HOURS = 0.5
+# From here on a paid break of 15 minutes every two hours: OSHA's proposed rule of August 2024.
+HIGH_HEAT_DEGF = 90.0
+HIGH_HEAT = "; 15 minutes of break every 2 hours"
+HEAT_INDEX = "heat index"
 # Rain of so many hours counts together, then the work has dried; common practice, no source.
 DRIES_HOURS = 6
 # The hours of a day that count as scheduled, in site time; common practice, no source.
@@ -275,7 +279,7 @@ def _words(
             None,
         ),
         (
-            *("heat index", "°F", _most(map(heat_of, known))),
+            *(HEAT_INDEX, "°F", _most(map(heat_of, known))),
             *(limits.stop_heat_degf, limits.caution_heat_degf),
         ),
     )
@@ -284,7 +288,8 @@ def _words(
         if worst is not None and _at_least(worst, stop):
             stops.append(f"{name} {_figure(worst, unit)}, limit {stop:g}")
         elif worst is not None and _at_least(worst, caution):
-            cautions.append(f"{name} {_figure(worst, unit)}, caution from {caution:g}")
+            more = HIGH_HEAT if name == HEAT_INDEX and worst >= HIGH_HEAT_DEGF else ""
+            cautions.append(f"{name} {_figure(worst, unit)}, caution from {caution:g}{more}")
     low = _least(hour.temp_degf for hour in known)
     if low is not None and _below(low, limits.stop_degf):
         stops.append(f"cold {_figure(low, '°F')}, limit {limits.stop_degf:g}")

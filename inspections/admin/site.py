@@ -17,9 +17,8 @@ from django.utils.safestring import mark_safe
 from contractor.trade.errors import SpecError
 from contractor.trade.site import CORNERS, ShotKind, ShotPlace, site_grade
 from contractor.trade.units import number_text
-from crews.selectors import firm
 from inspections.models import SiteReadiness, SiteShot
-from inspections.selectors.site import SiteState, site_state
+from inspections.selectors.site import SiteState, site_of
 from inspections.services import site
 from jobs.admin.replanning import plan_again
 from jobs.admin.words import day
@@ -205,7 +204,7 @@ def _job(job_id: int) -> Job:
 
 def site_section(job: Job) -> dict[str, Any]:
     """Return what pages show of a job's site."""
-    state = site_state(job, firm=firm())
+    state = site_of(job)
     if state is None or state.grade is None:
         return {"site": state}
     grade = state.grade

@@ -73,6 +73,11 @@ def site_state(job: Job, *, firm: Firm) -> SiteState | None:
     )
 
 
+def site_of(job: Job) -> SiteState | None:
+    """Return what the shots of one job's site say, by the limit of the firm there is."""
+    return site_state(job, firm=Firm.objects.order_by("pk").first() or Firm())
+
+
 def has_begun(phases: Iterable[Phase]) -> bool:
     """Return whether work on a job has begun: its ground is then as the crew has left it."""
     return any(phase.status in (Phase.Status.UNDER_WAY, Phase.Status.DONE) for phase in phases)

@@ -5,6 +5,7 @@ from __future__ import annotations
 from rest_framework import serializers
 
 from jobs.api.shapes import JobDetailShape, Shape, usd
+from jobs.api.weather_shapes import SiteShape
 from jobs.selectors.call_ahead import Standing
 from jobs.selectors.hold_facts import Clears, HoldKind
 
@@ -65,6 +66,7 @@ class JobReadShape(JobDetailShape):
 
     holds = HoldShape(many=True, help_text="Open ones, then cleared ones.")
     ticket_warnings = TicketWarningShape(many=True)
+    site = SiteShape(allow_null=True, help_text="By the latest grade shots; null without any.")
 
 
 class CallShape(Shape):

@@ -14,12 +14,14 @@ from contractor.trade.errors import SpecError
 from contractor.trade.phases import PHASE_TABLE
 from contractor.trade.takeoff import take_off
 from inspections.selectors.locate import ticket_warnings
+from inspections.selectors.site import site_of
 from jobs.admin.words import building_words
 from jobs.api.base import OwnersList, OwnersView, missing
 from jobs.api.hold_shapes import JobReadShape
 from jobs.api.holds import hold_body, warning_body
 from jobs.api.queries import JOB_ORDERS, JobsQuery
 from jobs.api.shapes import JobShape, answers
+from jobs.api.weather import site_body
 from jobs.models import Booking, Job, Phase
 from jobs.selectors import plans
 from jobs.selectors.buildings import building_of
@@ -82,6 +84,7 @@ class JobDetail(OwnersView):
             "phases": [_phase(phase, bookings.get(phase.pk)) for phase in job.phases.all()],
             "waits": [plans.wait_as_json(wait) for wait in waits],
             "holds": [hold_body(row) for row in holds(now=now, job=job, cleared=True)],
+            "site": site_body(job, site_of(job)),
             "ticket_warnings": [warning_body(row) for row in ticket_warnings(now=now, job=job)],
             **_built(job),
         }

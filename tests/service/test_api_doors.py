@@ -34,6 +34,8 @@ RESOURCES = (
     "holds/",
     "ticket-warnings/",
     "call-ahead/",
+    "weather/",
+    "stopped-crews/",
     "take-off/",
     "what-if/",
     "schema/",

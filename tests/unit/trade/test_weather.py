@@ -120,6 +120,14 @@ def test_heat_is_a_caution_of_all_outdoor_work(temp, humidity, told):
     assert verdict.level is (Level.CAUTION if told else Level.GO)
 
 
+@pytest.mark.parametrize(("temp", "told"), [(86, False), (94, True)])
+def test_high_heat_asks_for_breaks(temp, told):
+    """Source: OSHA's proposed heat rule of August 2024, heat index 90 °F (from memory)."""
+    hot = HourOfWeather(temp_degf=temp, wind_mph=3, humidity_percent=50)
+
+    assert ("break every 2 hours" in judged("OUTDOORS", day(h0_24=hot)).why) is told
+
+
 def test_wind_chill_is_a_caution_of_all_outdoor_work():
     assert "wind chill" in judged("OUTDOORS", day(h0_24=HourOfWeather(5, 20))).why
 
