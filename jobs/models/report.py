@@ -3,6 +3,7 @@
 import uuid
 
 from django.conf import settings
+from django.core.exceptions import ValidationError
 from django.core.validators import MaxValueValidator, MinValueValidator
 from django.db import models
 from django.db.models import Q
@@ -109,6 +110,26 @@ class FieldReport(models.Model):
 
     def __str__(self) -> str:
         return f"{self.get_kind_display()}, {self.made_at:%Y-%m-%d %H:%M}"
+
+    def clean(self) -> None:
+        """Refuse what cannot be told together."""
+        begun, ended = self.set_started_at, self.set_done_at
+        stops = Kind.STOPPED.value in (self.kind, self.corrected_kind)
+        faults = {
+            "stopped_by": ("A stop needs its cause.", stops and not self.stopped_by),
+            "set_done_at": (
+                "Give the end exactly when the status is DONE.",
+                (self.set_status == Phase.Status.DONE) != (ended is not None),
+            ),
+            "set_started_at": (
+                "Work under way needs its start, and no work ends before it starts.",
+                (self.set_status == Phase.Status.UNDER_WAY and begun is None)
+                or (begun is not None and ended is not None and ended < begun),
+            ),
+        }
+        wrong = {name: text for name, (text, is_wrong) in faults.items() if is_wrong}
+        if wrong:
+            raise ValidationError(wrong)
 
 
 class ReportPhoto(models.Model):

@@ -8,13 +8,14 @@ from django.db import models, transaction
 from django.db.models import Q
 
 from inspections.models import Inspection
-from jobs.models import Phase
+from jobs.models import FieldReport, Phase
 from jobs.services.loading_cells import cell_of
 from jobs.services.loading_files import protect, write
 from jobs.services.loading_tables import KEY_OF, TABLES, Column, Table
 
 __all__ = ["DumpRefused", "dump"]
 
+_OF_PHASES = (Inspection, FieldReport)
 _HAS_HISTORY = (
     Q(started_at__isnull=False)
     | Q(done_at__isnull=False)
@@ -59,9 +60,12 @@ def _rows(table: Table) -> models.QuerySet[Any]:
     if table.model is Phase:
         rows = rows.filter(_HAS_HISTORY).exclude(status=Phase.Status.DROPPED)
         rows = rows.order_by("job_id", "sequence")
-    if table.model is Inspection:
+    if table.model is FieldReport:
+        rows = rows.order_by("made_at", "pk")
+    if table.model in _OF_PHASES:
         rows = rows.exclude(phase__status=Phase.Status.DROPPED)
-        return rows.select_related("phase__job")
+        more = ("crew",) if table.model is FieldReport else ()
+        return rows.select_related("phase__job", *more)
     related = [column.attname for column in table.columns if column.refers_to]
     return rows.select_related(*related) if related else rows
 
@@ -69,8 +73,10 @@ def _rows(table: Table) -> models.QuerySet[Any]:
 def _cells(table: Table, row: Any) -> Iterator[str]:
     """Yield a row's cells in the order of the columns."""
     for column in table.columns:
-        owner = row.phase if table.model is Inspection and column.field.model is Phase else row
-        if column.name == "share_done" and row.status != Phase.Status.UNDER_WAY:
+        of_phase = table.model in _OF_PHASES and column.field.model is Phase
+        owner = row.phase if of_phase else row
+        is_share = table.model is Phase and column.name == "share_done"
+        if is_share and row.status != Phase.Status.UNDER_WAY:
             yield ""
         else:
             yield _cell(column, getattr(owner, column.attname))

@@ -22,13 +22,13 @@ from jobs.services import loading_checks as checks
 from jobs.services.intake import refresh_phases
 from jobs.services.loading_cells import Shift
 from jobs.services.loading_files import LoadError, LoadFailed, Sheet, read_sheet
-from jobs.services.loading_phases import apply_history, attach_inspections
+from jobs.services.loading_phases import apply_history, attach_inspections, store_reports
 from jobs.services.loading_rows import Entry, Run, read_rows
 from jobs.services.loading_tables import TABLES
 
 __all__ = ["LoadError", "LoadFailed", "LoadReport", "load"]
 
-_BEFORE_PHASES = [kind for kind in TABLES if kind not in ("inspections", "history")]
+_BEFORE_PHASES = [kind for kind in TABLES if kind not in ("inspections", "history", "reports")]
 
 
 @dataclass(frozen=True, slots=True)
@@ -161,6 +161,7 @@ def _store_phases(run: Run, now: datetime | None) -> None:
     attach_inspections(run)
     _store(run, "inspections")
     apply_history(run, now=now)
+    store_reports(run, now=now)
 
 
 def _jobs_to_refresh(run: Run) -> list[Job]:

@@ -8,6 +8,7 @@ from dataclasses import dataclass
 from datetime import UTC, date, datetime, time, timedelta, tzinfo
 from decimal import Decimal
 from typing import Any
+from uuid import UUID
 
 from django.db import models
 from django.utils import timezone
@@ -178,6 +179,15 @@ def _time(text: str, shift: Shift) -> time:
         raise CellError("Not a time of day. Write hours and minutes, like 16:00.") from None
 
 
+def _uuid(text: str, shift: Shift) -> UUID:
+    try:
+        return UUID(text)
+    except ValueError:
+        raise CellError(
+            "Not a UUID. Write 32 digits and letters a to f, as another dump has them."
+        ) from None
+
+
 def _words(text: str, shift: Shift) -> list[str]:
     return text.replace(",", " ").split()
 
@@ -191,4 +201,5 @@ _READERS: tuple[tuple[type[models.Field[Any, Any]], Callable[[str, Shift], Any]]
     (models.DateField, _date),
     (models.TimeField, _time),
     (models.JSONField, _words),
+    (models.UUIDField, _uuid),
 )

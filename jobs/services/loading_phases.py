@@ -1,14 +1,19 @@
-"""Rows that belong to a phase: what happened on it, and its inspections."""
+"""Rows that belong to a phase: what happened on it, its inspections, and what was reported."""
 
 from datetime import datetime
 from typing import cast
 
+from django.db import IntegrityError, transaction
+from django.utils import timezone
+
 from contractor.trade.phases import PHASE_TABLE, Performer
 from inspections.models import Inspection
-from jobs.models import Job, Phase
+from jobs.models import FieldReport, Job, Phase
+from jobs.services.loading_checks import check_constraints
 from jobs.services.loading_rows import Entry, Run
+from jobs.services.reporting import tell_all_anew
 
-__all__ = ["apply_history", "attach_inspections"]
+__all__ = ["apply_history", "attach_inspections", "store_reports"]
 
 Phases = dict[tuple[int, str], Phase]
 
@@ -53,6 +58,30 @@ def attach_inspections(run: Run) -> None:
             run.fail(entry, "requested_at", "Already in the database. Take the row out.")
         else:
             inspection.phase = phase
+
+
+def store_reports(run: Run, *, now: datetime | None) -> None:
+    """Store reports as they were received, and tell their phases anew from all of them."""
+    phases, reported = _phases_named(run, "reports"), dict[int, Phase]()
+    for entry in list(run.good("reports")):
+        phase = _phase_of(run, entry, phases)
+        if phase is None:
+            continue
+        report = cast(FieldReport, entry.instance)
+        report.phase = reported[phase.pk] = phase
+        for name in ("made_at", "happened_at", "received_at"):
+            if _is_after(getattr(report, name), now):
+                run.fail(entry, name, "That is still to come. Write a time that has passed.")
+    try:
+        with transaction.atomic():
+            FieldReport.objects.bulk_create(
+                [cast(FieldReport, row) for row in run.instances("reports")], batch_size=500
+            )
+    except IntegrityError:
+        if not check_constraints(run, "reports"):
+            raise
+        return
+    tell_all_anew(phases=reported.values(), now=now or timezone.now())
 
 
 def _phases_named(run: Run, kind: str) -> Phases:
