@@ -107,9 +107,14 @@ def enqueue_task(*, kind: str, reason: str) -> None:
     """Write down a wish for work, and send it once the transaction is in; as `enqueue_plan`."""
     wanted = task_requests.ask(kind=kind, reason=reason, now=database_now())
     assert wanted is not None
+    send_again(task_request_id=wanted.pk)
+
+
+def send_again(*, task_request_id: int) -> None:
+    """Ask a worker for work that is written down, once the transaction is in."""
 
     def send_task_request() -> None:
-        run_task_request.delay(task_request_id=wanted.pk)
+        run_task_request.delay(task_request_id=task_request_id)
 
     transaction.on_commit(send_task_request, robust=True)
 

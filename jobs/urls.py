@@ -11,6 +11,7 @@ from jobs.api.plans import BookingList, PlanComparison, PlanDetail, PlanList
 from jobs.api.pours import JobPours
 from jobs.api.ppc import PpcRead
 from jobs.api.reports import PhotoRead, PhotoUpload, Reports
+from jobs.api.slips import SlipList
 from jobs.api.take_off import TakeOffAnswer
 from jobs.api.weather import StoppedCrewList, WeatherList
 from jobs.api.what_if import PlanCrews, WhatIfAnswer
@@ -37,6 +38,7 @@ urlpatterns: list[URLPattern | URLResolver] = [
     path("call-ahead/", CallAheadRead.as_view(), name="call-ahead"),
     path("weather/", WeatherList.as_view(), name="weather"),
     path("stopped-crews/", StoppedCrewList.as_view(), name="stopped-crews"),
+    path("slips/", SlipList.as_view(), name="slips"),
     path("take-off/", TakeOffAnswer.as_view(), name="take-off"),
     path("what-if/", WhatIfAnswer.as_view(), name="what-if"),
     path("schema/", SchemaRead.as_view(), name="schema"),

@@ -2,11 +2,14 @@
 
 from jobs.admin.call_ahead import DeliveryAdmin, LeadTimeAdmin
 from jobs.admin.job import JobAdmin
+from jobs.admin.notice import NoticeAdmin, TaskRequestAdmin
 from jobs.admin.phase import PhaseAdmin
 from jobs.admin.plan import PlanAdmin
 from jobs.admin.plan_request import PlanRequestAdmin
+from jobs.admin.proposal import ReplanProposalAdmin
 from jobs.admin.rate import LaborRateAdmin
 from jobs.admin.report import FieldReportAdmin
+from jobs.admin.slip import SlipAdmin
 
 __all__ = [
     "DeliveryAdmin",
@@ -14,7 +17,11 @@ __all__ = [
     "JobAdmin",
     "LaborRateAdmin",
     "LeadTimeAdmin",
+    "NoticeAdmin",
     "PhaseAdmin",
     "PlanAdmin",
     "PlanRequestAdmin",
+    "ReplanProposalAdmin",
+    "SlipAdmin",
+    "TaskRequestAdmin",
 ]

@@ -114,7 +114,7 @@ def write(
             user_id=person.user_id,
             name=person.name,
             email=person.email,
-            subject=subject[:200],
+            subject=" ".join(subject.split())[:200],
             body=_body(told),
             made_at=now,
             next_try_at=at or when(house, now, min(line.begins_at for line in told)),

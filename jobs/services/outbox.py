@@ -63,7 +63,7 @@ def send_due(*, person: str, now: datetime) -> Sent | None:
         return None
     try:
         _message(rows, now).send()
-    except (smtplib.SMTPException, OSError) as fault:
+    except (smtplib.SMTPException, OSError, ValueError) as fault:
         error = f"{type(fault).__name__}: {fault}"[:300]
         _put_back(rows, error, now=now, for_good=_is_for_good(fault))
         return Sent(person, len(rows), error)
@@ -139,7 +139,8 @@ def pause_after(tries: int) -> timedelta:
 
 
 def _is_for_good(fault: Exception) -> bool:
-    """Return whether the server refused this address for good (RFC 5321, section 4.2.1: 5yz)."""
+    """Return whether trying again is in vain: an address refused by 5yz (RFC 5321, 4.2.1)."""
     if isinstance(fault, smtplib.SMTPRecipientsRefused):
         return all(code >= 500 for code, _ in fault.recipients.values())
-    return False
+    # A message that cannot even be written, such as one with a line break in its subject.
+    return isinstance(fault, ValueError)

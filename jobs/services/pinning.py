@@ -60,6 +60,7 @@ def pin(
         With the rule and the nearest start that works; nothing is stored then.
     """
     with transaction.atomic():
+        _one_at_a_time()
         phase = Phase.objects.select_for_update().get(pk=phase_id)
         if phase.status != Phase.Status.OPEN or phase.job.status != Job.Status.SIGNED:
             raise PinRefused("the phase has begun or its job is not open", None)
@@ -75,7 +76,10 @@ def pin(
         record_change(row=phase, before=before, now=now, by=by)
         proposal = planning.repair(now=now)
         portfolio = proposal.portfolio
-        broken = _broken(portfolio, proposal.result.schedule, phase_id)
+        schedule = proposal.result.schedule
+        broken = _broken(portfolio, schedule, phase_id) or _pushed_out(
+            portfolio, schedule, phase_id
+        )
         if broken:
             nearest = broken.nearest_start
             raise PinRefused(
@@ -94,6 +98,35 @@ def unpin(*, phase_id: int, now: datetime, by: User | None = None) -> None:
     phase.pinned_start_at = phase.pinned_crew = None
     phase.save(update_fields=["pinned_start_at", "pinned_crew"])
     record_change(row=phase, before=before, now=now, by=by)
+
+
+def _one_at_a_time() -> None:
+    """Let nobody else pin until the transaction ends: each pin is tried with all before it."""
+    list(Crew.objects.select_for_update().order_by("pk").values_list("pk", flat=True))
+
+
+def _pushed_out(portfolio: Portfolio, schedule: Schedule, phase_id: int) -> BrokenPin | None:
+    """Return a pin of other work that this one takes the place of, told as this one's fault."""
+    mine = next(
+        (
+            placed
+            for placed in schedule.placed
+            if placed is not None
+            and phase_id in {phase.pk for phase in portfolio.stretches[placed.activity].phases}
+        ),
+        None,
+    )
+    if mine is None:
+        return None
+    activities = portfolio.problem.activities
+    crew = activities[mine.activity].modes[mine.mode].crew
+    for entry in schedule.broken_pins:
+        pin = activities[entry.activity].pin
+        if pin is not None and pin.crew == crew and mine.start <= pin.start < mine.finish:
+            other = portfolio.stretches[entry.activity].first
+            what = f"{other.get_code_display().lower()} of job {other.job.number}"
+            return BrokenPin(mine.activity, f"the crew is pinned to {what} then", None)
+    return None
 
 
 def _broken(portfolio: Portfolio, schedule: Schedule, phase_id: int) -> BrokenPin | None:

@@ -20,6 +20,7 @@ from contractor.trade.errors import SpecError
 from crews.services import ensure_public_holidays
 from jobs.models import Booking, Plan, PlannedWait
 from jobs.selectors.buildings import building_of, rates
+from jobs.selectors.clock import database_now
 from jobs.selectors.networks import network_of
 from jobs.selectors.open_work import OpenWork, open_work
 from jobs.services.intake import refresh_phases
@@ -201,7 +202,7 @@ def store(proposal: Proposal, *, gained: float | None = None) -> Plan:
     rows = PlanRows(portfolio, result.schedule)
     draft = Plan.objects.create(
         as_of=portfolio.work.now,
-        made_at=timezone.now(),
+        made_at=database_now(),
         source=result.source,
         seconds=round(result.seconds, 3),
         seed=proposal.seed,

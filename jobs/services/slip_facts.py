@@ -313,7 +313,7 @@ def _with(work: OpenWork, field: str, value: Any) -> OpenWork:
 
 def _loaded(like: QuerySet[Any], rows: list[Model]) -> QuerySet[Any]:
     """Return a query set that has these rows and asks nothing."""
-    found: QuerySet[Any] = like.model._default_manager.all()
+    found: Any = like.model._default_manager.all()
     found._result_cache = rows
     found._prefetch_done = True
     return found
