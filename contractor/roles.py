@@ -20,7 +20,7 @@ MADE_BY_PLANNING = ("plan", "booking", "plannedwait", "planrequest", "heartbeat"
 # Slips and what is told of them come from comparing; the office names a cause and decides.
 MADE_BY_COMPARING = ("knownfacts", "slip", "slipstep", "replanproposal", "notice", "taskrequest")
 # Facts and the record of changes: added by services, never changed or deleted by anyone.
-ADDED_ONLY = ("fieldreport", "reportphoto", "change")
+ADDED_ONLY = ("fieldreport", "reportphoto", "change", "inspectionevent")
 
 
 def ensure_groups() -> None:

@@ -9,6 +9,7 @@ from django.db.models import QuerySet
 from django.http import HttpRequest
 
 from contractor.trade.phases import INSPECTIONS, PHASE_TABLE
+from inspections.admin.desk import DeskPages
 from inspections.models import Inspection
 from jobs.admin.words import day, span
 from jobs.forms import NamedErrors
@@ -33,8 +34,8 @@ class InspectionKindFilter(admin.SimpleListFilter):
 
 
 @admin.register(Inspection)
-class InspectionAdmin(admin.ModelAdmin):
-    """Visits asked for, confirmed and made."""
+class InspectionAdmin(DeskPages):
+    """Visits asked for, confirmed and made; the desk keeps their record."""
 
     form = NamedErrors
     list_display = ("job", "kind", "status", "visit", "authority", "requested", "note")
@@ -70,6 +71,10 @@ class InspectionAdmin(admin.ModelAdmin):
         """Return who inspects."""
         permit = getattr(inspection.phase.job, "permit", None)
         return str(permit.authority) if permit else "–"
+
+    def has_delete_permission(self, request: HttpRequest, obj: Inspection | None = None) -> bool:
+        """Refuse deletion: what was said of a visit is never lost."""
+        return False
 
     def formfield_for_foreignkey(self, db_field: Any, request: HttpRequest, **kwargs: Any) -> Any:
         """Offer only phases that an authority performs."""

@@ -212,7 +212,9 @@ def undo(*, event_id: int, said: Said) -> Recorded:
         if last is None or last.pk != undone.pk:
             raise VisitRefused("Something else was entered since. Undo that first.")
         before = _seen(visit)
-        if undone.after and before != undone.after:
+        if not undone.after:
+            raise VisitRefused("This line came from a file. Enter what is true as a new one.")
+        if before != undone.after:
             raise VisitRefused(
                 "What it changed has been changed again since, so it cannot be taken back by a "
                 "click. Correct the phases on their own pages."
