@@ -138,9 +138,9 @@ def must_start_by(dig_from: date, expires: date, rule: LocateRule) -> date | Non
 
 
 def call_by_date(dig_on: date, rule: LocateRule, is_working_day: IsWorkingDay) -> date:
-    """Return the last day to call so that digging is legal on a day."""
+    """Return the last working day to call so that digging is legal on a day."""
     call = dig_on - timedelta(days=1)
-    while earliest_dig_date(call, rule, is_working_day) > dig_on:
+    while not is_working_day(call) or earliest_dig_date(call, rule, is_working_day) > dig_on:
         call -= timedelta(days=1)
     return call
 

@@ -14,15 +14,16 @@ from django.shortcuts import redirect
 from django.template.response import TemplateResponse
 from django.urls import URLPattern, path, reverse
 from django.utils import timezone
-from django.utils.html import format_html
+from django.utils.html import format_html, format_html_join
+from django.utils.safestring import mark_safe
 
 from contractor.trade.lead_times import RESERVE_DAYS
 from contractor.trade.phases import PHASE_TABLE
 from jobs.admin.replanning import plan_again
-from jobs.admin.words import count, day
+from jobs.admin.words import count, day, short_day
 from jobs.forms import DeliveryForm, NamedErrors
 from jobs.models import Delivery, DeliveryReport, LeadTime
-from jobs.selectors.call_ahead import CallAheadLine, Standing, call_ahead
+from jobs.selectors.call_ahead import CallAheadLine, Standing, call_ahead, reports_of
 from jobs.services import deliveries
 
 
@@ -82,12 +83,11 @@ class DeliveryAdmin(admin.ModelAdmin):
         "item",
         "supplier",
         "quantity",
-        "ordered_on",
-        "promised_on",
-        "confirmed_on",
-        "arrived_on",
-        "shortage",
+        "ordered",
+        "promised",
+        "state",
     )
+    readonly_fields = ("told",)
     list_filter = (AwaitedFilter, "item", "supplier")
     list_select_related = ("job",)
     search_fields = ("job__number", "job__buyer_name", "supplier")
@@ -104,6 +104,34 @@ class DeliveryAdmin(admin.ModelAdmin):
             path("undo/<int:report_id>/", view(self.undo), name="jobs_delivery_undo"),
             *super().get_urls(),
         ]
+
+    @admin.display(description="ordered", ordering="ordered_on")
+    def ordered(self, row: Delivery) -> str:
+        """Return the day of the order."""
+        return short_day(row.ordered_on)
+
+    @admin.display(description="promised", ordering="promised_on")
+    def promised(self, row: Delivery) -> str:
+        """Return the promised day, and when it was confirmed."""
+        confirmed = f", confirmed {short_day(row.confirmed_on)}" if row.confirmed_on else ""
+        return f"{short_day(row.promised_on)}{confirmed}"
+
+    @admin.display(description="arrived", ordering="arrived_on")
+    def state(self, row: Delivery) -> str:
+        """Return when it arrived, and what of it is short."""
+        short = f", short or damaged: {row.shortage}" if row.shortage else ""
+        return f"{short_day(row.arrived_on)}{short}"
+
+    @admin.display(description="told so far")
+    def told(self, row: Delivery) -> str:
+        """Return who told what of it and when, newest first."""
+        if row.pk is None:
+            return "–"
+        lines = (
+            (f"{_told_words(report)}{', undone' if report.undone_at else ''}",)
+            for report in reports_of(row)
+        )
+        return format_html_join(mark_safe("<br>"), "{}", lines) or "nothing"
 
     def save_model(self, request: HttpRequest, obj: Delivery, form: Any, change: bool) -> None:
         """Save, and make a draft of it at once."""

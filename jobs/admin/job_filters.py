@@ -37,7 +37,7 @@ class WaitingForFilter(admin.SimpleListFilter):
             "authority": Q(permit=None),
             "permit": Q(permit__is_exempt=False, permit__issued_on=None),
             "locate": Q(_to_dig()) & ~Q(_live_ticket()),
-            "delivery": Q(Exists(Delivery.objects.filter(job=OuterRef("pk"), arrived_on=None))),
+            "delivery": Q(_missing_delivery()),
             "inspection": Q(_open_inspection()),
         }
         return queryset.filter(waiting[self.value() or ""], status=Job.Status.SIGNED)
@@ -79,6 +79,11 @@ def _to_dig() -> Exists:
             status__in=(Phase.Status.OPEN, Phase.Status.UNDER_WAY),
         )
     )
+
+
+def _missing_delivery() -> Exists:
+    missing = Q(arrived_on=None) | ~Q(shortage="")
+    return Exists(Delivery.objects.filter(missing, job=OuterRef("pk")))
 
 
 def _live_ticket() -> Exists:

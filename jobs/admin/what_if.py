@@ -112,7 +112,7 @@ class DeliveryForm(QuestionForm):
 
     code, title = "DELIVERY_ON", "A delivery comes on another day"
     delivery = AwaitedChoice(
-        Delivery.objects.filter(arrived_on=None, job__status=Job.Status.SIGNED)
+        Delivery.objects.filter(Q(arrived_on=None) | ~Q(shortage=""), job__status=Job.Status.SIGNED)
         .select_related("job")
         .order_by("job__number", "item"),
         empty_label=None,

@@ -110,9 +110,10 @@ def call_ahead(*, now: datetime, every: bool = False) -> CallAhead:
     )
 
 
-def last_reports(*, job: Job) -> list[DeliveryReport]:
-    """Return what was told of a job's deliveries, newest first."""
-    return list(DeliveryReport.objects.filter(job=job).order_by("-told_at", "-id"))
+def reports_of(delivery: Delivery) -> list[DeliveryReport]:
+    """Return what was told of a delivery, newest first, what was undone too."""
+    rows = DeliveryReport.objects.filter(job=delivery.job_id, item=delivery.item)
+    return list(rows.order_by("-told_at", "-id"))
 
 
 def _waiting_jobs() -> Iterable[Job]:

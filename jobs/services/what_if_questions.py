@@ -114,8 +114,8 @@ class DeliveryOn:
         def promised(job: Job) -> Job:
             rows = {row.item: row for row in job.deliveries.all()}
             row = rows.get(self.item)
-            if row is None or row.arrived_on:
-                awaited = [item for item, other in rows.items() if not other.arrived_on]
+            if row is None or row.is_complete:
+                awaited = [item for item, other in rows.items() if not other.is_complete]
                 message = "has arrived" if row else f"is not on the list of job {self.job}"
                 remedy = (
                     f"Choose one of {', '.join(awaited)}." if awaited else "Nothing is awaited."

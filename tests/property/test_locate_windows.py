@@ -100,8 +100,11 @@ def test_a_plan_by_whole_days_is_never_before_the_moment_itself(rule, called_at)
 def test_the_day_to_call_is_the_last_that_is_early_enough(rule, dig_on):
     call = call_by_date(dig_on, rule, ohio_day)
 
+    later = [call + timedelta(days=n) for n in range(1, (dig_on - call).days)]
+
+    assert ohio_day(call)
     assert earliest_dig_date(call, rule, ohio_day) <= dig_on
-    assert earliest_dig_date(call + timedelta(days=1), rule, ohio_day) > dig_on
+    assert all(earliest_dig_date(day, rule, ohio_day) > dig_on for day in later if ohio_day(day))
 
 
 def spans() -> st.SearchStrategy[list[tuple[date, date]]]:

@@ -192,7 +192,7 @@ def test_a_dig_without_a_ticket_is_told_a_week_before_the_call():
 
     assert ticket_warnings(now=MONDAY) == []
     warning = only_warning(june(8))
-    assert (warning.kind, warning.call_by) == (WarningKind.NO_TICKET, date(2026, 6, 14))
+    assert (warning.kind, warning.call_by) == (WarningKind.NO_TICKET, date(2026, 6, 12))
 
 
 def test_an_expired_ticket_is_as_good_as_none():
@@ -372,7 +372,7 @@ def test_the_owner_reads_the_warnings(owner: Any):
 
     (row,) = reader(owner).get("/api/v1/ticket-warnings/").json()["results"]
 
-    assert (row["job"], row["kind"], row["call_by"]) == ("26-700", "NO_TICKET", "2026-05-31")
+    assert (row["job"], row["kind"], row["call_by"]) == ("26-700", "NO_TICKET", "2026-05-29")
 
 
 def test_a_stranger_sees_no_rules(client: Client, stranger: Any):

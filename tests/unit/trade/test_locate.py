@@ -246,6 +246,14 @@ def test_the_last_day_to_call_is_the_last_that_is_early_enough():
     assert earliest_dig_date(call + timedelta(days=1), rule(), weekday) > dig_on
 
 
+def test_nobody_is_told_to_call_on_a_sunday():
+    """Two working days before Wednesday Jun 10 begin with Monday: a call on Sunday would do."""
+    here = rule(notice_working_days=2)
+
+    assert earliest_dig_date(date(2026, 6, 7), here, weekday) == date(2026, 6, 10)
+    assert call_by_date(date(2026, 6, 10), here, weekday) == date(2026, 6, 5)
+
+
 def test_the_day_to_call_reaches_over_thanksgiving():
     """Monday Nov 30 with three working days: Fri, Wed, Tue, so the call is on Monday Nov 23."""
     assert call_by_date(date(2026, 11, 30), rule(), ohio_day) == date(2026, 11, 23)
