@@ -6,6 +6,7 @@ from django.views.generic import RedirectView
 from jobs.api.base import NoSuchAddress, SchemaRead
 from jobs.api.firm import BacklogRead, CrewList
 from jobs.api.holds import CallAheadRead, HoldList, TicketWarningList
+from jobs.api.inspections import InspectionList
 from jobs.api.jobs import JobDetail, JobList
 from jobs.api.plans import BookingList, PlanComparison, PlanDetail, PlanList
 from jobs.api.pours import JobPours
@@ -34,6 +35,7 @@ urlpatterns: list[URLPattern | URLResolver] = [
     path("reports/photos/<int:photo_id>/", PhotoRead.as_view(), name="report-photo"),
     path("ppc/", PpcRead.as_view(), name="ppc"),
     path("holds/", HoldList.as_view(), name="holds"),
+    path("inspections/", InspectionList.as_view(), name="inspections"),
     path("ticket-warnings/", TicketWarningList.as_view(), name="ticket-warnings"),
     path("call-ahead/", CallAheadRead.as_view(), name="call-ahead"),
     path("weather/", WeatherList.as_view(), name="weather"),

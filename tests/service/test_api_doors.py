@@ -32,6 +32,7 @@ RESOURCES = (
     "plans/{plan}/crews/",
     "bookings/",
     "holds/",
+    "inspections/",
     "ticket-warnings/",
     "call-ahead/",
     "weather/",

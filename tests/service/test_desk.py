@@ -5,7 +5,9 @@ from decimal import Decimal
 
 import pytest
 import time_machine
+from django.db import connection
 from django.test import Client
+from django.test.utils import CaptureQueriesContext
 from django.urls import reverse
 
 from inspections.models import Inspection, Permit
@@ -15,6 +17,7 @@ from inspections.services import visits
 from inspections.services.visits import Said
 from jobs.models import Booking, Phase
 from tests.factories import AuthorityFactory, DayOffFactory
+from tests.service.api import ROOT, faults, reader
 from tests.service.inspecting import asked, booked, finish, phase, publish, published_job, told
 from tests.service.portfolio import MONDAY, ZONE, cover_digging, make_firm, make_job
 
@@ -167,12 +170,7 @@ def test_what_was_released_is_shown_with_the_caution(job):
     assert "free: north side. Work only on what was released" in row.last
 
 
-def test_the_desk_takes_as_many_queries_with_other_jobs_around(
-    job, django_assert_max_num_queries, django_assert_num_queries
-):
-    from django.db import connection
-    from django.test.utils import CaptureQueriesContext
-
+def test_the_desk_takes_as_many_queries_with_other_jobs_around(job):
     with CaptureQueriesContext(connection) as alone:
         desk(now=NOON)
     for number in range(2, 5):
@@ -402,3 +400,17 @@ class TestPage:
         client.force_login(office)
 
         assert self.address in client.get("/admin/").content.decode()
+
+
+def test_the_api_shows_the_desk_and_narrows_it_by_state(job, owner):
+    finish(job, "LAYOUT", "DIG", at=NOON - timedelta(hours=1))
+    with time_machine.travel(NOON, tick=False):
+        client = reader(owner)
+        every = client.get(f"{ROOT}inspections/").json()["results"]
+        (due,) = client.get(f"{ROOT}inspections/?state=TO_ASK").json()["results"]
+        wrong = client.get(f"{ROOT}inspections/?state=GONE")
+
+    assert [row["inspection"] for row in every if row["state"] == "TO_ASK"] == ["HOLE_INSPECTION"]
+    assert due["job"] == "26-001"
+    assert due["ask_by"] == "2026-06-01T16:00:00-04:00"
+    assert "state" in faults(wrong)
