@@ -26,6 +26,7 @@ class LocalDays:
         self.days = [first + timedelta(days=n) for n in range((last - first).days + 1)]
         self._zone = zone
         edges = [self._slot(axis, day) for day in [*self.days, last + timedelta(days=1)]]
+        self._shares: dict[object, NDArray[np.float64]] = {}
         self._edges = np.clip(np.array(edges, dtype=np.int64), 0, axis.slots)
 
     def span_of(self, day: date) -> tuple[int, int]:
@@ -56,7 +57,9 @@ class LocalDays:
 
     def _taken(self, counts: NDArray[np.int32], weather: SiteWeather) -> NDArray[np.int64]:
         """Return how many slots of each day weather takes."""
-        shares = np.array([weather.share_on(day) for day in self.days])
+        if weather.key not in self._shares:
+            self._shares[weather.key] = np.array([weather.share_on(day) for day in self.days])
+        shares = self._shares[weather.key]
         taken = np.minimum(np.rint(shares * counts), np.maximum(counts - 1, 0)).astype(np.int64)
         first = self.days[0]
         for stopped in weather.stopped:
