@@ -16,9 +16,9 @@ from django.utils import timezone
 
 from contractor.trade.phases import PHASE_TABLE
 from crews.models import Firm
-from inspections.selectors import locate, site, stopped_work
-from jobs.models import Booking, Job, Phase, Plan, PlannedWait
-from jobs.selectors import deliveries, plans
+from inspections.selectors import authority_holds, locate, site, stopped_work
+from jobs.models import Booking, Job, Plan, PlannedWait
+from jobs.selectors import deliveries, plan_holds, plans
 from jobs.selectors.hold_facts import Clears, HoldFact, HoldKind
 from jobs.selectors.needs import network_by_rows
 
@@ -142,64 +142,16 @@ def _facts(jobs: Sequence[Job], now: datetime) -> list[HoldFact]:
     return [fact for tell in _DOMAINS for fact in tell(jobs, now)]
 
 
-def _permit_holds(jobs: Sequence[Job], now: datetime) -> list[HoldFact]:
-    facts = []
-    for job in jobs:
-        permit, first = getattr(job, "permit", None), _first_open(job)
-        if permit is None or permit.is_exempt or first is None:
-            continue
-        expected = permit.expected_on
-        facts.append(
-            HoldFact(
-                job_id=job.pk,
-                kind=HoldKind.PERMIT,
-                phase_code=first.code,
-                what=f"permit expected {expected:%b %-d, %Y}" if expected else "permit not issued",
-                clears=Clears.AUTHORITY if permit.applied_on else Clears.OFFICE,
-                who=permit.authority.name,
-                since=permit.applied_on,
-                expected_on=expected,
-                cleared_on=permit.issued_on,
-            )
-        )
-    return facts
-
-
-def _agreed_holds(jobs: Sequence[Job], now: datetime) -> list[HoldFact]:
-    """Return the earliest dates agreed for sites where no work has begun."""
-    facts = []
-    for job in jobs:
-        first, agreed = _first_open(job), job.earliest_start_on
-        begun = any(phase.started_at for phase in job.phases.all())
-        if agreed is None or first is None or begun:
-            continue
-        facts.append(
-            HoldFact(
-                job_id=job.pk,
-                kind=HoldKind.EARLIEST_DATE,
-                phase_code=first.code,
-                what=f"not before {agreed:%b %-d, %Y}, as agreed for the site",
-                clears=Clears.BUYER,
-                who=job.buyer_name,
-                expected_on=agreed,
-                cleared_on=agreed if agreed <= timezone.localdate(now) else None,
-            )
-        )
-    return facts
-
-
+# Each tells its own kinds, and no two the same.
 _DOMAINS: tuple[TellsHolds, ...] = (
-    _permit_holds,
-    _agreed_holds,
+    authority_holds.open_holds,
+    plan_holds.agreed_holds,
+    plan_holds.cure_holds,
     locate.open_holds,
     deliveries.open_holds,
     site.open_holds,
     stopped_work.open_holds,
 )
-
-
-def _first_open(job: Job) -> Phase | None:
-    return next((p for p in job.phases.all() if p.status == Phase.Status.OPEN), None)
 
 
 class _Costs:

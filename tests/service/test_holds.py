@@ -9,6 +9,7 @@ from django.test import Client
 from django.urls import reverse
 
 from crews.models import Crew, FeedEvent, Firm
+from inspections.models import Inspection
 from jobs.models import Delivery, Job, PlannedWait
 from jobs.selectors.hold_facts import Clears, HoldKind
 from jobs.selectors.holds import ShownHold, holds, told_to_crews
@@ -102,6 +103,96 @@ def test_an_agreed_date_and_a_permit_hold_the_first_phase():
     assert found[HoldKind.EARLIEST_DATE].clears is Clears.BUYER
     assert found[HoldKind.PERMIT].clears is Clears.AUTHORITY
     assert found[HoldKind.PERMIT].phase_code == found[HoldKind.EARLIEST_DATE].phase_code == "LAYOUT"
+
+
+def facts_of(job: Job, kind: HoldKind) -> list[Any]:
+    return [row.fact for row in holds(now=MONDAY, job=job) if row.fact.kind is kind]
+
+
+def dig_is_done(job: Job) -> None:
+    job.phases.filter(code__in=("LAYOUT", "DIG")).update(
+        status="DONE", started_at=june(1, 4), done_at=june(1, 5), share_done=1
+    )
+
+
+def test_an_inspection_holds_what_follows_once_its_work_is_done():
+    make_firm()
+    job = make_job()
+    before = facts_of(job, HoldKind.INSPECTION)
+
+    dig_is_done(job)
+
+    (fact,) = facts_of(job, HoldKind.INSPECTION)
+    assert before == []
+    assert (fact.phase_code, fact.clears) == ("POSTS", Clears.OFFICE)
+    assert fact.what == "Hole inspection not asked for"
+
+
+@pytest.mark.parametrize(
+    ("status", "clears", "words"),
+    [
+        ("REQUESTED", Clears.AUTHORITY, "asked for Jun 1, 2026, no time confirmed"),
+        ("CONFIRMED", Clears.AUTHORITY, "confirmed for Tue Jun 2, 2026, 08:00"),
+        ("FAILED", Clears.OFFICE, "failed (too shallow); to be asked for again"),
+        ("PARTIAL", Clears.OFFICE, "passed in part, only holes 1-8; the rest waits"),
+    ],
+)
+def test_an_inspection_says_where_it_stands(status: str, clears: Clears, words: str):
+    make_firm()
+    job = make_job()
+    dig_is_done(job)
+    Inspection.objects.create(
+        phase=job.phases.get(code="HOLE_INSPECTION"),
+        status=status,
+        requested_at=june(1, 5),
+        visit_from=june(2),
+        visit_until=june(2, 12),
+        released="holes 1-8",
+        note="too shallow" if status == "FAILED" else "",
+    )
+
+    (fact,) = facts_of(job, HoldKind.INSPECTION)
+
+    assert fact.clears is clears
+    assert words in fact.what
+
+
+def test_drawings_are_a_hold_until_the_permit_is_applied_for():
+    make_firm()
+    job = make_job()
+    job.permit.issued_on = job.permit.applied_on = None
+    job.permit.save()
+    missing = facts_of(job, HoldKind.DRAWINGS)
+
+    job.permit.applied_on = date(2026, 5, 20)
+    job.permit.save()
+
+    assert [fact.clears for fact in missing] == [Clears.OFFICE]
+    assert facts_of(job, HoldKind.DRAWINGS) == []
+
+
+def test_concrete_that_is_placed_holds_until_the_day_of_the_plan():
+    (crew, _) = make_firm()
+    job = make_job(foundation="POURED_PIER")
+    plan = plan_of(job, crew, ("POSTS", 4))
+    wait = PlannedWait.objects.create(
+        plan=plan,
+        job=job,
+        kind="CURE",
+        after_code="POUR",
+        before_code="POSTS",
+        starts_at=june(1, 5),
+        ends_at=june(4),
+        basis="17% of 28-day strength",
+    )
+    before = facts_of(job, HoldKind.CURE)
+
+    job.phases.filter(code="POUR").update(status="DONE", started_at=june(1, 4), done_at=june(1, 5))
+
+    (fact,) = facts_of(job, HoldKind.CURE)
+    assert before == []
+    assert (fact.what, fact.expected_on) == (wait.basis, date(2026, 6, 4))
+    assert fact.clears is Clears.NOBODY
 
 
 def test_a_hold_costs_nothing_while_margin_and_float_last():
