@@ -32,6 +32,8 @@ __all__ = [
     "refuse_parts_of_stored_jobs",
 ]
 
+# Rows of phases, which are made only once the jobs are stored.
+PHASES_KNOWN_LATER = ("inspections", "history", "pours", "pour_readings")
 # By file: the days on which something happened. A plan takes them as facts.
 _HAPPENED = {
     "jobs": ("sold_on", "completed_on"),
@@ -40,6 +42,7 @@ _HAPPENED = {
     "locate_rules": ("checked_on",),
     "lead_times": ("checked_on",),
     "tickets": ("called_on", "marks_seen_on"),
+    "site_shots": ("taken_on",),
 }
 _PART = re.compile(r"(openings|lean_tos)\[(\d+)\]\.?(\w*)")
 
@@ -134,7 +137,7 @@ def refuse_parts_of_stored_jobs(run: Run) -> None:
 
 def refuse_existing(run: Run, table: Table) -> None:
     """Refuse rows that the database has already, with one query for the file."""
-    if not table.key or table.kind in ("firm", "inspections", "history"):
+    if not table.key or table.kind in ("firm", *PHASES_KNOWN_LATER):
         return  # checked elsewhere: the first by its own rule, the others once phases are known
     keys = {id(entry): entry.key() for entry in run.good(table.kind)}
     paths = [table.column(name).path for name in table.key]
