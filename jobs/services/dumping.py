@@ -7,10 +7,11 @@ from typing import Any
 from django.db import models, transaction
 from django.db.models import Q
 
-from inspections.models import Inspection
+from inspections.models import Inspection, Pour, PourReading
 from jobs.models import FieldReport, Phase
 from jobs.services.loading_cells import cell_of
 from jobs.services.loading_files import protect, write
+from jobs.services.loading_pours import behind, rows_of_pours
 from jobs.services.loading_tables import KEY_OF, TABLES, Column, Table
 
 __all__ = ["DumpRefused", "dump"]
@@ -66,6 +67,8 @@ def _rows(table: Table) -> models.QuerySet[Any]:
         rows = rows.exclude(phase__status=Phase.Status.DROPPED)
         more = ("crew",) if table.model is FieldReport else ()
         return rows.select_related("phase__job", *more)
+    if table.model in (Pour, PourReading):
+        return rows_of_pours(rows)
     related = [column.attname for column in table.columns if column.refers_to]
     return rows.select_related(*related) if related else rows
 
@@ -79,7 +82,7 @@ def _cells(table: Table, row: Any) -> Iterator[str]:
         if is_share and row.status != Phase.Status.UNDER_WAY:
             yield ""
         else:
-            yield _cell(column, getattr(owner, column.attname))
+            yield _cell(column, getattr(behind(owner, column), column.attname))
 
 
 def _cell(column: Column, value: Any) -> str:

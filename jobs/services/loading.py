@@ -23,12 +23,14 @@ from jobs.services.intake import refresh_phases
 from jobs.services.loading_cells import Shift
 from jobs.services.loading_files import LoadError, LoadFailed, Sheet, read_sheet
 from jobs.services.loading_phases import apply_history, attach_inspections, store_reports
+from jobs.services.loading_pours import attach_pours, attach_readings
 from jobs.services.loading_rows import Entry, Run, read_rows
 from jobs.services.loading_tables import TABLES
 
 __all__ = ["LoadError", "LoadFailed", "LoadReport", "load"]
 
-_BEFORE_PHASES = [kind for kind in TABLES if kind not in ("inspections", "history", "reports")]
+_AFTER_PHASES = (*checks.PHASES_KNOWN_LATER, "reports")
+_BEFORE_PHASES = [kind for kind in TABLES if kind not in _AFTER_PHASES]
 
 
 @dataclass(frozen=True, slots=True)
@@ -161,6 +163,10 @@ def _store_phases(run: Run, now: datetime | None) -> None:
     attach_inspections(run)
     _store(run, "inspections")
     apply_history(run, now=now)
+    attach_pours(run, now=now)
+    _store(run, "pours")
+    attach_readings(run, now=now)
+    _store(run, "pour_readings")
     store_reports(run, now=now)
 
 

@@ -17,8 +17,11 @@ from inspections.models import (
     LocateRule,
     LocateTicket,
     Permit,
+    Pour,
+    PourReading,
     SiteReadiness,
     SiteShot,
+    StrengthNeed,
     TicketResponse,
     WeatherArea,
     WeatherHour,
@@ -126,6 +129,12 @@ def _columns(model: type[models.Model], names: str) -> Iterator[Column]:
 
 def _table(kind: str, model: type[models.Model], names: str, key: str = "", **blamed: str) -> Table:
     return Table(kind, model, tuple(_columns(model, names)), tuple(key.split()), blamed)
+
+
+def _pour_table(kind: str, model: type[models.Model], names: str, key: str) -> Table:
+    """Return a table whose rows belong to a pour, named by its phase, its moment and its part."""
+    of_pour = (*_columns(Phase, "job phase=code"), *_columns(Pour, "poured_at part"))
+    return Table(kind, model, of_pour + tuple(_columns(model, names)), tuple(key.split()))
 
 
 def _phase_table(kind: str, model: type[models.Model], names: str, key: str) -> Table:
@@ -284,6 +293,13 @@ _ALL = (
         "status requested_at visit_from visit_until note",
         "job phase requested_at",
     ),
+    _table(
+        "strength_needs",
+        StrengthNeed,
+        "job poured_phase following_phase strength_percent minimum_hours stated_by entered_at",
+        "following_phase poured_phase job",
+        strength_need_above_0_and_at_most_100="strength_percent",
+    ),
     _phase_table(
         "history",
         Phase,
@@ -298,6 +314,19 @@ _ALL = (
         "people stopped_by stopped_until note corrects=corrects_id corrected_kind set_status "
         "set_started_at set_done_at",
         "id",
+    ),
+    _phase_table(
+        "pours",
+        Pour,
+        "poured_at part mix_psi cement cured is_accelerated placed_degf ground_degf "
+        "protected_until note",
+        "job phase poured_at part",
+    ),
+    _pour_table(
+        "pour_readings",
+        PourReading,
+        "taken_at of temp_degf",
+        "job phase poured_at part taken_at of",
     ),
 )
 

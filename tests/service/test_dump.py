@@ -27,6 +27,9 @@ LEFT_OUT = {
     ("history", "labor_arithmetic"),
     ("history", "status"),
     ("inspections", "phase"),  # named by job and code
+    ("pours", "phase"),
+    ("pour_readings", "pour"),  # named by its phase, moment and part
+    ("strength_needs", "entered_by"),  # a sign-in
     ("weather_areas", "last_good_at"),  # the source's own state
     ("weather_areas", "last_tried_at"),
     ("weather_areas", "last_error"),
