@@ -19,6 +19,7 @@ from contractor.trade.phases import PHASE_TABLE
 from crews.shifts import parse_shifts
 from inspections.models import Inspection, InspectionEvent
 from inspections.selectors.desk import PART_CAUTION, DeskRow, RecordLine, desk
+from inspections.selectors.locate import ticket_warnings
 from inspections.selectors.permits import WARN_DAYS_AHEAD, permits_to_act_on
 from inspections.services import visits
 from inspections.services.visits import Recorded, Said, VisitRefused
@@ -145,6 +146,7 @@ class DeskPages(admin.ModelAdmin):
             "coming": [_shown(row, now) for row in found.coming],
             "record": [_line(line) for line in found.record],
             "permits": permits_to_act_on(now=now),
+            "warnings": ticket_warnings(now=now),
             "warn_days": WARN_DAYS_AHEAD,
             "outcomes": [(one.value, one.label) for one in OUTCOMES],
             "part_caution": PART_CAUTION,

@@ -345,6 +345,16 @@ def test_the_ticket_list_tells_warnings_and_a_new_ticket_is_filled_in(client: Cl
     assert (initial["called_on"], initial["dig_from"]) == (date(2026, 6, 1), date(2026, 6, 4))
 
 
+def test_the_inspection_desk_tells_warnings_too(client: Client, office: Any):
+    make_firm()
+    booked_dig(make_job(), june(3))
+    client.force_login(office)
+
+    page = client.get(reverse("admin:inspections_inspection_desk")).content.decode()
+
+    assert "no locate ticket is live or called" in page
+
+
 def test_a_rule_is_refused_with_days_and_hours_together(client: Client, office: Any):
     client.force_login(office)
     row = LocateRule.objects.get(state="OH")
