@@ -15,6 +15,7 @@ from django.utils.safestring import SafeString
 
 from crews import selectors, services
 from crews.models import WEEKDAYS, Crew, DayOff, Equipment, FeedSubscription, Firm, WorkHours
+from jobs.admin.recording import RecordsChanges
 
 NOTHING = "–"
 
@@ -28,7 +29,7 @@ def _moment(value: datetime | None) -> str:
 
 
 @admin.register(Firm)
-class FirmAdmin(admin.ModelAdmin):
+class FirmAdmin(RecordsChanges):
     """The one row of the builder."""
 
     list_display = ("name", "county", "state", "phone", "freeze_days")
@@ -48,7 +49,7 @@ class FirmAdmin(admin.ModelAdmin):
 
 
 @admin.register(WorkHours)
-class WorkHoursAdmin(admin.ModelAdmin):
+class WorkHoursAdmin(RecordsChanges):
     """Weeks of work."""
 
     list_display = ("name", *WEEKDAYS, "crew_count")
@@ -100,7 +101,7 @@ class DayOffInline(admin.TabularInline):
 
 
 @admin.register(Crew)
-class CrewAdmin(admin.ModelAdmin):
+class CrewAdmin(RecordsChanges):
     """Crews: who leads, what they can do, where they work next, whose calendars listen."""
 
     form = CrewForm
@@ -170,7 +171,7 @@ class CrewAdmin(admin.ModelAdmin):
 
 
 @admin.register(Equipment)
-class EquipmentAdmin(admin.ModelAdmin):
+class EquipmentAdmin(RecordsChanges):
     """Machines that crews share."""
 
     list_display = ("name", "kind", "next_day_off_shown", "is_active")
@@ -191,7 +192,7 @@ class EquipmentAdmin(admin.ModelAdmin):
 
 
 @admin.register(DayOff)
-class DayOffAdmin(admin.ModelAdmin):
+class DayOffAdmin(RecordsChanges):
     """Days without work: everyone's, a crew's or a machine's."""
 
     list_display = ("first_day", "last_day", "whose", "reason", "is_public_holiday")

@@ -11,6 +11,7 @@ from django.http import HttpRequest
 from contractor.trade.notice import AskedWhen
 from inspections.models import Authority, AuthorityClosure, InspectionRule
 from inspections.selectors.authority import notice_words, request_words
+from jobs.admin.recording import RecordsChanges
 from jobs.forms import NamedErrors
 from jobs.models import Job
 
@@ -35,7 +36,7 @@ class InspectionRuleInline(admin.TabularInline):
 
 
 @admin.register(Authority)
-class AuthorityAdmin(admin.ModelAdmin):
+class AuthorityAdmin(RecordsChanges):
     """Who inspects, by which rules, and how many open jobs stand under each."""
 
     list_display = ("name", "county", "state", "rules", "inspects", "open_permits", "phone")

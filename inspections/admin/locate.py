@@ -15,6 +15,7 @@ from django.utils import timezone
 from contractor.trade import locate
 from inspections.models import LocateRule, LocateTicket, TicketResponse
 from inspections.selectors.locate import answer_words, reckoned, ticket_warnings
+from jobs.admin.recording import RecordsChanges
 from jobs.admin.replanning import plan_again
 from jobs.admin.words import count, day
 from jobs.forms import NamedErrors
@@ -55,7 +56,7 @@ class TicketResponseInline(admin.TabularInline):
 
 
 @admin.register(LocateTicket)
-class LocateTicketAdmin(admin.ModelAdmin):
+class LocateTicketAdmin(RecordsChanges):
     """Buried-line notices: when digging may begin, and how long they live."""
 
     form = NamedErrors

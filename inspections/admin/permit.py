@@ -9,6 +9,7 @@ from django.db.models import F, Q, QuerySet
 from django.http import HttpRequest
 
 from inspections.models import Permit
+from jobs.admin.recording import RecordsChanges
 from jobs.forms import NamedErrors
 
 
@@ -40,7 +41,7 @@ class PermitStateFilter(admin.SimpleListFilter):
 
 
 @admin.register(Permit)
-class PermitAdmin(admin.ModelAdmin):
+class PermitAdmin(RecordsChanges):
     """Permits: applied, expected, issued."""
 
     form = NamedErrors

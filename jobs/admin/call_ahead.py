@@ -19,6 +19,7 @@ from django.utils.safestring import mark_safe
 
 from contractor.trade.lead_times import RESERVE_DAYS
 from contractor.trade.phases import PHASE_TABLE
+from jobs.admin.recording import RecordsChanges
 from jobs.admin.replanning import plan_again
 from jobs.admin.words import count, day, short_day
 from jobs.forms import DeliveryForm, NamedErrors
@@ -74,7 +75,7 @@ class AwaitedFilter(admin.SimpleListFilter):
 
 
 @admin.register(Delivery)
-class DeliveryAdmin(admin.ModelAdmin):
+class DeliveryAdmin(RecordsChanges):
     """Material that phases wait for, and the page to call suppliers by."""
 
     form = DeliveryForm

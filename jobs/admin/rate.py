@@ -8,6 +8,7 @@ from django import forms
 from django.contrib import admin
 
 from contractor.trade.rates import STARTER_RATES
+from jobs.admin.recording import RecordsChanges
 from jobs.forms import NamedErrors
 from jobs.models import LaborRate
 
@@ -30,7 +31,7 @@ class LaborRateForm(NamedErrors):
 
 
 @admin.register(LaborRate)
-class LaborRateAdmin(admin.ModelAdmin):
+class LaborRateAdmin(RecordsChanges):
     """Rates that the firm has of its own; all others are starter values."""
 
     form = LaborRateForm
