@@ -7,6 +7,7 @@ from typing import Any
 from django.db import models, transaction
 from django.db.models import Q
 
+from contractor.trade.phases import REWORK
 from inspections.models import Inspection, Pour, PourReading
 from jobs.models import FieldReport, Phase
 from jobs.services.loading_cells import cell_of
@@ -18,7 +19,8 @@ __all__ = ["DumpRefused", "dump"]
 
 _OF_PHASES = (Inspection, FieldReport)
 _HAS_HISTORY = (
-    Q(started_at__isnull=False)
+    Q(code__in=REWORK)  # the building does not make it again, so the file must
+    | Q(started_at__isnull=False)
     | Q(done_at__isnull=False)
     | Q(office_hours__isnull=False)
     | Q(pinned_crew__isnull=False)

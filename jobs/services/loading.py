@@ -22,7 +22,13 @@ from jobs.services import loading_checks as checks
 from jobs.services.intake import refresh_phases
 from jobs.services.loading_cells import Shift
 from jobs.services.loading_files import LoadError, LoadFailed, Sheet, read_sheet
-from jobs.services.loading_phases import apply_history, attach_inspections, store_reports
+from jobs.services.loading_phases import (
+    add_rework,
+    apply_history,
+    attach_inspections,
+    mark_part_passes,
+    store_reports,
+)
 from jobs.services.loading_pours import attach_pours, attach_readings
 from jobs.services.loading_rows import Entry, Run, read_rows
 from jobs.services.loading_tables import TABLES
@@ -160,9 +166,11 @@ def _store_phases(run: Run, now: datetime | None) -> None:
     firm_rates = rates()
     for job in _jobs_to_refresh(run):
         refresh_phases(job=job, firm_rates=firm_rates)
+    add_rework(run)
     attach_inspections(run)
     _store(run, "inspections")
     apply_history(run, now=now)
+    mark_part_passes(run)
     attach_pours(run, now=now)
     _store(run, "pours")
     attach_readings(run, now=now)

@@ -37,7 +37,7 @@ PHASES_KNOWN_LATER = ("inspections", "history", "pours", "pour_readings")
 # By file: the days on which something happened. A plan takes them as facts.
 _HAPPENED = {
     "jobs": ("sold_on", "completed_on"),
-    "permits": ("applied_on", "issued_on"),
+    "permits": ("drawings_received_on", "applied_on", "issued_on"),
     "deliveries": ("ordered_on", "confirmed_on", "arrived_on"),
     "locate_rules": ("checked_on",),
     "lead_times": ("checked_on",),

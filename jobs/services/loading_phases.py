@@ -6,16 +6,49 @@ from typing import cast
 from django.db import IntegrityError, transaction
 from django.utils import timezone
 
-from contractor.trade.phases import PHASE_TABLE, Performer
+from contractor.trade.phases import PHASE_TABLE, REWORK, Performer
 from inspections.models import Inspection
 from jobs.models import FieldReport, Job, Phase
+from jobs.services.intake import refresh_phases
 from jobs.services.loading_checks import check_constraints
 from jobs.services.loading_rows import Entry, Run
 from jobs.services.reporting import tell_all_anew
 
-__all__ = ["apply_history", "attach_inspections", "store_reports"]
+__all__ = [
+    "add_rework",
+    "apply_history",
+    "attach_inspections",
+    "mark_part_passes",
+    "store_reports",
+]
 
 Phases = dict[tuple[int, str], Phase]
+
+
+def add_rework(run: Run) -> None:
+    """Make the rework phases that the history names: they come from inspections, not buildings."""
+    named = {
+        (job.pk, cast(str, entry.values["phase"])): job
+        for entry in run.good("history")
+        if entry.values["phase"] in REWORK and (job := cast(Job, entry.values["job"])).pk
+    }
+    known = set(Phase.objects.filter(job__in=named.values()).values_list("job", "code"))
+    new = [
+        Phase(job=job, code=code, sequence=0)
+        for (pk, code), job in named.items()
+        if (pk, code) not in known
+    ]
+    Phase.objects.bulk_create(new)
+    for job in {phase.job.pk: phase.job for phase in new}.values():
+        refresh_phases(job=job)
+
+
+def mark_part_passes(run: Run) -> None:
+    """Let what an inspection that passed in part holds begin, where no later visit says more."""
+    visits = [cast(Inspection, row) for row in run.instances("inspections")]
+    latest = {visit.phase_id: visit for visit in sorted(visits, key=lambda v: v.requested_at)}
+    part = [pk for pk, visit in latest.items() if visit.status == Inspection.Status.PARTIAL]
+    Phase.objects.filter(pk__in=part).exclude(status=Phase.Status.DONE).update(partly_passed=True)
 
 
 def apply_history(run: Run, *, now: datetime | None) -> None:

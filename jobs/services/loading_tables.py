@@ -14,6 +14,7 @@ from inspections.models import (
     Authority,
     AuthorityClosure,
     Inspection,
+    InspectionRule,
     LocateRule,
     LocateTicket,
     Permit,
@@ -202,14 +203,24 @@ _ALL = (
     _table(
         "authorities",
         Authority,
-        "name county state phone inspects_holes inspects_slab inspects_frame inspects_final "
-        "request_cutoff notice_working_days asked_when visit_windows weekdays",
+        "name county state phone request_way request_to inspects_holes inspects_slab "
+        "inspects_frame inspects_final request_cutoff notice_working_days notice_hours asked_when "
+        "visit_windows weekdays takes_wishes visits_per_day reinspection_fee_usd "
+        "fee_after_failures fee_is_prepaid lapse_days",
         "name",
+        authority_notice_in_hours_or_days="notice_hours",
+    ),
+    _table(
+        "inspection_rules",
+        InspectionRule,
+        "authority inspection uses minimum_area_sf holds",
+        "authority inspection uses minimum_area_sf",
+        only_a_frame_inspection_chooses_what_it_holds="holds",
     ),
     _table(
         "closures",
         AuthorityClosure,
-        "authority first_day last_day reason",
+        "authority first_day last_day reason repeats",
         "authority first_day last_day reason",
         closure_ends_after_it_starts="last_day",
     ),
@@ -245,7 +256,7 @@ _ALL = (
     _table(
         "permits",
         Permit,
-        "job authority number is_exempt applied_on expected_on issued_on",
+        "job authority number is_exempt drawings_received_on applied_on expected_on issued_on",
         "job",
         permit_issued_after_applied="issued_on",
     ),
@@ -290,7 +301,7 @@ _ALL = (
     _phase_table(
         "inspections",
         Inspection,
-        "status requested_at visit_from visit_until note",
+        "status requested_at visit_from visit_until decided_at released released_share note",
         "job phase requested_at",
     ),
     _table(

@@ -26,6 +26,7 @@ LEFT_OUT = {
     ("history", "labor_hours"),
     ("history", "labor_arithmetic"),
     ("history", "status"),
+    ("history", "partly_passed"),  # follows from the inspections
     ("inspections", "phase"),  # named by job and code
     ("pours", "phase"),
     ("pour_readings", "pour"),  # named by its phase, moment and part
