@@ -145,9 +145,11 @@ def free_stale(*, now: datetime) -> list[int]:
     TaskRequest.objects.filter(status=Status.RUNNING, claimed_at__lt=now - STALE_AFTER).update(
         status=Status.QUEUED, claimed_at=None, claim=None, next_try_at=now - SEND_AGAIN_AFTER
     )
-    at_once = Q(once__isnull=False) | Q(requested_at__lte=now - SEND_AGAIN_AFTER)
+    # A fresh wish has a message of its own on the way; only if that takes long it is sent again.
+    has_none = Q(once__isnull=False) | Q(tries__gt=0)
+    late = Q(next_try_at__lte=now - SEND_AGAIN_AFTER)
     return list(
-        TaskRequest.objects.filter(at_once, status=Status.QUEUED, next_try_at__lte=now)
+        TaskRequest.objects.filter(has_none | late, status=Status.QUEUED, next_try_at__lte=now)
         .order_by("id")
         .values_list("pk", flat=True)
     )
