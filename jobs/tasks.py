@@ -175,10 +175,11 @@ def refresh_weather(**_later: object) -> None:
 
 @shared_task(time_limit=120, soft_time_limit=100)
 def refresh_area_weather(*, area_id: int, **_later: object) -> None:
-    """Fetch one area's forecast; what goes wrong is kept at the area."""
+    """Fetch one area's forecast, and compare with the plan if it stops other days."""
     area = WeatherArea.objects.filter(pk=area_id).first()
-    if area is not None:
-        weather.refresh(area=area, now=database_now())
+    if area is not None and weather.refresh_moves_work(area=area, now=database_now()):
+        reason = f"the forecast of {area} stops other days"
+        enqueue_task(kind=TaskRequest.Kind.SLIPS, reason=reason)
 
 
 @shared_task(time_limit=30, soft_time_limit=25)

@@ -11,7 +11,10 @@ from django.conf import settings
 from django.db import transaction
 from django.utils import timezone
 
+from contractor.trade.kinds import Soil
+from contractor.trade.weather import PHASE_GATES
 from inspections.models import WeatherArea, WeatherHour
+from inspections.selectors.weather import weather_at
 from inspections.services.weather_sources import (
     DaysByHand,
     NwsForecast,
@@ -62,6 +65,19 @@ def refresh(*, area: WeatherArea, now: datetime, source: WeatherSource | None = 
         return text
     store(area=area, source=source.source, told=told, now=now)
     return ""
+
+
+def refresh_moves_work(*, area: WeatherArea, now: datetime) -> bool:
+    """Fetch one area's forecast, and return whether it stops other days than what was known."""
+    before = _stopped_days(area, now)
+    refresh(area=area, now=now)
+    return _stopped_days(area, now) != before
+
+
+def _stopped_days(area: WeatherArea, now: datetime) -> list[object]:
+    """Return the days that weather stops in an area, by gate and soil."""
+    known = next(row for row in weather_at(now).areas if row.area.pk == area.pk)
+    return [known.site(gate, soil=soil).key for gate in PHASE_GATES for soil in Soil]
 
 
 @transaction.atomic

@@ -15,6 +15,7 @@ from http.server import BaseHTTPRequestHandler, ThreadingHTTPServer
 from typing import Any
 
 import pytest
+from django.utils import timezone
 
 from contractor.trade.weather_days import DaySummary
 from inspections.models import WeatherHour
@@ -22,6 +23,7 @@ from inspections.selectors.weather import forecast_temps_degf, weather_at
 from inspections.services import weather
 from inspections.services.weather_sources import DaysFile, HoursTold, NwsForecast, SourceError
 from jobs import tasks
+from jobs.models import TaskRequest
 from tests.factories import WeatherAreaFactory
 from tests.nws import gridpoint, hourly, layer
 from tests.service.portfolio import ZONE
@@ -369,6 +371,26 @@ def test_beat_fetches_only_areas_with_an_address(monkeypatch):
 
 def test_a_task_for_an_area_that_is_gone_does_nothing():
     tasks.refresh_area_weather(area_id=12345)
+
+
+@pytest.mark.parametrize(("kmh", "asks"), [(8.0, 0), (60.0, 1)])
+def test_a_forecast_that_stops_other_days_asks_to_compare_with_the_plan(kmh, asks):
+    now = timezone.now()
+    first = now.replace(minute=0, second=0, microsecond=0)
+    area = WeatherAreaFactory()
+    for hours, wind in ((2, 8.0), (1, kmh)):
+        made = gridpoint(
+            first,
+            hours=190,
+            windSpeed=layer("wmoUnit:km_h-1", [(first, 190, wind)]),
+            updateTime=(first - timedelta(hours=hours)).isoformat(),
+        )
+        with serving(with_document(made)) as url:
+            area.forecast_url = url
+            area.save()
+            tasks.refresh_area_weather(area_id=area.pk)
+
+    assert TaskRequest.objects.filter(kind=TaskRequest.Kind.SLIPS).count() == asks
 
 
 def test_a_task_keeps_what_went_wrong():
