@@ -10,7 +10,7 @@ from contractor.trade.phases import INSPECTIONS, PHASE_TABLE
 from inspections.models import Inspection
 from jobs.models import Phase
 from jobs.selectors.hold_facts import Clears, HoldFact, HoldKind
-from jobs.selectors.needs import network_by_rows
+from jobs.selectors.needs import built
 
 if TYPE_CHECKING:
     from collections.abc import Iterator, Mapping, Sequence
@@ -27,7 +27,7 @@ def open_holds(jobs: Sequence[Job], now: datetime) -> list[HoldFact]:
     """
     Return what drawings, permits and inspections hold, and those that are there as cleared.
 
-    Each job needs its phases, doors, lean-tos, and its permit with the authority; one query.
+    Each job needs its phases, `NEEDED_ROWS` and its permit with the authority; one query.
     """
     visits = _last_visits(jobs)
     facts: list[HoldFact] = []
@@ -98,16 +98,17 @@ def _inspection_holds(
 
     It holds the first open phase that follows it; the final one holds nothing but itself.
     """
-    network = network_by_rows(job)
-    if network is None:
+    found = built(job)
+    if found is None:
         return
+    network = found[1]
     rows = {phase.code: phase for phase in job.phases.all()}
     open_codes = {code for code, row in rows.items() if row.status == Phase.Status.OPEN}
     for code in network.phases:
         row = rows.get(code)
         if code not in INSPECTIONS or row is None:
             continue
-        before = [rows[link.before] for link in network.follows if link.after == code]
+        before = [rows[f.before] for f in network.follows if f.after == code and f.before in rows]
         is_near = all(leader.status == Phase.Status.DONE for leader in before)
         after = [link.after for link in network.follows if link.before == code]
         held = next((c for c in after if c in open_codes), code)

@@ -16,7 +16,7 @@ from contractor.trade.locate import STARTER_RULES, Answer, may_dig
 from inspections.models import LocateRule, LocateTicket
 from jobs.models import Booking, Job, Phase, Plan
 from jobs.selectors.hold_facts import Clears, HoldFact, HoldKind
-from jobs.selectors.needs import dig_phases
+from jobs.selectors.needs import NEEDED_ROWS, dig_phases
 
 if TYPE_CHECKING:
     from collections.abc import Iterator, Mapping, Sequence
@@ -108,7 +108,7 @@ def open_holds(jobs: Sequence[Job], now: datetime) -> list[HoldFact]:
     """
     Return what locate tickets still hold, and live tickets as cleared.
 
-    Each job needs its phases and its `locate_tickets` with their `responses`.
+    Each job needs its phases, `NEEDED_ROWS`, and its `locate_tickets` with their `responses`.
     """
     rules, today = locate_rules(), timezone.localdate(now)
     facts: list[HoldFact] = []
@@ -184,7 +184,8 @@ def _digging_jobs() -> QuerySet[Job]:
     return (
         Job.objects.filter(status=Job.Status.SIGNED, phases__status__in=DIGGING)
         .distinct()
-        .prefetch_related("phases", "openings", "lean_tos", "locate_tickets__responses")
+        .select_related("permit__authority")
+        .prefetch_related("phases", *NEEDED_ROWS, "locate_tickets__responses")
         .order_by("number")
     )
 

@@ -15,7 +15,7 @@ from contractor.trade.weather import Level, WeatherGate
 from inspections.selectors.weather import Weather, weather_at
 from jobs.models import Booking, Job, Phase, Plan
 from jobs.selectors.hold_facts import Clears, HoldFact, HoldKind
-from jobs.selectors.needs import network_by_rows
+from jobs.selectors.needs import NEEDED_ROWS, built
 from jobs.selectors.plans import live_phases
 
 if TYPE_CHECKING:
@@ -156,13 +156,15 @@ def _ready_phases() -> Iterator[Phase]:
     """Yield the open crew phases that nothing before them and no material keeps waiting."""
     jobs = (
         Job.objects.filter(status=Job.Status.SIGNED)
-        .prefetch_related(Prefetch("phases", live_phases()), "openings", "lean_tos", "deliveries")
+        .select_related("permit__authority")
+        .prefetch_related(Prefetch("phases", live_phases()), *NEEDED_ROWS, "deliveries")
         .order_by("number")
     )
     for job in jobs:
-        network = network_by_rows(job)
-        if network is None:
+        found = built(job)
+        if found is None:
             continue
+        network = found[1]
         rows = {phase.code: phase for phase in job.phases.all()}
         missing = {row.item for row in job.deliveries.all() if row.arrived_on is None}
         waits = {code for item, code in network.deliveries if item in missing}

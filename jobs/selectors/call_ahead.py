@@ -9,19 +9,18 @@ from typing import TYPE_CHECKING
 from django.db.models import Prefetch, Q
 from django.utils import timezone
 
-from contractor.trade.errors import SpecError
 from contractor.trade.labeled import Labeled
 from contractor.trade.lead_times import RESERVE_DAYS, needed_by_date
 from jobs.models import Booking, Delivery, DeliveryReport, Job, Phase, Plan
 from jobs.selectors import plans
-from jobs.selectors.buildings import building_of
 from jobs.selectors.deliveries import due_on, lead_time_of, lead_times
-from jobs.selectors.needs import held_phase
+from jobs.selectors.needs import NEEDED_ROWS, built
 
 if TYPE_CHECKING:
-    from collections.abc import Iterable, Mapping
+    from collections.abc import Iterable, Iterator, Mapping
     from datetime import datetime
 
+    from contractor.trade.building import Building
     from contractor.trade.lead_times import LeadTime
 
 WEEK = timedelta(days=7)
@@ -98,9 +97,8 @@ def call_ahead(*, now: datetime, every: bool = False) -> CallAhead:
     reports = _last_reports()
     lines = []
     for job in _waiting_jobs():
-        for delivery in job.deliveries.all():
-            line = _line(job, delivery, rows, starts, reports, today)
-            if line is not None and (every or _is_of_week(line, today)):
+        for line in _lines(job, rows, starts, reports, today):
+            if every or _is_of_week(line, today):
                 lines.append(line)
     lines.sort(key=lambda line: _rank(line, today))
     return CallAhead(
@@ -125,9 +123,8 @@ def _waiting_jobs() -> Iterable[Job]:
             deliveries__isnull=False,
         )
         .distinct()
-        .prefetch_related(
-            "phases", "openings", "lean_tos", Prefetch("deliveries", awaited.order_by("id"))
-        )
+        .select_related("permit__authority")
+        .prefetch_related("phases", *NEEDED_ROWS, Prefetch("deliveries", awaited.order_by("id")))
         .order_by("number")
     )
 
@@ -145,37 +142,49 @@ def _last_reports() -> dict[tuple[int, str], DeliveryReport]:
     return {(row.job_id, row.item): row for row in rows.order_by("told_at", "id")}
 
 
-def _line(
+def _lines(
     job: Job,
-    delivery: Delivery,
     rows: tuple[LeadTime, ...],
     starts: Mapping[int, date],
     reports: Mapping[tuple[int, str], DeliveryReport],
     today: date,
-) -> CallAheadLine | None:
-    """Return a delivery's line, None where no open phase waits for it."""
-    code = held_phase(job, delivery.item)
-    phase = next((p for p in job.phases.all() if p.code == code), None)
-    if code is None or phase is None or phase.status != Phase.Status.OPEN:
-        return None
-    try:
-        building = building_of(job)
-    except SpecError:
-        return None
+) -> Iterator[CallAheadLine]:
+    """Yield a line for each delivery that an open phase of a job waits for."""
+    found = built(job)
+    if found is None:
+        return
+    building, network = found
+    held = dict(network.deliveries)
+    phases = {p.code: p for p in job.phases.all() if p.status == Phase.Status.OPEN}
+    for delivery in job.deliveries.all():
+        phase = phases.get(held.get(delivery.item, ""))
+        if phase is not None:
+            report = reports.get((job.pk, delivery.item))
+            yield _line(delivery, phase, building, rows, starts.get(phase.pk), report, today)
+
+
+def _line(
+    delivery: Delivery,
+    phase: Phase,
+    building: Building,
+    rows: tuple[LeadTime, ...],
+    begins: date | None,
+    report: DeliveryReport | None,
+    today: date,
+) -> CallAheadLine:
     due, why = due_on(delivery, building, rows, today)
     lead_days = lead_time_of(delivery, building, rows).days
-    begins = starts.get(phase.pk)
     needed_by = needed_by_date(begins) if begins else None
     return CallAheadLine(
         delivery=delivery,
-        phase_code=code,
+        phase_code=phase.code,
         due_on=due,
         why=why,
         lead_days=lead_days,
         needed_by=needed_by,
         order_by=needed_by and needed_by - timedelta(days=RESERVE_DAYS + lead_days),
         standing=_standing(due, needed_by, today),
-        report=reports.get((job.pk, delivery.item)),
+        report=report,
     )
 
 

@@ -8,11 +8,9 @@ from typing import TYPE_CHECKING
 from django.utils import timezone
 
 from contractor.trade import lead_times as trade
-from contractor.trade.errors import SpecError
 from jobs.models import LeadTime, Phase
-from jobs.selectors.buildings import building_of
 from jobs.selectors.hold_facts import Clears, HoldFact, HoldKind
-from jobs.selectors.needs import held_phase
+from jobs.selectors.needs import built
 
 if TYPE_CHECKING:
     from collections.abc import Iterable, Sequence
@@ -65,18 +63,19 @@ def open_holds(jobs: Sequence[Job], now: datetime) -> list[HoldFact]:
     """
     Return what is still missing of each job's material, and what has arrived as cleared.
 
-    Each job needs its phases, doors, lean-tos and deliveries.
+    Each job needs its phases, deliveries and `NEEDED_ROWS`.
     """
     rows, today = lead_times(), timezone.localdate(now)
     facts = []
     for job in jobs:
-        waiting = {p.code for p in job.phases.all() if p.status == Phase.Status.OPEN}
-        try:
-            building = building_of(job)
-        except SpecError:
+        found = built(job)
+        if found is None:
             continue
+        building, network = found
+        waiting = {p.code for p in job.phases.all() if p.status == Phase.Status.OPEN}
+        held = dict(network.deliveries)
         for delivery in sorted(job.deliveries.all(), key=lambda row: row.pk):
-            code = held_phase(job, delivery.item)
+            code = held.get(delivery.item)
             if code in waiting:
                 facts.append(_hold(job, code, delivery, building, rows, today))
     return facts

@@ -20,7 +20,7 @@ from inspections.selectors import authority_holds, locate, site, stopped_work
 from jobs.models import Booking, Job, Plan, PlannedWait
 from jobs.selectors import deliveries, plan_holds, plans
 from jobs.selectors.hold_facts import Clears, HoldFact, HoldKind
-from jobs.selectors.needs import network_by_rows
+from jobs.selectors.needs import NEEDED_ROWS, built
 
 if TYPE_CHECKING:
     from collections.abc import Mapping, Sequence
@@ -33,9 +33,6 @@ __all__ = ["Clears", "HoldCost", "HoldFact", "HoldKind", "ShownHold", "holds", "
 
 # A crew with other work that begins within so long can be sent there; our own choice.
 OTHER_WORK = timedelta(days=14)
-# Weather comes and goes between two looks at a calendar, and cure is known by its date; the rest
-# is told to crews in the same words until a row changes.
-TOLD_TO_CREWS = frozenset(HoldKind) - {HoldKind.WEATHER, HoldKind.CURE}
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -101,7 +98,7 @@ def holds(*, now: datetime, job: Job | None = None, cleared: bool = False) -> li
     by_pk = {row.pk: row for row in jobs}
     costs = _Costs(jobs, now) if jobs else None
     shown = []
-    for fact in _facts(jobs, now):
+    for fact in _facts(_ALL, jobs, now):
         if fact.is_open or cleared:
             row = by_pk[fact.job_id]
             cost = costs.of(row, fact) if costs and fact.is_open else None
@@ -116,8 +113,8 @@ def told_to_crews(*, now: datetime) -> Mapping[tuple[int, str], tuple[str, ...]]
     The words are the same as long as the rows are.
     """
     told: dict[tuple[int, str], list[str]] = {}
-    for fact in _facts(list(_jobs()), now):
-        if fact.is_open and fact.kind in TOLD_TO_CREWS:
+    for fact in _facts(_FROM_ROWS, list(_jobs()), now):
+        if fact.is_open:
             words = f"Waits for {fact.kind.label.lower()}: {fact.what}."
             told.setdefault((fact.job_id, fact.phase_code), []).append(words)
     return {key: tuple(sorted(set(words))) for key, words in told.items()}
@@ -129,8 +126,7 @@ def _jobs() -> QuerySet[Job]:
         .select_related("permit__authority")
         .prefetch_related(
             Prefetch("phases", plans.live_phases()),
-            "openings",
-            "lean_tos",
+            *NEEDED_ROWS,
             "deliveries",
             "locate_tickets__responses",
         )
@@ -138,20 +134,20 @@ def _jobs() -> QuerySet[Job]:
     )
 
 
-def _facts(jobs: Sequence[Job], now: datetime) -> list[HoldFact]:
-    return [fact for tell in _DOMAINS for fact in tell(jobs, now)]
+def _facts(domains: Sequence[TellsHolds], jobs: Sequence[Job], now: datetime) -> list[HoldFact]:
+    return [fact for tell in domains for fact in tell(jobs, now)]
 
 
-# Each tells its own kinds, and no two the same.
-_DOMAINS: tuple[TellsHolds, ...] = (
+# Each tells its own kinds, and no two the same. What these tell changes only when a row does, so
+# crews' calendars may carry it; weather comes and goes, and cure is told by its date.
+_FROM_ROWS: tuple[TellsHolds, ...] = (
     authority_holds.open_holds,
     plan_holds.agreed_holds,
-    plan_holds.cure_holds,
     locate.open_holds,
     deliveries.open_holds,
     site.open_holds,
-    stopped_work.open_holds,
 )
+_ALL: tuple[TellsHolds, ...] = (*_FROM_ROWS, plan_holds.cure_holds, stopped_work.open_holds)
 
 
 class _Costs:
@@ -211,9 +207,10 @@ class _Costs:
 
     def _floats_of(self, job: Job) -> Mapping[str, timedelta]:
         """Return by how much each phase may move before the promise does: total float."""
-        mine, network = self.bookings.get(job.pk, {}), network_by_rows(job)
-        if not mine or network is None:
+        mine, found = self.bookings.get(job.pk, {}), built(job)
+        if not mine or found is None:
             return {}
+        network = found[1]
         finish = max(row.ends_at for row in mine.values())
         spare = timedelta()
         if job.promised_on:

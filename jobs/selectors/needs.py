@@ -2,43 +2,32 @@
 
 from __future__ import annotations
 
-from functools import lru_cache
 from typing import TYPE_CHECKING
 
 from contractor.trade.errors import SpecError
-from contractor.trade.phases import INSPECTIONS, REWORK, JobNetwork, job_network
 from jobs.selectors.buildings import building_of
+from jobs.selectors.networks import network_of
 
 if TYPE_CHECKING:
     from contractor.trade.building import Building
+    from contractor.trade.phases import JobNetwork
     from jobs.models import Job
 
+# What these functions read of jobs, for `prefetch_related`, beside phases; with
+# `select_related("permit__authority")` they then make no query.
+NEEDED_ROWS = ("openings", "lean_tos", "permit__authority__inspection_rules")
 
-def network_by_rows(job: Job) -> JobNetwork | None:
-    """
-    Return a job's network with the inspections that are among its phases.
 
-    None where the building cannot be built as entered. Phases, doors and lean-tos must be loaded.
-    """
-    codes = frozenset(phase.code for phase in job.phases.all())
+def built(job: Job) -> tuple[Building, JobNetwork] | None:
+    """Return a job's building and network, None where it cannot be built as entered."""
     try:
-        return _network(building_of(job), codes & INSPECTIONS, codes & REWORK)
+        building = building_of(job)
     except SpecError:
         return None
+    return building, network_of(job, building)
 
 
 def dig_phases(job: Job) -> tuple[str, ...]:
     """Return the phases of a job that need a live locate ticket."""
-    network = network_by_rows(job)
-    return network.dig_phases if network else ()
-
-
-def held_phase(job: Job, item: str) -> str | None:
-    """Return the phase that waits for an item, None where the building needs none of it."""
-    network = network_by_rows(job)
-    return dict(network.deliveries).get(item) if network else None
-
-
-@lru_cache(maxsize=4096)
-def _network(building: Building, visits: frozenset[str], rework: frozenset[str]) -> JobNetwork:
-    return job_network(building=building, inspections=visits, rework=rework)
+    found = built(job)
+    return found[1].dig_phases if found else ()

@@ -278,7 +278,7 @@ def test_warnings_take_as_many_queries_for_many_digs_as_for_one(django_assert_ma
         ticket(job, 1, 5)
         book(plan, job, "DIG", start=june(9 + number), hours=4, crew=None)  # type: ignore[arg-type]
 
-    with django_assert_max_num_queries(10):
+    with django_assert_max_num_queries(11):
         assert len(ticket_warnings(now=MONDAY)) == 4
 
 
