@@ -241,7 +241,7 @@ class JobAdmin(RecordsChanges):
         # Read only when the page is drawn: not for a change that is saved or for someone refused.
         def told() -> ToldOfJob | None:
             job = self.get_object(request, object_id)
-            return told_of(job) if job else None
+            return told_of(job, now=timezone.now()) if job else None
 
         context = {
             **(extra_context or {}),

@@ -3,12 +3,15 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
+from datetime import datetime
 
 from django.utils.safestring import SafeString
 
+from contractor.trade.progress import ScheduleIndex
 from jobs.admin.report import counts_words, photo_links, says_words
 from jobs.models import Change, FieldReport, Job
 from jobs.selectors.changes import job_changes
+from jobs.selectors.earned import schedule_index
 from jobs.selectors.reports import job_reports
 
 
@@ -29,11 +32,13 @@ class ToldOfJob:
 
     reports: list[ReportRow]
     changes: list[Change]
+    index: str
 
 
-def told_of(job: Job) -> ToldOfJob:
-    """Return what was reported of a job and changed in it."""
+def told_of(job: Job, *, now: datetime) -> ToldOfJob:
+    """Return what was reported of a job and changed in it, and how it stands in time."""
     return ToldOfJob(
+        index=index_words(schedule_index(job, now=now)),
         reports=[
             ReportRow(
                 report=shown.report,
@@ -45,4 +50,17 @@ def told_of(job: Job) -> ToldOfJob:
             for shown in job_reports(job)
         ],
         changes=list(job_changes(job)),
+    )
+
+
+def index_words(index: ScheduleIndex | None) -> str:
+    """Return a job's earned schedule in words; nothing before its first planned day."""
+    if index is None or index.performance_index is None:
+        return ""
+    behind = index.variance_periods
+    side = "behind" if behind < 0 else "ahead of"
+    return (
+        f"earned schedule {index.earned_periods:.1f} of {index.planned_periods:g} days after "
+        f"{index.actual_periods:g} days, {abs(behind):.1f} days {side} plan; "
+        f"SPI(t) {index.performance_index:.2f}."
     )

@@ -44,7 +44,9 @@ def test_a_start_puts_the_crew_on_it() -> None:
 
 
 def test_a_start_told_late_is_when_it_happened() -> None:
-    state = standing([told(Kind.STARTED, 8, happened_at=at(1)), told(Kind.PROGRESS, 4, share_done=0.3)])
+    state = standing(
+        [told(Kind.STARTED, 8, happened_at=at(1)), told(Kind.PROGRESS, 4, share_done=0.3)]
+    )
 
     assert state.started_at == at(1)
 
@@ -226,7 +228,8 @@ def test_corrections_in_a_ring_change_nothing() -> None:
 
 
 @pytest.mark.parametrize(
-    ("crew", "from_office", "is_taken"), [(CREW, False, True), (8, False, False), (None, True, True)]
+    ("crew", "from_office", "is_taken"),
+    [(CREW, False, True), (8, False, False), (None, True, True)],
 )
 def test_only_the_crew_itself_and_the_office_correct_a_crews_report(
     crew: int | None, from_office: bool, is_taken: bool
