@@ -9,6 +9,9 @@ from contractor.trade.kinds import Foundation, Insulation, Lining, OpeningKind, 
 if TYPE_CHECKING:
     from contractor.trade.building import Building
 
+# Cast footings are at least so thick: IRC R403.1.1 (from memory).
+CODE_FOOTING_IN = 6.0
+
 
 def cautions_of(building: "Building") -> tuple[Caution, ...]:
     """Return the cautions of a valid building: ground first, then frame, then fittings."""
@@ -36,12 +39,15 @@ def _ground(building: "Building") -> Iterator[Caution]:
             "Shallower than 48 in: footings must go below the local frost line; the authority "
             "and the engineer's drawings decide the depth.",
         )
-    if building.pad_in < 6:
-        # IRC R403.1.1 (from memory).
+    if building.pad_in < CODE_FOOTING_IN:
+        precast = building.foundation == Foundation.PRECAST_PIER
         yield Caution(
             "pad_in",
             building.pad_in,
-            "A pad under 6 in thick is not a code footing; ask the authority before ordering.",
+            ("A precast pad waits for no cure, but " if precast else "A pad ")
+            + f"under {CODE_FOOTING_IN:g} in thick "
+            + ("it is" if precast else "is")
+            + " not a code footing; ask the authority before ordering.",
         )
 
 

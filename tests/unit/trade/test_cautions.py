@@ -59,3 +59,22 @@ def test_a_nearly_flat_lean_to_roof_is_cautioned():
 
     assert "lean_tos[0].low_eave_ft" in cautioned(lean_tos=(flat,))
     assert "lean_tos[0].low_eave_ft" not in cautioned(lean_tos=(steep,))
+
+
+@pytest.mark.parametrize(
+    ("foundation", "words"),
+    [
+        (
+            Foundation.PRECAST_PIER,
+            "A precast pad waits for no cure, but under 6 in thick it is not",
+        ),
+        (Foundation.POURED_PIER, "A pad under 6 in thick is not a code footing"),
+    ],
+)
+def test_a_pad_thinner_than_a_code_footing_is_cautioned(foundation, words):
+    """Source: IRC R403.1.1, footings at least 6 in thick (from memory)."""
+    thin = [c.message for c in shop(foundation=foundation, pad_in=5.9).cautions()]
+    enough = [c.field for c in shop(foundation=foundation, pad_in=6).cautions()]
+
+    assert any(message.startswith(words) for message in thin)
+    assert "pad_in" not in enough
