@@ -311,7 +311,7 @@ def _with(work: OpenWork, field: str, value: Any) -> OpenWork:
     return replace(work, **edited)
 
 
-def _loaded(like: QuerySet[Any], rows: list[Model]) -> QuerySet[Any]:
+def _loaded(like: QuerySet[Any], rows: list[Model]) -> Any:
     """Return a query set that has these rows and asks nothing."""
     found: Any = like.model._default_manager.all()
     found._result_cache = rows

@@ -7,18 +7,26 @@ repaired draft is published, and the people who got a notice are compared with t
 plans' bookings say are affected. They must be the same, every time.
 """
 
+from __future__ import annotations
+
 import argparse
 import json
 import sys
 from datetime import date, datetime, timedelta
 from random import Random
+from typing import TYPE_CHECKING
 
-from crews.models import Crew, DayOff
-from jobs.models import Booking, Delivery, Job, Phase, Plan
+from tests.bench.database import own_database
+
+if TYPE_CHECKING:
+    from jobs.models import Job, Plan
 
 
 def random_facts(rng: Random, now: datetime) -> str:
     """Let one random thing happen, and return what."""
+    from crews.models import Crew, DayOff
+    from jobs.models import Delivery, Job, Phase
+
     jobs = list(Job.objects.order_by("id"))
     job = rng.choice(jobs)
     kind = rng.choice(["delivery", "hours", "day off", "crew day off"])
@@ -39,6 +47,9 @@ def random_facts(rng: Random, now: datetime) -> str:
 
 def affected(before: Plan, after: Plan) -> set[str]:
     """Return whom a new plan affects, told from the rows alone; like user:4."""
+    from crews.models import Crew
+    from jobs.models import Job
+
     old, new = _rows(before), _rows(after)
     crews: set[int] = set()
     for phase in old.keys() | new.keys():
@@ -56,12 +67,16 @@ def affected(before: Plan, after: Plan) -> set[str]:
 
 
 def _rows(plan: Plan) -> dict[int, tuple[int | None, datetime, datetime]]:
+    from jobs.models import Booking
+
     rows = Booking.objects.filter(plan=plan).values_list("phase", "crew", "starts_at", "ends_at")
     return {phase: (crew, starts, ends) for phase, crew, starts, ends in rows}
 
 
 def _kept(plan: Plan, rows: dict[int, tuple[int | None, datetime, datetime]]) -> set[int]:
     """Return the jobs whose promise a plan keeps."""
+    from jobs.models import Job
+
     kept = set()
     for job in Job.objects.exclude(promised_on=None).prefetch_related("phases"):
         ends = [rows[phase.pk][2] for phase in job.phases.all() if phase.pk in rows]
@@ -100,8 +115,6 @@ def main() -> None:
     parser.add_argument("--seed", type=int, default=11)
     parser.add_argument("--json", action="store_true")
     asked = parser.parse_args()
-    from tests.bench.database import own_database
-
     with own_database():
         row = _measure(asked.slips, asked.seed)
     print(json.dumps(row, indent=2) if asked.json else row, file=sys.stdout)
@@ -111,10 +124,10 @@ def _measure(slips: int, seed: int) -> dict[str, int]:
     from jobs.models import Notice
     from jobs.selectors import plans
     from jobs.services import planning, publishing
-    from tests.bench.notices_firm import build_firm
+    from tests.bench.firm_of_size import build_firm
     from tests.service.portfolio import MONDAY
 
-    build_firm()
+    build_firm(now=MONDAY)
     first = planning.plan_now(now=MONDAY, budget_seconds=0)
     publishing.publish(plan_id=first.pk, now=MONDAY)
     rng = Random(seed)
