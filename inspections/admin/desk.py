@@ -289,7 +289,7 @@ def _window(row: DeskRow) -> str:
 def _line(line: RecordLine) -> ShownLine:
     event = line.event
     phase = event.inspection.phase
-    entered = f"{event.by}" if event.by else "not known who"
+    entered = f"{event.by}" if event.by else "someone without a sign-in"
     return ShownLine(
         line=line,
         at=_moment(event.at),
