@@ -75,9 +75,9 @@ class NeededStrengths:
         return NeededStrength(follows.cure)
 
 
-def needed_strengths(jobs: Q) -> NeededStrengths:
+def strength_needs(jobs: Q) -> tuple[StrengthNeed, ...]:
     """Return the figures entered for the firm and for the jobs asked for, in one query."""
-    return NeededStrengths(StrengthNeed.objects.filter(Q(job=None) | jobs).order_by("id"))
+    return tuple(StrengthNeed.objects.filter(Q(job=None) | jobs).order_by("id"))
 
 
 class PourClock:
@@ -350,7 +350,7 @@ def statuses(
 ) -> tuple[PourStatus, ...]:
     """Return pours of one job as they stand; phase and readings must be loaded."""
     links = cure_links(building)
-    needs = needed_strengths(Q(job=job))
+    needs = NeededStrengths(strength_needs(Q(job=job)))
     zone = timezone.get_default_timezone()
     rows = []
     for pour in pours:

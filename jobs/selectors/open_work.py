@@ -10,10 +10,10 @@ from django.db.models import Prefetch, Q
 
 from crews.models import Crew, DayOff, Equipment, Firm
 from crews.selectors import firm
-from inspections.models import Inspection
+from inspections.models import Inspection, StrengthNeed
 from inspections.selectors import visits as visit_states
 from inspections.selectors.locate import locate_rules
-from inspections.selectors.pours import NeededStrengths, needed_strengths
+from inspections.selectors.pours import strength_needs
 from inspections.selectors.weather import Weather, weather_at
 from jobs.models import Booking, Job, Phase, Plan
 from jobs.selectors.deliveries import lead_times
@@ -43,7 +43,7 @@ class OpenWork:
     told: dict[int, Booking]
     visits: dict[int, Inspection]
     lost_visits: dict[int, Inspection]
-    strength_needs: NeededStrengths
+    strength_needs: tuple[StrengthNeed, ...]
     locate_rules: Mapping[str, LocateRule]
     lead_times: tuple[LeadTime, ...]
     weather: Weather
@@ -95,7 +95,7 @@ def open_work(*, now: datetime) -> OpenWork:
             pk: visit for pk, visit in visits.items() if visit.status not in visit_states.OPEN
         },
         weather=weather_at(now),
-        strength_needs=needed_strengths(Q(job__status=Job.Status.SIGNED)),
+        strength_needs=strength_needs(Q(job__status=Job.Status.SIGNED)),
         locate_rules=locate_rules(),
         lead_times=lead_times(),
     )

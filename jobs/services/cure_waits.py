@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING
 
 from contractor.trade.phases import WaitKind
 from inspections.selectors.cure_temps import Climates
-from inspections.selectors.pours import PourClock, gate_words, is_poured
+from inspections.selectors.pours import NeededStrengths, PourClock, gate_words, is_poured
 from jobs.services.holds import Hold, NoDate
 from jobs.services.wait_tables import LinkNote
 
@@ -28,6 +28,7 @@ class CureWaits:
         self._work = work
         self._calendars = calendars
         self._waits = waits
+        self._needs = NeededStrengths(work.strength_needs)
         self._climates = Climates(work.firm, work.weather)
         self._clocks: dict[int, PourClock] = {}
 
@@ -39,7 +40,7 @@ class CureWaits:
         """
         if is_poured(leader):
             return None, None
-        needed = self._work.strength_needs.of(job, follows)
+        needed = self._needs.of(job, follows)
         climate = self._climates.of(job)
         index = self._waits.cure(needed.need, climate, lag_hours=follows.lag_hours)
 
@@ -58,7 +59,7 @@ class CureWaits:
         NoDate
             If it does not get its strength within a year.
         """
-        needed = self._work.strength_needs.of(job, follows)
+        needed = self._needs.of(job, follows)
         holds = [self._hold(job, follows, needed, pour) for pour in leader.pours.all()]
         last = max(holds, key=lambda hold: hold.ends)
         return last if last.ends > self._calendars.slot_of(self._work.now) else None

@@ -15,10 +15,11 @@ from inspections.models import Pour, PourReading, StrengthNeed
 from inspections.selectors.cure_temps import Climate, KnownAir, firm_climate
 from inspections.selectors.pours import (
     NeededStrength,
+    NeededStrengths,
     PourClock,
     concrete_of,
-    needed_strengths,
     ready_moments,
+    strength_needs,
 )
 from inspections.services.pours import ReadingToComeError, record_reading
 from jobs.models import Booking, Delivery, Job, Phase, Plan, PlannedWait
@@ -230,9 +231,9 @@ def test_the_least_hours_stay_unless_they_are_entered_too() -> None:
     pair = {"poured_phase": "POSTS", "following_phase": "TRUSSES", "stated_by": "S-2"}
     row = StrengthNeed.objects.create(**pair, job=job, strength_percent=25)
 
-    kept = needed_strengths(Q(job=job)).of(job, follows)
+    kept = NeededStrengths(strength_needs(Q(job=job))).of(job, follows)
     StrengthNeed.objects.filter(pk=row.pk).update(minimum_hours=72)
-    given = needed_strengths(Q(job=job)).of(job, follows)
+    given = NeededStrengths(strength_needs(Q(job=job))).of(job, follows)
 
     assert (kept.need.minimum_hours, given.need.minimum_hours) == (48, 72)
 
