@@ -67,7 +67,9 @@ def random_chances(problem: Problem, random: Random) -> Chances:
     return Chances(
         by_activity=by_activity,
         by_resource={0: CrewChances(0.3, 0.5), 1: CrewChances(0.1, 0.75)},
-        weather=WeatherChances(np.arange(0, SLOTS + 2 * DAY, DAY, dtype=np.int32)[: days + 1], gates, 2),
+        weather=WeatherChances(
+            np.arange(0, SLOTS + 2 * DAY, DAY, dtype=np.int32)[: days + 1], gates, 2
+        ),
         wait_variants=variants,
     )
 
@@ -76,9 +78,20 @@ class Execution:
     """One run, crews handed their work by an office."""
 
     def __init__(
-        self, problem: Problem, schedule: Schedule, chances: Chances, drawn: Drawn
+        self,
+        problem: Problem,
+        schedule: Schedule,
+        chances: Chances,
+        drawn: Drawn,
+        order: list[int],
     ) -> None:
-        self.problem, self.chances, self.drawn = problem, chances, drawn
+        self.problem, self.chances = problem, chances
+        # By activity of the problem; `order` says of which one each entry of a run is.
+        self.released, self.repeats, self.reworks, self.amount = (
+            dict(zip(order, row.tolist(), strict=True))
+            for row in (drawn.released, drawn.repeats, drawn.reworks, drawn.work)
+        )
+        self.drawn = drawn
         self.modes = [
             activity.modes[p.mode] if p else None
             for activity, p in zip(problem.activities, schedule.placed, strict=True)
@@ -102,7 +115,7 @@ class Execution:
         return self.dates
 
     def _gets_ready(self, i: int) -> Process:
-        earliest = int(self.drawn.released[i])
+        earliest = self.released[i]
         for link in self.links:
             if link.after != i:
                 continue
@@ -188,10 +201,8 @@ class Execution:
                 self.free[r] -= 1
             self.clock.process(self._gives_back(units, finish))
         first = start
-        for k in range(int(self.drawn.repeats[i])):
-            asked = finish + self.chances.by_activity[i].rework_slots * (
-                int(self.drawn.reworks[i]) >> k & 1
-            )
+        for k in range(self.repeats[i]):
+            asked = finish + self.chances.by_activity[i].rework_slots * (self.reworks[i] >> k & 1)
             again = int(self.problem.waits[0].table[asked]) if asked <= SLOTS else SLOTS
             _, finish = self._work(i, again) if again < SLOTS else NOWHERE
             if finish < 0:
@@ -224,7 +235,7 @@ class Execution:
             slot = self._next_working(mode.calendar, (slot // DAY + 1) * DAY)
         if slot >= SLOTS:
             return NOWHERE
-        start, left = slot, int(self.drawn.work[i])
+        start, left = slot, self.amount[i]
         working = self.problem.calendars[mode.calendar].working
         while left > 0:
             day = [s for s in range(slot, (slot // DAY + 1) * DAY) if s < SLOTS and working[s]]
@@ -276,8 +287,11 @@ def test_crews_in_simpy_have_the_same_dates_with_the_same_luck(seed):
     for number in range(3):
         draw(course, drawn, seed, number)
         run_through(prepare(problem), course, drawn, run)
-        ours = list(zip(run.start.tolist(), run.finish.tolist(), strict=True))
+        ours = dict(
+            zip(course.original.tolist(), zip(run.start, run.finish, strict=True), strict=True)
+        )
 
-        theirs = Execution(problem, schedule, chances, drawn).run()
+        theirs = Execution(problem, schedule, chances, drawn, course.original.tolist()).run()
 
-        assert [d if d[1] >= 0 else NOWHERE for d in ours] == theirs, number
+        for i, dates in enumerate(theirs):
+            assert dates == (ours[i] if ours[i][1] >= 0 else NOWHERE), (number, i)

@@ -8,7 +8,7 @@ import numpy as np
 
 from contractor.engine.compiled import Flags, Floats, Ints, PointerTable, Words, by_pointer
 from contractor.engine.prepared import NONE, prepare
-from contractor.engine.problem import Problem, Window
+from contractor.engine.problem import Mode, Problem, Window
 from contractor.engine.schedule import Schedule
 from contractor.engine.simulate.chances import (
     DAYS_PER_TEMPERATURE,
@@ -32,12 +32,13 @@ class Course(PointerTable):
     """
     Arrays by activity unless the name says otherwise; NONE where there is nothing.
 
-    `rank`: the turn by planned start. Crew r has its activities in order of rank at
-    `turn_first[r]`, and bits for them from `word_first[r]` on; `turn_of` is the place among them.
-    `not_before`: the first slot at which it may begin, whatever is ready; `promised` that from
-    which its release (a delivery) is late. `has_place` is 0 for
-    work that the plan has no place for. `lost_chance` and `mud_chance` are quantiles of a standard
-    normal number above which a day is lost: `[(gate * days) + day]`, shape gates × days.
+    Activities stand in the order of their planned starts, which is also their turn; `original` is
+    their index in the problem. Crew r has those of `turn[turn_first[r]:turn_first[r + 1]]`, and a
+    bit for each from word `word_first[r]` on; `turn_of` is the place among them. `not_before`: the
+    first slot at which it may begin, whatever is ready; `promised` that from which its release (a
+    delivery) is late. `has_place` is 0 for work that the plan has no place for. `lost_above` and
+    `mud_above`: the standard normal number above which a day's weather stops work, shape gates ×
+    days. `variant_table` holds the tables of all waits, then their variants from `variant_first`.
     """
 
     size: int
@@ -51,8 +52,7 @@ class Course(PointerTable):
     variants: int
     temperatures: int
     has_place: Flags
-    under_way: Flags
-    rank: Ints
+    original: Ints
     job: Ints
     not_before: Ints
     promised: Ints
@@ -70,6 +70,7 @@ class Course(PointerTable):
     blocked_first: Ints
     blocked_begins: Ints
     blocked_ends: Ints
+    may_be_put_off: Flags
     window_first: Ints
     window_opens: Ints
     window_closes: Ints
@@ -115,45 +116,29 @@ def course_of(problem: Problem, schedule: Schedule, chances: Chances, *, early_d
     if early_days < 0:
         raise ValueError(f"early_days {early_days}: enter 0 or more days")
     size = len(problem.activities)
-    placed = schedule.placed
-    modes = [
-        activity.modes[p.mode] if p else None
-        for activity, p in zip(problem.activities, placed, strict=True)
-    ]
-    for activity, mode in zip(problem.activities, modes, strict=True):
-        if mode is not None and mode.machines and mode.crew is None:
-            raise ValueError(
-                f"activity {activity.key!r}: a machine without a crew is not simulated; "
-                "give the work a crew"
-            )
-    rows = [chances.by_activity.get(i, _AS_PLANNED) for i in range(size)]
+    begins = [place.start if place else 0 for place in schedule.placed]
+    order = sorted(range(size), key=lambda i: (begins[i], i))
+    place_of = {i: place for place, i in enumerate(order)}
+    activities = [problem.activities[i] for i in order]
+    modes = [_mode_of(problem, schedule, i) for i in order]
+    rows = [chances.by_activity.get(i, _AS_PLANNED) for i in order]
     crews = [chances.by_resource.get(r, _ALL_THERE) for r in range(len(problem.resources))]
-    starts = [p.start if p else 0 for p in placed]
-    order = sorted(range(size), key=lambda i: (starts[i], i))
-    rank = np.empty(size, dtype=np.int32)
-    rank[order] = np.arange(size, dtype=np.int32)
     crew_of = [NONE if m is None or m.crew is None else m.crew for m in modes]
     turns: list[list[int]] = [[] for _ in problem.resources]
-    for i in order:
-        if crew_of[i] != NONE:
-            turns[crew_of[i]].append(i)
     turn_of = np.full(size, NONE, dtype=np.int32)
-    for row in turns:
-        turn_of[row] = np.arange(len(row), dtype=np.int32)
+    for i, crew in enumerate(crew_of):
+        if crew != NONE:
+            turn_of[i] = len(turns[crew])
+            turns[crew].append(i)
     layout = prepare(problem)
     uses = [
         _units(mode.crew, mode.machines) if mode is not None and mode.crew is not None else []
         for mode in modes
     ]
     links = [link for link in problem.links if not problem.activities[link.after].under_way]
-    after: list[list[int]] = [[] for _ in range(size)]
-    for k, link in enumerate(links):
-        after[link.before].append(k)
-    ordered = [links[k] for row in after for k in row]
-    leaders = np.zeros(size, dtype=np.int32)
-    for link in ordered:
-        leaders[link.after] += 1
-    windows = [activity.windows for activity in problem.activities]
+    links.sort(key=lambda link: place_of[link.before])
+    followers = [place_of[link.after] for link in links]
+    windows = [sorted(activity.windows, key=_opens) for activity in activities]
     weather = _Weather.of(problem, chances)
     variants = _Variants.of(problem, chances)
     return Course(
@@ -168,11 +153,10 @@ def course_of(problem: Problem, schedule: Schedule, chances: Chances, *, early_d
         variants=variants.count,
         temperatures=problem.axis.slots // (DAYS_PER_TEMPERATURE * SLOTS_PER_DAY) + 1,
         has_place=_flags([m is not None for m in modes]),
-        under_way=_flags([a.under_way for a in problem.activities]),
-        rank=rank,
-        job=layout.job,
-        not_before=_ints([_not_before(problem, schedule, i, early_days) for i in range(size)]),
-        promised=layout.earliest,
+        original=_ints(order),
+        job=layout.job[order],
+        not_before=_ints([_not_before(problem, schedule, i, early_days) for i in order]),
+        promised=layout.earliest[order],
         crew=_ints(crew_of),
         calendar=_ints([NONE if m is None else m.calendar for m in modes]),
         work=_ints([0 if m is None else m.work_slots for m in modes]),
@@ -187,14 +171,20 @@ def course_of(problem: Problem, schedule: Schedule, chances: Chances, *, early_d
         blocked_first=layout.blocked_first,
         blocked_begins=layout.blocked_begins,
         blocked_ends=layout.blocked_ends,
+        may_be_put_off=_flags(
+            [
+                bool(row) or any(problem.resources[r].blocked for r, _ in use)
+                for row, use in zip(windows, uses, strict=True)
+            ]
+        ),
         window_first=_firsts([len(row) for row in windows]),
-        window_opens=_ints([w.opens for row in windows for w in sorted(row, key=_opens)]),
-        window_closes=_ints([w.closes for row in windows for w in sorted(row, key=_opens)]),
-        leaders=leaders,
-        link_first=_firsts([len(row) for row in after]),
-        link_after=_ints([link.after for link in ordered]),
-        link_start_to_start=_flags([link.start_to_start for link in ordered]),
-        link_wait=_ints([NONE if link.wait is None else link.wait for link in ordered]),
+        window_opens=_ints([w.opens for row in windows for w in row]),
+        window_closes=_ints([w.closes for row in windows for w in row]),
+        leaders=_counts(followers, size),
+        link_first=_firsts(_counts([place_of[link.before] for link in links], size)),
+        link_after=_ints(followers),
+        link_start_to_start=_flags([link.start_to_start for link in links]),
+        link_wait=_ints([NONE if link.wait is None else link.wait for link in links]),
         log_mean=_floats([row.log_mean for row in rows]),
         log_sd=_floats([row.log_sd for row in rows]),
         shares=np.sqrt(
@@ -222,7 +212,7 @@ def course_of(problem: Problem, schedule: Schedule, chances: Chances, *, early_d
         likeness=weather.likeness,
         variant_first=variants.first,
         variant_table=variants.table,
-        activity_key=_words([key_of(a.key) for a in problem.activities]),
+        activity_key=_words([key_of(a.key) for a in activities]),
         job_key=_words([key_of(j.key) for j in problem.jobs]),
         crew_key=_words([key_of(r.key) for r in problem.resources]),
     )
@@ -232,6 +222,20 @@ _AS_PLANNED = ActivityChances()
 _ALL_THERE = CrewChances()
 NEVER = 40.0
 """A standard normal number that is never reached."""
+
+
+def _mode_of(problem: Problem, schedule: Schedule, i: int) -> Mode | None:
+    """Return how an activity is done in the plan; None where it has no place."""
+    activity, place = problem.activities[i], schedule.placed[i]
+    if place is None:
+        return None
+    mode = activity.modes[place.mode]
+    if mode.machines and mode.crew is None:
+        raise ValueError(
+            f"activity {activity.key!r}: a machine without a crew is not simulated; "
+            "give the work a crew"
+        )
+    return mode
 
 
 def _not_before(problem: Problem, schedule: Schedule, i: int, early_days: int) -> int:
@@ -331,8 +335,12 @@ def _joined(rows: Sequence[Floats]) -> Floats:
     return np.concatenate(rows) if rows else _floats([])
 
 
-def _firsts(counts: Sequence[int]) -> Ints:
+def _firsts(counts: Sequence[int] | Ints) -> Ints:
     return np.concatenate(([0], np.cumsum(counts, dtype=np.int32))).astype(np.int32)
+
+
+def _counts(values: Sequence[int], size: int) -> Ints:
+    return np.bincount(_ints(values), minlength=size).astype(np.int32)
 
 
 def _ints(values: Sequence[int]) -> Ints:

@@ -12,6 +12,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from contractor.engine.compiled import Flags, Ints, Longs, PointerTable, Words, by_pointer, kernel
+from contractor.engine.occupancy import next_set
 from contractor.engine.prepared import NONE, Layout
 from contractor.engine.simulate.chances import SLOTS_PER_TEMPERATURE
 from contractor.engine.simulate.course import Course
@@ -19,8 +20,6 @@ from contractor.engine.simulate.draw import Drawn
 
 __all__ = ["Run", "new_run", "run_through"]
 
-_ITEM_BITS = 24
-_ITEM_MASK = (1 << _ITEM_BITS) - 1
 _ONE = np.uint64(1)
 _SIXTY_FOUR = 64
 
@@ -32,9 +31,14 @@ class Run(PointerTable):
     One run in the making. `start` and `finish` by activity, NONE where it has none on the axis.
 
     `left` counts leaders not yet known, `ready` is the slot to which the others hold it. `waiting`
-    has a bit for each activity that a crew could begin. `busy` counts units by resource; `asks`
-    says that there is something new for a crew, `looks_at` when it looks up of itself. `heap`
-    holds events as slot and item in one number, `heap_size[0]` of them.
+    has a bit for each activity that a crew could begin. `busy` counts units by resource. `asks`
+    has a bit for each crew for which there is something new; `looks_at` is when it looks up of
+    itself, `next_look[0]` the first of these. `choices` is a heap of the activities that crews
+    would begin now, `choices_size[0]` of them.
+
+    Of one activity there is at most one event to come: it gets ready or, where `works` is set, it
+    ends. Those of a slot hang from `first_of_slot[slot]` by `following`; `eventful` has a bit for
+    each slot that has any.
     """
 
     start: Ints
@@ -43,16 +47,19 @@ class Run(PointerTable):
     ready: Ints
     waiting: Words
     busy: Ints
-    asks: Flags
+    asks: Words
     looks_at: Ints
-    heap: Longs
-    heap_size: Ints
+    next_look: Ints
+    choices: Longs
+    choices_size: Ints
+    works: Flags
+    first_of_slot: Ints
+    following: Ints
+    eventful: Words
 
 
 def new_run(course: Course) -> Run:
     """Return the arrays of one run."""
-    if 2 * course.size > _ITEM_MASK:
-        raise ValueError(f"{course.size} activities are more than a run can tell apart")
     return Run(
         start=np.empty(course.size, dtype=np.int32),
         finish=np.empty(course.size, dtype=np.int32),
@@ -60,11 +67,15 @@ def new_run(course: Course) -> Run:
         ready=np.empty(course.size, dtype=np.int32),
         waiting=np.empty(max(int(course.word_first[-1]), 1), dtype=np.uint64),
         busy=np.empty(max(course.resources, 1), dtype=np.int32),
-        asks=np.empty(max(course.resources, 1), dtype=np.uint8),
+        asks=np.empty(course.resources // _SIXTY_FOUR + 1, dtype=np.uint64),
         looks_at=np.empty(max(course.resources, 1), dtype=np.int32),
-        # Of one activity there is at most one event to come: it gets ready, or it ends.
-        heap=np.empty(course.size + 1, dtype=np.int64),
-        heap_size=np.zeros(1, dtype=np.int32),
+        next_look=np.zeros(1, dtype=np.int32),
+        choices=np.empty(course.resources + 1, dtype=np.int64),
+        choices_size=np.zeros(1, dtype=np.int32),
+        works=np.empty(course.size, dtype=np.uint8),
+        first_of_slot=np.full(course.axis_slots + 1, NONE, dtype=np.int32),
+        following=np.empty(course.size, dtype=np.int32),
+        eventful=np.zeros(course.axis_slots // _SIXTY_FOUR + 1, dtype=np.uint64),
     )
 
 
@@ -74,29 +85,20 @@ def run_through(lay: Layout, course: Course, drawn: Drawn, run: Run) -> None:
     _reset(course, run)
     for i in range(course.size):
         if course.has_place[i] and run.left[i] == 0:
-            _push(run, max(drawn.released[i], course.now), i)
+            _comes(course, run, max(drawn.released[i], course.now), i)
+    now = course.now
     while True:
-        now = _next_event(course, run)
+        now = min(next_set(run.eventful, now, course.axis_slots), run.next_look[0])
         if now >= course.axis_slots:
             return
-        for r in range(course.resources):
-            if run.looks_at[r] == now:
-                run.looks_at[r] = course.axis_slots
-                run.asks[r] = 1
-        while run.heap_size[0] > 0 and run.heap[0] >> _ITEM_BITS == now:
-            _happen(lay, course, drawn, run, now, _pop(run) & _ITEM_MASK)
+        if now == run.next_look[0]:
+            _look_up(course, run, now)
+        while run.first_of_slot[now] != NONE:
+            i = run.first_of_slot[now]
+            run.first_of_slot[now] = run.following[i]
+            _happen(lay, course, drawn, run, now, i)
+        _clear_bit(run.eventful, 0, now)
         _dispatch(lay, course, drawn, run, now)
-
-
-@kernel
-def _next_event(course: Course, run: Run) -> int:
-    """Return the slot of the next event, or the end of the axis."""
-    slot = course.axis_slots
-    if run.heap_size[0] > 0:
-        slot = min(slot, run.heap[0] >> _ITEM_BITS)
-    for r in range(course.resources):
-        slot = min(slot, run.looks_at[r])
-    return slot
 
 
 @kernel
@@ -109,71 +111,111 @@ def _reset(course: Course, run: Run) -> None:
     run.busy[:] = 0
     run.asks[:] = 0
     run.looks_at[:] = course.axis_slots
-    run.heap_size[0] = 0
+    run.next_look[0] = course.axis_slots
+    run.choices_size[0] = 0
+    run.works[:] = 0
 
 
 @kernel
-def _happen(lay: Layout, course: Course, drawn: Drawn, run: Run, now: int, item: int) -> None:
+def _comes(course: Course, run: Run, slot: int, i: int) -> None:
+    """Let something come at a slot; what lies beyond the axis never does."""
+    if slot < course.axis_slots:
+        run.following[i] = run.first_of_slot[slot]
+        run.first_of_slot[slot] = i
+        _set_bit(run.eventful, 0, slot)
+
+
+@kernel
+def _look_up(course: Course, run: Run, now: int) -> None:
+    """Let the crews look up who wanted to at this moment."""
+    following = course.axis_slots
+    for r in range(course.resources):
+        if run.looks_at[r] == now:
+            run.looks_at[r] = course.axis_slots
+            _set_bit(run.asks, 0, r)
+        following = min(following, run.looks_at[r])
+    run.next_look[0] = following
+
+
+@kernel
+def _looks_again(run: Run, crew: int, slot: int) -> None:
+    run.looks_at[crew] = min(run.looks_at[crew], slot)
+    run.next_look[0] = min(run.next_look[0], slot)
+
+
+@kernel
+def _happen(lay: Layout, course: Course, drawn: Drawn, run: Run, now: int, i: int) -> None:
     """Take note that an activity is ready, or that one has ended."""
-    if item >= course.size:
-        i = item - course.size
+    crew = course.crew[i]
+    if run.works[i]:
         for k in range(course.use_first[i], course.use_first[i + 1]):
             run.busy[course.use_resource[k]] -= course.use_units[k]
-            run.asks[course.use_resource[k]] = 1
+        _set_bit(run.asks, 0, crew)
         if course.use_first[i + 1] - course.use_first[i] > 1:
             # A machine is free: whoever waits may want it.
-            run.asks[:] = 1
-        return
-    crew = course.crew[item]
-    if crew == NONE:
-        _begin(lay, course, drawn, run, item, now)
-        return
-    turn = course.turn_of[item]
-    word = course.word_first[crew] + turn // _SIXTY_FOUR
-    run.waiting[word] |= _ONE << np.uint64(turn % _SIXTY_FOUR)
-    run.asks[crew] = 1
+            for r in range(course.resources):
+                _set_bit(run.asks, 0, r)
+    elif crew == NONE:
+        _begin(lay, course, drawn, run, i, _opens_at(lay, course, drawn, i, now), now)
+    else:
+        _set_bit(run.waiting, course.word_first[crew], course.turn_of[i])
+        _set_bit(run.asks, 0, crew)
 
 
 @kernel
 def _dispatch(lay: Layout, course: Course, drawn: Drawn, run: Run, now: int) -> None:
     """Begin all that can begin now, the earliest planned first."""
-    while True:
-        best = NONE
-        for r in range(course.resources):
-            if run.asks[r]:
-                i = _choice(lay, course, drawn, run, r, now)
-                if i == NONE:
-                    run.asks[r] = 0
-                elif best == NONE or course.rank[i] < course.rank[best]:
-                    best = i
-        if best == NONE:
-            return
-        _begin(lay, course, drawn, run, best, now)
+    crew = next_set(run.asks, 0, course.resources)
+    while crew < course.resources:
+        _choose(lay, course, drawn, run, crew, now)
+        crew = next_set(run.asks, crew + 1, course.resources)
+    run.asks[:] = 0
+    while run.choices_size[0] > 0:
+        i = _pop(run.choices, run.choices_size)
+        # Another crew may have taken the machine since.
+        if _machines_free(course, run, i):
+            _clear_bit(run.waiting, course.word_first[course.crew[i]], course.turn_of[i])
+            _begin(lay, course, drawn, run, i, now, now)
+        _choose(lay, course, drawn, run, course.crew[i], now)
 
 
 @kernel
-def _choice(lay: Layout, course: Course, drawn: Drawn, run: Run, crew: int, now: int) -> int:
-    """Return what a crew takes up now, or NONE; then it looks up when its hours let it."""
+def _choose(lay: Layout, course: Course, drawn: Drawn, run: Run, crew: int, now: int) -> None:
+    """Add what a crew would begin now; if it is nothing, it looks up when its hours let it."""
     if run.busy[crew] >= course.capacity[crew]:
-        return NONE
-    for word in range(course.word_first[crew], course.word_first[crew + 1]):
-        bits = run.waiting[word]
-        while bits:
-            turn = (word - course.word_first[crew]) * _SIXTY_FOUR + _lowest(bits)
-            bits &= bits - _ONE
-            i = course.turn[course.turn_first[crew] + turn]
-            if not _machines_free(course, run, i):
-                continue
+        return
+    first = course.turn_first[crew]
+    turns = course.turn_first[crew + 1] - first
+    begins = course.word_first[crew] * _SIXTY_FOUR
+    bit = next_set(run.waiting, begins, begins + turns)
+    while bit < begins + turns:
+        i = course.turn[first + bit - begins]
+        if _machines_free(course, run, i):
             opens = _next_working(lay, course.calendar[i], now)
             if opens > now:
                 # It is this crew's next work, as soon as its day begins.
-                run.looks_at[crew] = min(run.looks_at[crew], opens)
-                return NONE
+                _looks_again(run, crew, opens)
+                return
             if not _is_lost(course, drawn, i, now):
-                return i
-            following = min(course.day_first[course.day_of[now] + 1], course.axis_slots)
-            run.looks_at[crew] = min(run.looks_at[crew], following)
-    return NONE
+                _push(run.choices, run.choices_size, i)
+                return
+            _looks_again(run, crew, min(_next_day(course, now), course.axis_slots))
+        bit = next_set(run.waiting, bit + 1, begins + turns)
+
+
+@kernel
+def _set_bit(words: Words, first_word: int, bit: int) -> None:
+    words[first_word + bit // _SIXTY_FOUR] |= _ONE << np.uint64(bit % _SIXTY_FOUR)
+
+
+@kernel
+def _clear_bit(words: Words, first_word: int, bit: int) -> None:
+    words[first_word + bit // _SIXTY_FOUR] &= ~(_ONE << np.uint64(bit % _SIXTY_FOUR))
+
+
+@kernel
+def _next_day(course: Course, slot: int) -> int:
+    return course.day_first[course.day_of[slot] + 1]
 
 
 @kernel
@@ -181,8 +223,8 @@ def _opens_at(lay: Layout, course: Course, drawn: Drawn, i: int, now: int) -> in
     """Return the first slot from `now` on that is worked and not lost, or the end of the axis."""
     slot = _next_working(lay, course.calendar[i], now)
     while slot < course.axis_slots and _is_lost(course, drawn, i, slot):
-        following = course.day_first[course.day_of[slot] + 1]
-        slot = _next_working(lay, course.calendar[i], min(following, course.axis_slots))
+        following = min(_next_day(course, slot), course.axis_slots)
+        slot = _next_working(lay, course.calendar[i], following)
     return slot
 
 
@@ -205,31 +247,28 @@ def _machines_free(course: Course, run: Run, i: int) -> bool:
 
 
 @kernel
-def _begin(lay: Layout, course: Course, drawn: Drawn, run: Run, i: int, now: int) -> None:
+def _begin(
+    lay: Layout, course: Course, drawn: Drawn, run: Run, i: int, start: int, now: int
+) -> None:
     """Begin an activity, or put it off to when a window or a machine lets it."""
-    crew = course.crew[i]
-    if crew != NONE:
-        turn = course.turn_of[i]
-        run.waiting[course.word_first[crew] + turn // _SIXTY_FOUR] &= ~(
-            _ONE << np.uint64(turn % _SIXTY_FOUR)
-        )
-    start = _opens_at(lay, course, drawn, i, now)
     finish = _finish(lay, course, drawn, i, start) if start < course.axis_slots else NONE
     if finish == NONE:
         return
-    put_off = _put_off(course, i, start, finish)
-    if put_off != NONE:
-        if put_off < course.axis_slots:
-            _push(run, put_off, i)
-        return
+    if course.may_be_put_off[i]:
+        put_off = _put_off(course, i, start, finish)
+        if put_off != NONE:
+            _comes(course, run, put_off, i)
+            return
     run.start[i] = start
-    for k in range(course.use_first[i], course.use_first[i + 1]):
-        run.busy[course.use_resource[k]] += course.use_units[k]
-    if crew != NONE:
-        _push(run, finish, course.size + i)
-    finish = _repeated(lay, course, drawn, i, finish)
-    if finish == NONE:
-        return
+    if course.crew[i] != NONE:
+        for k in range(course.use_first[i], course.use_first[i + 1]):
+            run.busy[course.use_resource[k]] += course.use_units[k]
+        run.works[i] = 1
+        _comes(course, run, finish, i)
+    if drawn.repeats[i]:
+        finish = _repeated(lay, course, drawn, i, finish)
+        if finish == NONE:
+            return
     run.finish[i] = finish
     for k in range(course.link_first[i], course.link_first[i + 1]):
         _free(lay, course, drawn, run, k, start if course.link_start_to_start[k] else finish, now)
@@ -258,9 +297,7 @@ def _put_off(course: Course, i: int, start: int, finish: int) -> int:
 
 
 @kernel
-def _free(
-    lay: Layout, course: Course, drawn: Drawn, run: Run, k: int, slot: int, now: int
-) -> None:
+def _free(lay: Layout, course: Course, drawn: Drawn, run: Run, k: int, slot: int, now: int) -> None:
     """Let link `k` tell its follower from when on it may begin."""
     after = course.link_after[k]
     wait = course.link_wait[k]
@@ -271,9 +308,7 @@ def _free(
     run.ready[after] = max(run.ready[after], slot)
     run.left[after] -= 1
     if run.left[after] == 0 and course.has_place[after]:
-        ready = max(run.ready[after], drawn.released[after], now)
-        if ready < course.axis_slots:
-            _push(run, ready, after)
+        _comes(course, run, max(run.ready[after], drawn.released[after], now), after)
 
 
 @kernel
@@ -345,44 +380,31 @@ def _work_between(lay: Layout, calendar: int, a: int, b: int) -> int:
 
 
 @kernel
-def _lowest(bits: np.uint64) -> int:
-    """Return the place of the lowest bit that is set."""
-    place = 0
-    rest = bits
-    for step in (32, 16, 8, 4, 2, 1):
-        if rest & ((_ONE << np.uint64(step)) - _ONE) == 0:
-            rest >>= np.uint64(step)
-            place += step
-    return place
-
-
-@kernel
-def _push(run: Run, slot: int, item: int) -> None:
-    """Put an event into the heap."""
-    place = run.heap_size[0]
-    run.heap_size[0] += 1
-    event = (np.int64(slot) << _ITEM_BITS) | item
-    while place > 0 and run.heap[(place - 1) // 2] > event:
-        run.heap[place] = run.heap[(place - 1) // 2]
+def _push(heap: Longs, size: Ints, value: int) -> None:
+    """Put a value into a heap."""
+    place = size[0]
+    size[0] += 1
+    while place > 0 and heap[(place - 1) // 2] > value:
+        heap[place] = heap[(place - 1) // 2]
         place = (place - 1) // 2
-    run.heap[place] = event
+    heap[place] = value
 
 
 @kernel
-def _pop(run: Run) -> int:
-    """Take the first event out of the heap."""
-    first = run.heap[0]
-    run.heap_size[0] -= 1
-    size = run.heap_size[0]
-    event = run.heap[size]
+def _pop(heap: Longs, size: Ints) -> int:
+    """Take the least value out of a heap."""
+    least = heap[0]
+    size[0] -= 1
+    last = size[0]
+    value = heap[last]
     place = 0
-    while 2 * place + 1 < size:
+    while 2 * place + 1 < last:
         child = 2 * place + 1
-        if child + 1 < size and run.heap[child + 1] < run.heap[child]:
+        if child + 1 < last and heap[child + 1] < heap[child]:
             child += 1
-        if run.heap[child] >= event:
+        if heap[child] >= value:
             break
-        run.heap[place] = run.heap[child]
+        heap[place] = heap[child]
         place = child
-    run.heap[place] = event
-    return first
+    heap[place] = value
+    return least

@@ -6,7 +6,7 @@ import numpy as np
 
 from contractor.engine.compiled import Flags, Floats, Ints, PointerTable, by_pointer, kernel
 from contractor.engine.simulate.course import MOST_REPEATS, Course
-from contractor.engine.simulate.random_numbers import Luck, normal, uniform
+from contractor.engine.simulate.random_numbers import Luck, luck_of, normal, uniform
 
 __all__ = ["Drawn", "draw", "new_drawn"]
 
@@ -60,35 +60,36 @@ def new_drawn(course: Course) -> Drawn:
 @kernel
 def draw(course: Course, drawn: Drawn, seed: int, run: int) -> None:
     """Fill `drawn` with the luck of a run."""
+    luck = luck_of(seed, run)
     for j in range(course.jobs):
-        drawn.job_luck[j] = normal(seed, run, _JOB, course.job_key[j], 0)
+        drawn.job_luck[j] = normal(luck, _JOB, course.job_key[j], 0)
     for r in range(course.resources):
-        drawn.crew_luck[r] = normal(seed, run, _CREW, course.crew_key[r], 0)
+        drawn.crew_luck[r] = normal(luck, _CREW, course.crew_key[r], 0)
     for i in range(course.size):
-        _draw_activity(course, drawn, seed, run, i)
+        _draw_activity(course, drawn, luck, i)
     for k in range(course.temperatures if course.variants else 0):
-        part = uniform(seed, run, _TEMPERATURE, _NO_KEY, k)
+        part = uniform(luck, _TEMPERATURE, _NO_KEY, k)
         drawn.warmth[k] = min(int(part * course.variants), course.variants - 1)
-    _draw_weather(course, drawn, seed, run)
-    _draw_people(course, drawn, seed, run)
+    _draw_weather(course, drawn, luck)
+    _draw_people(course, drawn, luck)
 
 
 @kernel
-def _draw_activity(course: Course, drawn: Drawn, seed: int, run: int, i: int) -> None:
+def _draw_activity(course: Course, drawn: Drawn, luck: np.uint64, i: int) -> None:
     key = course.activity_key[i]
     drawn.work[i] = course.work[i]
     if course.work[i] > 0 and (course.log_sd[i] > 0 or course.log_mean[i] != 0):
-        luck = course.shares[0] * drawn.job_luck[course.job[i]]
-        luck += course.shares[2] * normal(seed, run, _WORK, key, 0)
+        deviation = course.shares[0] * drawn.job_luck[course.job[i]]
+        deviation += course.shares[2] * normal(luck, _WORK, key, 0)
         if course.crew[i] >= 0:
-            luck += course.shares[1] * drawn.crew_luck[course.crew[i]]
+            deviation += course.shares[1] * drawn.crew_luck[course.crew[i]]
         else:
-            luck += course.shares[1] * normal(seed, run, _WORK, key, 1)
-        factor = np.exp(course.log_mean[i] + course.log_sd[i] * luck)
+            deviation += course.shares[1] * normal(luck, _WORK, key, 1)
+        factor = np.exp(course.log_mean[i] + course.log_sd[i] * deviation)
         drawn.work[i] = max(1, int(course.work[i] * factor + 0.5))
     drawn.released[i] = course.not_before[i]
-    if course.late_chance[i] > 0 and uniform(seed, run, _LATE, key, 0) < course.late_chance[i]:
-        late = -course.late_slots[i] * np.log(uniform(seed, run, _HOW_LATE, key, 0))
+    if course.late_chance[i] > 0 and uniform(luck, _LATE, key, 0) < course.late_chance[i]:
+        late = -course.late_slots[i] * np.log(uniform(luck, _HOW_LATE, key, 0))
         released = max(course.not_before[i], course.promised[i] + int(late))
         drawn.released[i] = min(course.axis_slots, released)
     drawn.repeats[i] = 0
@@ -96,7 +97,7 @@ def _draw_activity(course: Course, drawn: Drawn, seed: int, run: int, i: int) ->
     absent, fails = course.absent_chance[i], course.fail_chance[i]
     if absent + fails > 0:
         while drawn.repeats[i] < MOST_REPEATS:
-            part = uniform(seed, run, _VISIT, key, drawn.repeats[i])
+            part = uniform(luck, _VISIT, key, drawn.repeats[i])
             if part >= absent + fails:
                 break
             if part >= absent:
@@ -105,7 +106,7 @@ def _draw_activity(course: Course, drawn: Drawn, seed: int, run: int, i: int) ->
 
 
 @kernel
-def _draw_weather(course: Course, drawn: Drawn, seed: int, run: int) -> None:
+def _draw_weather(course: Course, drawn: Drawn, luck: np.uint64) -> None:
     """Draw each area's days as a series in which every day is a little like the one before."""
     if course.gates == 0:
         return
@@ -116,9 +117,9 @@ def _draw_weather(course: Course, drawn: Drawn, seed: int, run: int) -> None:
     for area in range(course.areas):
         weather = 0.0
         for day in range(course.days):
-            news = common * normal(seed, run, _SHARED, _NO_KEY, day)
+            news = common * normal(luck, _SHARED, _NO_KEY, day)
             if own > 0:
-                news += own * normal(seed, run, _WEATHER, np.uint64(area), day)
+                news += own * normal(luck, _WEATHER, np.uint64(area), day)
             weather = news if day == 0 else persistence * weather + fresh * news
             for gate in range(course.gates):
                 row = (area * course.gates + gate) * course.days
@@ -130,8 +131,8 @@ def _draw_weather(course: Course, drawn: Drawn, seed: int, run: int) -> None:
 
 
 @kernel
-def _draw_people(course: Course, drawn: Drawn, seed: int, run: int) -> None:
+def _draw_people(course: Course, drawn: Drawn, luck: np.uint64) -> None:
     for r in range(course.resources):
         for day in range(course.days if course.short_chance[r] > 0 else 0):
-            part = uniform(seed, run, _SHORT, course.crew_key[r], day)
+            part = uniform(luck, _SHORT, course.crew_key[r], day)
             drawn.short[r * course.days + day] = part < course.short_chance[r]

@@ -11,7 +11,7 @@ import numpy as np
 
 from contractor.engine.compiled import kernel
 
-__all__ = ["Luck", "key_of", "normal", "uniform"]
+__all__ = ["Luck", "key_of", "luck_of", "normal", "uniform"]
 
 _STEP = np.uint64(0x9E3779B97F4A7C15)
 _FIRST = np.uint64(0xBF58476D1CE4E5B9)
@@ -48,11 +48,14 @@ def _mixed(number: np.uint64) -> np.uint64:
 
 
 @kernel
-def _numbered(seed: int, run: int, luck: int, key: np.uint64, turn: int) -> np.uint64:
-    """Return 64 bits that belong to all of these."""
-    number = _mixed(np.uint64(seed) + _STEP)
-    number = _mixed(number + _STEP * np.uint64(run + 1))
-    number = _mixed(number ^ (key + _STEP * np.uint64(luck)))
+def luck_of(seed: int, run: int) -> np.uint64:
+    """Return what all numbers of a run are made from."""
+    return _mixed(_mixed(np.uint64(seed) + _STEP) + _STEP * np.uint64(run + 1))
+
+
+@kernel
+def _numbered(luck: np.uint64, kind: int, key: np.uint64, turn: int) -> np.uint64:
+    number = _mixed(luck ^ (key + _STEP * np.uint64(kind)))
     return _mixed(number + _STEP * np.uint64(turn + 1))
 
 
@@ -63,14 +66,14 @@ def _as_fraction(number: np.uint64) -> float:
 
 
 @kernel
-def uniform(seed: int, run: int, luck: int, key: np.uint64, turn: int) -> float:
-    """Return a number above 0 and below 1."""
-    return _as_fraction(_numbered(seed, run, luck, key, turn))
+def uniform(luck: np.uint64, kind: int, key: np.uint64, turn: int) -> float:
+    """Return a number above 0 and below 1, for a Luck, whose it is, and which of several."""
+    return _as_fraction(_numbered(luck, kind, key, turn))
 
 
 @kernel
-def normal(seed: int, run: int, luck: int, key: np.uint64, turn: int) -> float:
+def normal(luck: np.uint64, kind: int, key: np.uint64, turn: int) -> float:
     """Return a standard normal number, by the transform of Box and Muller (1958)."""
-    number = _numbered(seed, run, luck, key, turn)
+    number = _numbered(luck, kind, key, turn)
     radius = np.sqrt(-2.0 * np.log(_as_fraction(number)))
     return radius * np.cos(2.0 * np.pi * _as_fraction(_mixed(number + _STEP)))

@@ -133,5 +133,5 @@ def _run_many(
         run_through(lay, course, drawn, run)
         for i in range(course.size):
             done = run.finish[i] >= 0
-            starts[row, i] = run.start[i] if done else beyond
-            finishes[row, i] = run.finish[i] if done else beyond
+            starts[row, course.original[i]] = run.start[i] if done else beyond
+            finishes[row, course.original[i]] = run.finish[i] if done else beyond
