@@ -5,6 +5,7 @@ from django.views.generic import RedirectView
 
 from jobs.api.base import NoSuchAddress, SchemaRead
 from jobs.api.firm import BacklogRead, CrewList
+from jobs.api.forecasts import CalibrationRead, ForecastList
 from jobs.api.holds import CallAheadRead, HoldList, TicketWarningList
 from jobs.api.inspections import InspectionList
 from jobs.api.jobs import JobDetail, JobList
@@ -40,6 +41,8 @@ urlpatterns: list[URLPattern | URLResolver] = [
     path("call-ahead/", CallAheadRead.as_view(), name="call-ahead"),
     path("weather/", WeatherList.as_view(), name="weather"),
     path("stopped-crews/", StoppedCrewList.as_view(), name="stopped-crews"),
+    path("forecasts/", ForecastList.as_view(), name="forecasts"),
+    path("calibration/", CalibrationRead.as_view(), name="calibration"),
     path("slips/", SlipList.as_view(), name="slips"),
     path("take-off/", TakeOffAnswer.as_view(), name="take-off"),
     path("what-if/", WhatIfAnswer.as_view(), name="what-if"),
