@@ -14,6 +14,7 @@ from jobs.api.pours import JobPours
 from jobs.api.ppc import PpcRead
 from jobs.api.reports import PhotoRead, PhotoUpload, Reports
 from jobs.api.slips import SlipList
+from jobs.api.start_dates import StartDates
 from jobs.api.take_off import TakeOffAnswer
 from jobs.api.weather import StoppedCrewList, WeatherList
 from jobs.api.what_if import PlanCrews, WhatIfAnswer
@@ -44,6 +45,7 @@ urlpatterns: list[URLPattern | URLResolver] = [
     path("forecasts/", ForecastList.as_view(), name="forecasts"),
     path("calibration/", CalibrationRead.as_view(), name="calibration"),
     path("slips/", SlipList.as_view(), name="slips"),
+    path("start-dates/", StartDates.as_view(), name="start-dates"),
     path("take-off/", TakeOffAnswer.as_view(), name="take-off"),
     path("what-if/", WhatIfAnswer.as_view(), name="what-if"),
     path("schema/", SchemaRead.as_view(), name="schema"),
