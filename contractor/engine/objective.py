@@ -3,6 +3,9 @@
 from collections import defaultdict
 from dataclasses import dataclass
 
+import numpy as np
+from numpy.typing import NDArray
+
 from contractor.engine.dates import Dates
 from contractor.engine.prices import (
     FROZEN_TOLERANCE_SLOTS,
@@ -130,6 +133,11 @@ def score(problem: Problem, dates: Dates) -> Objective:
 def days_late(due: int, finish: int) -> int:
     """Return whole days by which `finish` lies after the day that ends at slot `due`."""
     return max(0, -(-(finish - due) // SLOTS_PER_DAY))
+
+
+def all_days_late(due: int, finishes: NDArray[np.int64]) -> NDArray[np.int64]:
+    """Return `days_late` of each of `finishes`."""
+    return np.maximum(0, -(-(finishes - due) // SLOTS_PER_DAY))
 
 
 def _by_job(problem: Problem, dates: Dates) -> tuple[float, int, float]:
