@@ -8,7 +8,6 @@ to the end of it in time and shrinks where it does not.
 from collections.abc import Callable
 from math import gcd
 from random import Random
-from time import monotonic
 
 from contractor.engine.exact import NO_MODE, Incumbent, finish
 from contractor.engine.exact_places import Reach
@@ -27,7 +26,7 @@ LEAST_SIZE, MOST_SIZE = 30, 240
 GROWTH, SHRINKING = 1.1, 0.85
 SECONDS_EACH = 0.3
 MOST_SHARE = 0.5
-SWEEPS = 3
+SWEEPS = 6
 LEAST_SECONDS = 1.0
 """Parts have so much of the seconds as allows each activity some turns, but no larger a share."""
 REACH_DAYS = 30
@@ -58,30 +57,27 @@ def improve_parts(
     problem: Problem,
     incumbent: Incumbent,
     *,
-    seconds: float,
-    workers: int = 1,
+    left: Callable[[], float],
     seed: int = 0,
     cancelled: Callable[[], bool] | None = None,
     progress: Callable[[float], None] | None = None,
 ) -> Incumbent:
-    """Return the best dates found within `seconds`; `progress` gets the total after each part.
+    """Return the best dates found until no seconds are `left`; `progress` gets each total.
 
     What has no place stays without. Raises ValueError where the incumbent breaks a rule.
     """
-    until = monotonic() + seconds
     random = Random(seed)
     parts = _Parts(problem, incumbent)
     size = float(FIRST_SIZE)
     best, tried = incumbent, 0
-    while parts.any and (left := until - monotonic()) > 0 and not (cancelled and cancelled()):
+    while parts.any and (seconds := left()) > 0 and not (cancelled and cancelled()):
         free = parts.draw(best, round(size), random)
         answer = finish(
             problem,
             best,
             free=free,
             reach=parts.reach(free),
-            seconds=min(left, SECONDS_EACH),
-            workers=workers,
+            seconds=min(seconds, SECONDS_EACH),
             seed=seed + tried,
             cancelled=cancelled,
         )

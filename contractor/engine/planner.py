@@ -120,7 +120,7 @@ def _improved(
     if counted is not None:
         left = counted.left()
         share = SHARE_FOR_SEARCH if whole else 1.0 - exact_parts.share_of(problem, left)
-        searching = AnyStop((stop, SecondsStop(left * share)))
+        searching = AnyStop((stop, SecondsStop(left * share, counted.clock)))
     found = search(
         problem,
         first.schedule,
@@ -138,7 +138,8 @@ def _improved(
     if seconds <= 0 or stopped or _reached(best):
         return best
     if not whole:
-        return _finished_by_parts(problem, best, stop, seconds, seed, progress)
+        rest = SecondsStop(seconds) if counted is None else counted
+        return _finished_by_parts(problem, best, stop, rest, seed, progress)
     if best.schedule.unplanned:
         return best
     return _finished(problem, best, stop, seconds, seed, workers)
@@ -177,7 +178,7 @@ def _finished_by_parts(
     problem: Problem,
     best: PlanResult,
     stop: Stop,
-    seconds: float,
+    rest: SecondsStop,
     seed: int,
     progress: Progress | None,
 ) -> PlanResult:
@@ -190,7 +191,7 @@ def _finished_by_parts(
     found = exact_parts.improve_parts(
         problem,
         _incumbent(best),
-        seconds=seconds,
+        left=rest.left,
         seed=seed,
         cancelled=lambda: _is_cancelled(stop),
         progress=tell,

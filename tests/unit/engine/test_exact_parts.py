@@ -10,7 +10,7 @@ from contractor.engine.exact_parts import MOST_SHARE, improve_parts, share_of
 from contractor.engine.exact_places import Reach
 from contractor.engine.planner import PARTS, plan
 from contractor.engine.problem import Job, Problem
-from contractor.engine.stops import IterationStop
+from contractor.engine.stops import IterationStop, SecondsStop
 from tests.unit.engine.builders import activity, problem
 
 DAY = 96
@@ -40,7 +40,7 @@ def test_late_jobs_change_places_with_those_that_have_time():
     whole = queue()
     before = swapped(whole)
 
-    found = improve_parts(whole, before, seconds=20, seed=1, cancelled=_after(12))
+    found = improve_parts(whole, before, left=SecondsStop(20).left, seed=1, cancelled=_after(12))
 
     assert found.total < before.total - 10_000
     assert sorted(found.starts) == sorted(before.starts)
@@ -55,9 +55,9 @@ def _after(times: int):
 def test_who_cancels_gets_what_there_was():
     whole = queue()
 
-    assert improve_parts(whole, swapped(whole), seconds=20, cancelled=lambda: True) == swapped(
-        whole
-    )
+    assert improve_parts(
+        whole, swapped(whole), left=SecondsStop(20).left, cancelled=lambda: True
+    ) == swapped(whole)
 
 
 def test_what_is_under_way_or_has_no_place_stays():
@@ -69,7 +69,7 @@ def test_what_is_under_way_or_has_no_place_stays():
     before = swapped(whole)
     before = replace(before, modes=[NO_MODE if i == 5 else 0 for i in range(JOBS)])
 
-    found = improve_parts(whole, before, seconds=20, seed=1, cancelled=_after(4))
+    found = improve_parts(whole, before, left=SecondsStop(20).left, seed=1, cancelled=_after(4))
 
     assert found.starts[2] == before.starts[2]
     assert found.modes[5] == NO_MODE
@@ -122,4 +122,4 @@ def test_an_incumbent_that_breaks_a_rule_is_refused():
     broken = replace(swapped(whole), finishes=[1] * JOBS)
 
     with pytest.raises(ValueError, match="breaks a rule"):
-        improve_parts(whole, broken, seconds=5)
+        improve_parts(whole, broken, left=SecondsStop(5).left)
