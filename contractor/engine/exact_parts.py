@@ -45,12 +45,12 @@ def share_of(problem: Problem, seconds: float) -> float:
     """Return which share of `seconds` is best left for parts, after another search.
 
     The larger the problem, the later parts alone gain more than steps that cost next to nothing.
+    None is left where it would not be worth loading the solver.
     """
-    if seconds * MOST_SHARE < LEAST_SECONDS:
-        return 0.0
     ways = sum(len(activity.modes) for activity in problem.activities)
     enough = SWEEPS * SECONDS_EACH * max(ways, 1) / FIRST_SIZE
-    return MOST_SHARE * min(1.0, seconds / enough)
+    share = MOST_SHARE * min(1.0, seconds / enough)
+    return share if share * seconds >= LEAST_SECONDS else 0.0
 
 
 def improve_parts(
