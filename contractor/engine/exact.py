@@ -77,12 +77,14 @@ def finish(
     free: Collection[int] | None = None,
     reach: Reach | None = None,
     seconds: float,
+    effort: float | None = None,
     workers: int = 1,
     seed: int = 0,
     cancelled: Callable[[], bool] | None = None,
 ) -> ExactResult:
     """Return the best dates found within `seconds` for the activities in `free` (None: all).
 
+    `effort` ends it sooner, counted by the solver itself and so alike on any computer.
     With `reach` they stay near where they are, which says nothing of what lies beyond.
     Work under way and what has no place stay as they are. The time to set up the model counts.
     One worker with the same seed gives the same dates where it comes to its end in time.
@@ -101,7 +103,7 @@ def finish(
 
     part = _part(problem, now, moving, reach)
     scale, whole_units = _scale(problem)
-    answer = solve_part(part, scale, Limits(seconds, workers, seed, cancelled))
+    answer = solve_part(part, scale, Limits(seconds, effort, workers, seed, cancelled))
     proven = answer.proven and whole_units and reach is None
     proven = proven and (free is not None or _all_is_open(problem, now))
     bound = incumbent.total - answer.most_gain / scale

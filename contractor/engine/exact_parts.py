@@ -24,9 +24,11 @@ FIRST_SIZE = 80
 LEAST_SIZE, MOST_SIZE = 30, 240
 """Activities freed at once."""
 GROWTH, SHRINKING = 1.1, 0.85
-SECONDS_EACH = 0.3
+EFFORT_EACH = 0.05
+SECONDS_EACH, MOST_SECONDS_EACH = 0.4, 2.0
+"""The solver's effort for a part, what it about comes to on a free processor, and at most."""
 MOST_SHARE = 0.5
-SWEEPS = 6
+SWEEPS = 5
 LEAST_SECONDS = 1.0
 """Parts have so much of the seconds as allows each activity some turns, but no larger a share."""
 REACH_DAYS = 30
@@ -77,7 +79,8 @@ def improve_parts(
             best,
             free=free,
             reach=parts.reach(free),
-            seconds=min(seconds, SECONDS_EACH),
+            seconds=min(seconds, MOST_SECONDS_EACH),
+            effort=EFFORT_EACH,
             seed=seed + tried,
             cancelled=cancelled,
         )
