@@ -27,8 +27,8 @@ GROWTH, SHRINKING = 1.1, 0.85
 EFFORT_EACH = 0.05
 SECONDS_EACH, MOST_SECONDS_EACH = 0.4, 2.0
 """The solver's effort for a part, what it about comes to on a free processor, and at most."""
-MOST_SHARE = 0.5
-SWEEPS = 5
+MOST_SHARE = 0.6
+SWEEPS = 4
 LEAST_SECONDS = 1.0
 """Parts have so much of the seconds as allows each activity some turns, but no larger a share."""
 REACH_DAYS = 30
