@@ -1,23 +1,27 @@
 """An independent check of a schedule against every rule of its problem.
 
-Shares no code with the decoder, on purpose: working time is counted slot by slot on the calendar's
-row, occupation by one sweep over all starts and finishes, and links from the tables as given. What
-holds for most is judged for all activities at once; texts are made only for what is at fault.
+Shares no code with the decoder, on purpose: working time is counted on the calendar's own row of
+slots, occupation by one sweep over all starts and finishes, and links from the tables as given.
+What holds for most is judged for all activities at once; texts are made only for what is at fault.
 """
 
 from collections import defaultdict
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
+from itertools import chain
 
 import numpy as np
 from numpy.typing import NDArray
 
-from contractor.engine.problem import Activity, Link, Mode, Problem
+from contractor.engine.problem import Activity, Mode, Problem, Window
 from contractor.engine.schedule import Because, Bind, Placed, Schedule
 
 __all__ = ["Violation", "check"]
 
 Slots = NDArray[np.int64]
+Flags = NDArray[np.bool_]
+NOBODY = -1
+"""Stands in a column where no activity or resource is named, or where one has no row."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -39,13 +43,9 @@ def check(problem: Problem, schedule: Schedule) -> tuple[Violation, ...]:
         count = f"{len(schedule.placed)} places for {len(problem.activities)} activities"
         return (Violation("missing", None, count),)
     violations = list(_check_listing(problem, schedule))
-    sound: list[Placed] = []
-    for i, placed in enumerate(schedule.placed):
-        if placed is not None:
-            wrong = list(_check_form(problem, i, placed))
-            violations += wrong
-            if not wrong:
-                sound.append(placed)
+    sound, unsound = _well_formed(problem, schedule)
+    for placed in unsound:
+        violations += _check_form(problem, *placed)
     rows = _Rows(problem, sound)
     violations += _check_earliest(problem, rows)
     violations += _check_work(problem, rows)
@@ -70,36 +70,48 @@ class _Rows:
             activity.modes[placed.mode]
             for activity, placed in zip(self.activities, sound, strict=True)
         ]
+        self.activity = _column([placed.activity for placed in sound])
         self.start = _column([placed.start for placed in sound])
         self.finish = _column([placed.finish for placed in sound])
-        self.row_of = {placed.activity: row for row, placed in enumerate(sound)}
-        """The row of an activity, for those that are well placed."""
+        self.work = _column([mode.work_slots for mode in self.modes])
+        self.row_of = np.full(len(problem.activities), NOBODY, dtype=np.int64)
+        """The row of an activity, NOBODY for those that are not well placed."""
+        self.row_of[self.activity] = np.arange(len(sound))
+        used = [_used(mode) for mode in self.modes]
+        self.used_resource = _column(list(chain.from_iterable(used)))
+        """Every use of a resource, one entry for each unit, with the row in `used_by`."""
+        self.used_by = np.repeat(np.arange(len(sound)), _column([len(row) for row in used]))
 
-    def named(self, rows: NDArray[np.bool_]) -> Iterator[tuple[Placed, Activity, Mode]]:
+    def named(self, rows: Flags) -> Iterator[tuple[Placed, Activity, Mode]]:
         """Yield those for which `rows` holds."""
         for row in np.flatnonzero(rows).tolist():
             yield self.placed[row], self.activities[row], self.modes[row]
 
 
-def _column(values: Sequence[int]) -> Slots:
+def _column(values: Sequence[int] | Sequence[tuple[int, int]]) -> Slots:
     return np.array(values, dtype=np.int64)
+
+
+def _column_or_nobody(values: Sequence[int | None]) -> Slots:
+    return _column([NOBODY if value is None else value for value in values])
 
 
 def _check_listing(problem: Problem, schedule: Schedule) -> Iterator[Violation]:
     """Every activity is placed, or unplanned with a reason, and never both."""
-    times = [0] * len(problem.activities)
+    size = len(problem.activities)
     for entry in schedule.unplanned:
-        if not 0 <= entry.activity < len(times):
+        if not 0 <= entry.activity < size:
             yield Violation("unplanned", None, f"there is no activity {entry.activity}")
-            continue
-        times[entry.activity] += 1
-        if not entry.reason.strip():
+        elif not entry.reason.strip():
             yield Violation("unplanned", entry.activity, "unplanned without a reason")
-    for i, placed in enumerate(schedule.placed):
+    listed = [e.activity for e in schedule.unplanned if 0 <= e.activity < size]
+    times = np.bincount(_column(listed), minlength=size)
+    placed = np.array([place is not None for place in schedule.placed], dtype=np.bool_)
+    for i in np.flatnonzero((placed == (times > 0)) | (times > 1)).tolist():
         key = problem.activities[i].key
-        if placed is None and times[i] == 0:
+        if not placed[i] and times[i] == 0:
             yield Violation("missing", i, f"{key} is neither placed nor unplanned")
-        if placed is not None and times[i] > 0:
+        if placed[i] and times[i] > 0:
             yield Violation("unplanned", i, f"{key} is placed and unplanned at once")
         if times[i] > 1:
             yield Violation("unplanned", i, f"{key} is unplanned {times[i]} times")
@@ -109,12 +121,38 @@ def _check_listing(problem: Problem, schedule: Schedule) -> Iterator[Violation]:
 def _check_left_out(problem: Problem, schedule: Schedule) -> Iterator[Violation]:
     """Only what nobody can do, fits no window or waits for such work goes without a place."""
     left_out = {i for i, placed in enumerate(schedule.placed) if placed is None}
+    if not left_out:
+        return
     held = {link.after for link in problem.links if link.before in left_out}
     for i in sorted(left_out):
         activity = problem.activities[i]
         waits = i in held and not activity.under_way
         if activity.modes and not activity.windows and not waits:
             yield Violation("unplanned", i, f"{activity.key} is unplanned, though nothing holds it")
+
+
+def _well_formed(
+    problem: Problem, schedule: Schedule
+) -> tuple[list[Placed], list[tuple[int, Placed]]]:
+    """Return the entries that can be judged further, and the others with their activity."""
+    entries = [(i, placed) for i, placed in enumerate(schedule.placed) if placed is not None]
+    own = _column([i for i, _ in entries])
+    modes = _column([len(problem.activities[i].modes) for i, _ in entries])
+    named, mode, start, finish = (
+        _column(values)
+        for values in (
+            [placed.activity for _, placed in entries],
+            [placed.mode for _, placed in entries],
+            [placed.start for _, placed in entries],
+            [placed.finish for _, placed in entries],
+        )
+    )
+    on_axis = (start >= 0) & (start <= finish) & (finish <= problem.axis.slots)
+    sound = (named == own) & (mode >= 0) & (mode < modes) & on_axis
+    return (
+        [entries[k][1] for k in np.flatnonzero(sound).tolist()],
+        [entries[k] for k in np.flatnonzero(~sound).tolist()],
+    )
 
 
 def _check_form(problem: Problem, i: int, placed: Placed) -> Iterator[Violation]:
@@ -142,27 +180,25 @@ def _check_earliest(problem: Problem, rows: _Rows) -> Iterator[Violation]:
 
 def _check_work(problem: Problem, rows: _Rows) -> Iterator[Violation]:
     """Work starts and ends in working time and takes as many working slots as its mode says."""
-    # One slot more than the axis has, and never worked: what starts at its end is at fault, and
-    # looking one slot back from nothing finds it too.
-    worked = [np.append(calendar.working, False) for calendar in problem.calendars]
-    own = [worked[mode.calendar] for mode in rows.modes]
-    begins = np.array([w[p.start] for w, p in zip(own, rows.placed, strict=True)], dtype=np.bool_)
-    ends = np.array([w[p.finish - 1] for w, p in zip(own, rows.placed, strict=True)], np.bool_)
-    done = _column(
-        [
-            int(np.count_nonzero(w[p.start : p.finish]))
-            for w, p in zip(own, rows.placed, strict=True)
-        ]
-    )
-    asked = _column([mode.work_slots for mode in rows.modes])
+    begins, ends = np.zeros((2, rows.start.size), dtype=np.bool_)
+    done = np.zeros_like(rows.work)
+    calendars = _column([mode.calendar for mode in rows.modes])
+    for used in np.unique(calendars).tolist():
+        at = np.flatnonzero(calendars == used)
+        # One slot more than the axis has, and never worked: what starts at its end is at fault, and
+        # looking one slot back from nothing finds it too.
+        working = np.append(problem.calendars[used].working, False)
+        counted = np.concatenate(([0], np.cumsum(working)))
+        begins[at], ends[at] = working[rows.start[at]], working[rows.finish[at] - 1]
+        done[at] = counted[rows.finish[at]] - counted[rows.start[at]]
     for placed, activity, _ in rows.named(~begins):
         text = f"{activity.key} starts at {placed.start}, outside working time"
         yield Violation("work_time", placed.activity, text)
-    for placed, activity, mode in rows.named(done != asked):
+    for placed, activity, mode in rows.named(done != rows.work):
         worked_slots = int(done[rows.row_of[placed.activity]])
         text = f"{activity.key} works {worked_slots} slots instead of {mode.work_slots}"
         yield Violation("finish", placed.activity, text)
-    for placed, activity, _ in rows.named((done == asked) & (rows.finish > rows.start) & ~ends):
+    for placed, activity, _ in rows.named((done == rows.work) & (rows.finish > rows.start) & ~ends):
         text = f"{activity.key} ends at {placed.finish}, outside working time"
         yield Violation("finish", placed.activity, text)
 
@@ -172,8 +208,7 @@ def _check_pauses(problem: Problem, rows: _Rows) -> Iterator[Violation]:
     limit = problem.longest_pause_slots
     if limit is None:
         return
-    work = _column([mode.work_slots for mode in rows.modes])
-    for placed, activity, mode in rows.named(rows.finish - rows.start - work > limit):
+    for placed, activity, mode in rows.named(rows.finish - rows.start - rows.work > limit):
         working = problem.calendars[mode.calendar].working
         if activity.under_way or len(_stretches(working[placed.start : placed.finish], limit)) < 2:
             continue
@@ -196,14 +231,24 @@ def _stretches(working: NDArray[np.bool_], limit: int) -> list[int]:
 
 def _check_windows(problem: Problem, rows: _Rows) -> Iterator[Violation]:
     """What has windows lies wholly inside one of them."""
-    for placed, activity in zip(rows.placed, rows.activities, strict=True):
-        if activity.windows and not _inside_a_window(activity, placed.start, placed.finish):
+    alike: dict[int, list[int]] = defaultdict(list)
+    for row, activity in enumerate(rows.activities):
+        if activity.windows:
+            alike[id(activity.windows)].append(row)
+    for found in alike.values():
+        windows = rows.activities[found[0]].windows
+        inside = _inside_a_window(windows, rows.start[found], rows.finish[found])
+        for row in (found[k] for k in np.flatnonzero(~inside).tolist()):
+            placed, activity = rows.placed[row], rows.activities[row]
             text = f"{activity.key} from {placed.start} to {placed.finish} fits no window"
             yield Violation("window", placed.activity, text)
 
 
-def _inside_a_window(activity: Activity, start: int, finish: int) -> bool:
-    return any(w.opens <= start and finish <= w.closes for w in activity.windows)
+def _inside_a_window(windows: Sequence[Window], start: Slots, finish: Slots) -> Flags:
+    """Return whether each stretch lies wholly inside one of the windows."""
+    opens, closes = _column([w.opens for w in windows]), _column([w.closes for w in windows])
+    inside: Flags = np.any((opens <= start[:, None]) & (finish[:, None] <= closes), axis=1)
+    return inside
 
 
 def _check_freeze(problem: Problem, rows: _Rows) -> Iterator[Violation]:
@@ -223,82 +268,104 @@ def _check_freeze(problem: Problem, rows: _Rows) -> Iterator[Violation]:
 
 def _check_reasons(problem: Problem, rows: _Rows) -> Iterator[Violation]:
     """What is said to bind a start can do so: it is no later, and has to do with the activity."""
-    follows = {(link.before, link.after) for link in problem.links}
-    for placed, activity, mode in zip(rows.placed, rows.activities, rows.modes, strict=True):
-        i = placed.activity
+    for placed, activity in zip(rows.placed, rows.activities, strict=True):
         if not placed.because.why.strip():
-            yield Violation("because", i, f"{activity.key} starts at {placed.start} without reason")
-        for bound in (placed.because, *placed.bounds):
-            if bound.slot > placed.start:
-                text = (
-                    f"{activity.key} starts at {placed.start}, "
-                    f"though {bound.why!r} holds it until {bound.slot}"
-                )
-                yield Violation("because", i, text)
-            elif bound.kind is Bind.LINK or (bound.activity, bound.resource) != (None, None):
-                yield from _check_reason(problem, rows, i, mode, bound, follows)
+            text = f"{activity.key} starts at {placed.start} without reason"
+            yield Violation("because", placed.activity, text)
+    told = [(placed.because, *placed.bounds) for placed in rows.placed]
+    bounds = list(chain.from_iterable(told))
+    row = np.repeat(np.arange(len(told)), _column([len(each) for each in told]))
+    late = _column([bound.slot for bound in bounds]) > rows.start[row]
+    for k in np.flatnonzero(late).tolist():
+        placed, activity = rows.placed[row[k]], rows.activities[row[k]]
+        text = (
+            f"{activity.key} starts at {placed.start}, "
+            f"though {bounds[k].why!r} holds it until {bounds[k].slot}"
+        )
+        yield Violation("because", placed.activity, text)
+    by_link = Bind.LINK  # looked up once: an enumeration looks its members up slowly
+    says_more = [
+        other is not None or resource is not None or kind is by_link
+        for kind, other, resource, _, _ in bounds
+    ]
+    left = np.flatnonzero(~late & np.array(says_more, dtype=np.bool_))
+    yield from _check_whom(problem, rows, row[left], [bounds[k] for k in left.tolist()])
 
 
-def _check_reason(
-    problem: Problem,
-    rows: _Rows,
-    i: int,
-    mode: Mode,
-    bound: Because,
-    follows: set[tuple[int, int]],
+def _check_whom(
+    problem: Problem, rows: _Rows, row: Slots, bounds: Sequence[Because]
 ) -> Iterator[Violation]:
-    """A reason names a leader, a follower or a resource of the activity, and who is on that."""
-    key, other = problem.activities[i].key, bound.activity
-    if other is not None and not 0 <= other < len(problem.activities):
-        yield Violation("because", i, f"{key} is bound by activity {other}, which is not there")
-        return
-    if bound.kind is Bind.FLOW and other is not None and (i, other) not in follows:
-        text = f"{key} is held back for {problem.activities[other].key}, which does not follow it"
-        yield Violation("flow", i, text)
-    if bound.kind is Bind.LINK and (other is None or (other, i) not in follows):
-        yield Violation("because", i, f"{key} is bound by a link that is not there: {bound.why}")
-    if bound.resource is None:
-        return
-    if bound.resource not in _used(mode):
-        yield Violation("because", i, f"{key} is bound by what it does not use: {bound.why}")
-    elif other in rows.row_of and bound.resource not in _used(rows.modes[rows.row_of[other]]):
-        text = f"{key} is bound by {problem.activities[other].key}, which is elsewhere"
-        yield Violation("because", i, text)
+    """Reasons name a leader, a follower or a resource of their row's activity, and who is on it."""
+    size = len(problem.activities)
+    own = rows.activity[row]
+    other = _column_or_nobody([bound.activity for bound in bounds])
+    resource = _column_or_nobody([bound.resource for bound in bounds])
+    by_link, by_flow = Bind.LINK, Bind.FLOW
+    is_link = np.array([bound.kind is by_link for bound in bounds], dtype=np.bool_)
+    is_flow = np.array([bound.kind is by_flow for bound in bounds], dtype=np.bool_)
+    names = np.array([bound.activity is not None for bound in bounds], dtype=np.bool_)
+    absent = names & ((other < 0) | (other >= size))
+    names &= ~absent
+    linked = _column([link.before * size + link.after for link in problem.links])
+    no_follower = names & is_flow & ~np.isin(own * size + other, linked)
+    no_leader = ~absent & is_link & ~(names & np.isin(other * size + own, linked))
+    uses = ~absent & (resource != NOBODY)
+    foreign = uses & ~_is_used(rows, row, resource)
+    whose = np.full_like(other, NOBODY)
+    whose[names] = rows.row_of[other[names]]
+    elsewhere = uses & ~foreign & (whose != NOBODY) & ~_is_used(rows, whose, resource)
+    for k in np.flatnonzero(absent | no_follower | no_leader | foreign | elsewhere).tolist():
+        i, bound = int(own[k]), bounds[k]
+        key = problem.activities[i].key
+        whom = problem.activities[other[k]].key if names[k] else ""
+        if absent[k]:
+            text = f"{key} is bound by activity {bound.activity}, which is not there"
+            yield Violation("because", i, text)
+        if no_follower[k]:
+            text = f"{key} is held back for {whom}, which does not follow it"
+            yield Violation("flow", i, text)
+        if no_leader[k]:
+            text = f"{key} is bound by a link that is not there: {bound.why}"
+            yield Violation("because", i, text)
+        if foreign[k]:
+            text = f"{key} is bound by what it does not use: {bound.why}"
+            yield Violation("because", i, text)
+        if elsewhere[k]:
+            yield Violation("because", i, f"{key} is bound by {whom}, which is elsewhere")
+
+
+def _is_used(rows: _Rows, row: Slots, resource: Slots) -> Flags:
+    """Return whether each row uses the resource beside it."""
+    resources = int(max(resource.max(initial=0), rows.used_resource.max(initial=0))) + 1
+    used = rows.used_by * resources + rows.used_resource
+    return np.isin(row * resources + resource, used)
 
 
 def _check_links(problem: Problem, schedule: Schedule, rows: _Rows) -> Iterator[Violation]:
     """Nothing starts before its leaders and the waits behind them allow it."""
-    by_wait: dict[int | None, list[Link]] = defaultdict(list)
-    for link in problem.links:
-        if link.after not in rows.row_of or problem.activities[link.after].under_way:
-            continue
-        if schedule.placed[link.before] is None:
-            before, after = problem.activities[link.before], problem.activities[link.after]
-            text = f"{after.key} is placed, though {before.key} is not"
-            yield Violation("link", link.after, text)
-        elif link.before in rows.row_of:
-            by_wait[link.wait].append(link)
-    for wait, links in by_wait.items():
-        leaders = _column([rows.row_of[link.before] for link in links])
-        begin = np.array([link.start_to_start for link in links], dtype=np.bool_)
-        frees = np.where(begin, rows.start[leaders], rows.finish[leaders])
-        if wait is not None:
-            frees = problem.waits[wait].table[frees]
-        starts = rows.start[_column([rows.row_of[link.after] for link in links])]
-        for k in np.flatnonzero(starts < frees).tolist():
-            before, after = (problem.activities[x] for x in (links[k].before, links[k].after))
-            text = f"{after.key} starts at {starts[k]}, {before.key} frees it at {frees[k]}"
-            yield Violation("link", links[k].after, text)
-
-
-def _uses(rows: _Rows) -> list[tuple[int, int]]:
-    """Return every use of a resource, as the resource and the row; one entry for each unit."""
-    return [
-        (resource, row)
-        for row, (placed, mode) in enumerate(zip(rows.placed, rows.modes, strict=True))
-        if placed.start < placed.finish
-        for resource in _used(mode)
-    ]
+    links, activities = problem.links, problem.activities
+    if not links:
+        return
+    before, after = _column([link.before for link in links]), _column([k.after for k in links])
+    under_way = np.array([activity.under_way for activity in activities], dtype=np.bool_)
+    left_out = np.array([placed is None for placed in schedule.placed], dtype=np.bool_)
+    leader, follower = rows.row_of[before], rows.row_of[after]
+    holds = (follower != NOBODY) & ~under_way[after]
+    for k in np.flatnonzero(holds & left_out[before]).tolist():
+        text = f"{activities[after[k]].key} is placed, though {activities[before[k]].key} is not"
+        yield Violation("link", int(after[k]), text)
+    held = np.flatnonzero(holds & (leader != NOBODY))
+    begin = np.array([link.start_to_start for link in links], dtype=np.bool_)[held]
+    wait = _column_or_nobody([link.wait for link in links])[held]
+    frees = np.where(begin, rows.start[leader[held]], rows.finish[leader[held]])
+    for each in np.unique(wait[wait != NOBODY]).tolist():
+        waits = wait == each
+        frees[waits] = problem.waits[each].table[frees[waits]]
+    starts = rows.start[follower[held]]
+    for k in np.flatnonzero(starts < frees).tolist():
+        leads, follows = activities[before[held[k]]], activities[after[held[k]]]
+        text = f"{follows.key} starts at {starts[k]}, {leads.key} frees it at {frees[k]}"
+        yield Violation("link", int(after[held[k]]), text)
 
 
 def _used(mode: Mode) -> tuple[int, ...]:
@@ -308,8 +375,8 @@ def _used(mode: Mode) -> tuple[int, ...]:
 
 def _check_resources(problem: Problem, rows: _Rows) -> Iterator[Violation]:
     """At no time are more units in use than there are, and none while blocked."""
-    uses = _column([number for use in _uses(rows) for number in use]).reshape(-1, 2)
-    resource, row = uses[:, 0], uses[:, 1]
+    works = (rows.start < rows.finish)[rows.used_by]
+    resource, row = rows.used_resource[works], rows.used_by[works]
     start, finish = rows.start[row], rows.finish[row]
     for r, whole in enumerate(problem.resources):
         for begins, ends in whole.blocked:
@@ -356,7 +423,10 @@ def _check_under_way(problem: Problem, rows: _Rows) -> Iterator[Violation]:
                 *problem.resources[resource].blocked,
             )
         )
-        if not taken and (not activity.windows or _inside_a_window(activity, start, finish)):
+        fits = not activity.windows or _inside_a_window(
+            activity.windows, _column([start]), _column([finish])
+        )
+        if not taken and fits:
             text = (
                 f"{activity.key} is under way, could go on at {start}, waits until {placed.start}"
             )
@@ -366,22 +436,22 @@ def _check_under_way(problem: Problem, rows: _Rows) -> Iterator[Violation]:
 def _check_pins(problem: Problem, schedule: Schedule, rows: _Rows) -> Iterator[Violation]:
     """A pin is kept or reported as broken, and only broken ones are reported."""
     broken = {entry.activity for entry in schedule.broken_pins}
+    pinned = {i: a.pin for i, a in enumerate(problem.activities) if a.pin and not a.under_way}
     for entry in schedule.broken_pins:
         if not entry.reason.strip():
             yield Violation("pin", entry.activity, "a pin is broken without a reason")
         if not 0 <= entry.activity < len(problem.activities):
             yield Violation("pin", None, f"there is no activity {entry.activity}")
-    for i, activity in enumerate(problem.activities):
-        if activity.pin is None or activity.under_way:
-            if i in broken:
-                yield Violation("pin", i, f"{activity.key} has no pin that could break")
-            continue
-        row = rows.row_of.get(i)
+        elif entry.activity not in pinned:
+            text = f"{problem.activities[entry.activity].key} has no pin that could break"
+            yield Violation("pin", entry.activity, text)
+    for i, pin in pinned.items():
+        row = int(rows.row_of[i])
         kept = (
-            row is not None
-            and rows.placed[row].start == activity.pin.start
-            and activity.pin.crew in (None, rows.modes[row].crew)
+            row != NOBODY
+            and rows.placed[row].start == pin.start
+            and pin.crew in (None, rows.modes[row].crew)
         )
         if kept == (i in broken):
             text = "kept, yet reported as broken" if kept else "broken, yet not reported"
-            yield Violation("pin", i, f"the pin of {activity.key} is {text}")
+            yield Violation("pin", i, f"the pin of {problem.activities[i].key} is {text}")

@@ -20,7 +20,8 @@ from numpy.typing import NDArray
 from ortools.sat.python import cp_model
 
 from contractor.engine.exact_places import Part, Place, Places, resources_used
-from contractor.engine.objective import begun_jobs, days_late
+from contractor.engine.objective import days_late
+from contractor.engine.prepared import prepare
 from contractor.engine.prices import (
     FROZEN_TOLERANCE_SLOTS,
     PRICE_BROKEN_PIN,
@@ -85,7 +86,7 @@ class ExactModel:
         for link in part.links:
             if not self._problem.activities[link.after].under_way:
                 self._add_link(link)
-        begun = begun_jobs(self._problem)
+        begun = prepare(self._problem).begun.tolist()
         for i in part.choices:
             if self._problem.activities[i].job in part.jobs:
                 self._price_place(i)
