@@ -7,30 +7,24 @@ What holds for most is judged for all activities at once; texts are made only fo
 
 from collections import defaultdict
 from collections.abc import Iterator, Sequence
-from dataclasses import dataclass
-from itertools import chain
 
 import numpy as np
-from numpy.typing import NDArray
 
-from contractor.engine.problem import Activity, Mode, Problem, Window
-from contractor.engine.schedule import Because, Bind, Placed, Schedule
+from contractor.engine.check_reasons import check_reasons
+from contractor.engine.check_rows import (
+    NOBODY,
+    Flags,
+    Rows,
+    Slots,
+    Violation,
+    column,
+    column_or_nobody,
+    used,
+)
+from contractor.engine.problem import Problem, Window
+from contractor.engine.schedule import Bind, Placed, Schedule
 
 __all__ = ["Violation", "check"]
-
-Slots = NDArray[np.int64]
-Flags = NDArray[np.bool_]
-NOBODY = -1
-"""Stands in a column where no activity or resource is named, or where one has no row."""
-
-
-@dataclass(frozen=True, slots=True)
-class Violation:
-    """A rule that does not hold. `activity` is None where no single activity is at fault."""
-
-    rule: str
-    activity: int | None
-    text: str
 
 
 def check(problem: Problem, schedule: Schedule) -> tuple[Violation, ...]:
@@ -46,54 +40,18 @@ def check(problem: Problem, schedule: Schedule) -> tuple[Violation, ...]:
     sound, unsound = _well_formed(problem, schedule)
     for placed in unsound:
         violations += _check_form(problem, *placed)
-    rows = _Rows(problem, sound)
+    rows = Rows(problem, sound)
     violations += _check_earliest(problem, rows)
     violations += _check_work(problem, rows)
     violations += _check_pauses(problem, rows)
     violations += _check_windows(problem, rows)
     violations += _check_freeze(problem, rows)
-    violations += _check_reasons(problem, rows)
+    violations += check_reasons(problem, rows)
     violations += _check_links(problem, schedule, rows)
     violations += _check_resources(problem, rows)
     violations += _check_under_way(problem, rows)
     violations += _check_pins(problem, schedule, rows)
     return tuple(violations)
-
-
-class _Rows:
-    """The places that are well formed, one row each, with what is compared as columns."""
-
-    def __init__(self, problem: Problem, sound: Sequence[Placed]) -> None:
-        self.placed = sound
-        self.activities = [problem.activities[placed.activity] for placed in sound]
-        self.modes = [
-            activity.modes[placed.mode]
-            for activity, placed in zip(self.activities, sound, strict=True)
-        ]
-        self.activity = _column([placed.activity for placed in sound])
-        self.start = _column([placed.start for placed in sound])
-        self.finish = _column([placed.finish for placed in sound])
-        self.work = _column([mode.work_slots for mode in self.modes])
-        self.row_of = np.full(len(problem.activities), NOBODY, dtype=np.int64)
-        """The row of an activity, NOBODY for those that are not well placed."""
-        self.row_of[self.activity] = np.arange(len(sound))
-        used = [_used(mode) for mode in self.modes]
-        self.used_resource = _column(list(chain.from_iterable(used)))
-        """Every use of a resource, one entry for each unit, with the row in `used_by`."""
-        self.used_by = np.repeat(np.arange(len(sound)), _column([len(row) for row in used]))
-
-    def named(self, rows: Flags) -> Iterator[tuple[Placed, Activity, Mode]]:
-        """Yield those for which `rows` holds."""
-        for row in np.flatnonzero(rows).tolist():
-            yield self.placed[row], self.activities[row], self.modes[row]
-
-
-def _column(values: Sequence[int] | Sequence[tuple[int, int]]) -> Slots:
-    return np.array(values, dtype=np.int64)
-
-
-def _column_or_nobody(values: Sequence[int | None]) -> Slots:
-    return _column([NOBODY if value is None else value for value in values])
 
 
 def _check_listing(problem: Problem, schedule: Schedule) -> Iterator[Violation]:
@@ -105,7 +63,7 @@ def _check_listing(problem: Problem, schedule: Schedule) -> Iterator[Violation]:
         elif not entry.reason.strip():
             yield Violation("unplanned", entry.activity, "unplanned without a reason")
     listed = [e.activity for e in schedule.unplanned if 0 <= e.activity < size]
-    times = np.bincount(_column(listed), minlength=size)
+    times = np.bincount(column(listed), minlength=size)
     placed = np.array([place is not None for place in schedule.placed], dtype=np.bool_)
     for i in np.flatnonzero((placed == (times > 0)) | (times > 1)).tolist():
         key = problem.activities[i].key
@@ -136,10 +94,10 @@ def _well_formed(
 ) -> tuple[list[Placed], list[tuple[int, Placed]]]:
     """Return the entries that can be judged further, and the others with their activity."""
     entries = [(i, placed) for i, placed in enumerate(schedule.placed) if placed is not None]
-    own = _column([i for i, _ in entries])
-    modes = _column([len(problem.activities[i].modes) for i, _ in entries])
+    own = column([i for i, _ in entries])
+    modes = column([len(problem.activities[i].modes) for i, _ in entries])
     named, mode, start, finish = (
-        _column(values)
+        column(values)
         for values in (
             [placed.activity for _, placed in entries],
             [placed.mode for _, placed in entries],
@@ -167,27 +125,27 @@ def _check_form(problem: Problem, i: int, placed: Placed) -> Iterator[Violation]
         yield Violation("finish", i, text)
 
 
-def _check_earliest(problem: Problem, rows: _Rows) -> Iterator[Violation]:
+def _check_earliest(problem: Problem, rows: Rows) -> Iterator[Violation]:
     """Nothing starts in the past or before its release."""
     for placed, activity, _ in rows.named(rows.start < problem.now):
         text = f"{activity.key} starts at {placed.start}, now is {problem.now}"
         yield Violation("past", placed.activity, text)
-    release = _column([activity.release for activity in rows.activities])
+    release = column([activity.release for activity in rows.activities])
     for placed, activity, _ in rows.named(rows.start < release):
         text = f"{activity.key} starts at {placed.start}, released at {activity.release}"
         yield Violation("release", placed.activity, text)
 
 
-def _check_work(problem: Problem, rows: _Rows) -> Iterator[Violation]:
+def _check_work(problem: Problem, rows: Rows) -> Iterator[Violation]:
     """Work starts and ends in working time and takes as many working slots as its mode says."""
     begins, ends = np.zeros((2, rows.start.size), dtype=np.bool_)
     done = np.zeros_like(rows.work)
-    calendars = _column([mode.calendar for mode in rows.modes])
-    for used in np.unique(calendars).tolist():
-        at = np.flatnonzero(calendars == used)
+    calendars = column([mode.calendar for mode in rows.modes])
+    for each in np.unique(calendars).tolist():
+        at = np.flatnonzero(calendars == each)
         # One slot more than the axis has, and never worked: what starts at its end is at fault, and
         # looking one slot back from nothing finds it too.
-        working = np.append(problem.calendars[used].working, False)
+        working = np.append(problem.calendars[each].working, False)
         counted = np.concatenate(([0], np.cumsum(working)))
         begins[at], ends[at] = working[rows.start[at]], working[rows.finish[at] - 1]
         done[at] = counted[rows.finish[at]] - counted[rows.start[at]]
@@ -203,7 +161,7 @@ def _check_work(problem: Problem, rows: _Rows) -> Iterator[Violation]:
         yield Violation("finish", placed.activity, text)
 
 
-def _check_pauses(problem: Problem, rows: _Rows) -> Iterator[Violation]:
+def _check_pauses(problem: Problem, rows: Rows) -> Iterator[Violation]:
     """Work stops for no pause that is too long while a later stretch could hold all of it."""
     limit = problem.longest_pause_slots
     if limit is None:
@@ -220,7 +178,7 @@ def _check_pauses(problem: Problem, rows: _Rows) -> Iterator[Violation]:
             yield Violation("pause", placed.activity, text)
 
 
-def _stretches(working: NDArray[np.bool_], limit: int) -> list[int]:
+def _stretches(working: Flags, limit: int) -> list[int]:
     """Return the slots worked in each stretch between pauses of more than `limit` slots."""
     slots = np.flatnonzero(working)
     pauses = np.flatnonzero(np.diff(slots) - 1 > limit)
@@ -229,7 +187,7 @@ def _stretches(working: NDArray[np.bool_], limit: int) -> list[int]:
     return counted
 
 
-def _check_windows(problem: Problem, rows: _Rows) -> Iterator[Violation]:
+def _check_windows(problem: Problem, rows: Rows) -> Iterator[Violation]:
     """What has windows lies wholly inside one of them."""
     alike: dict[int, list[int]] = defaultdict(list)
     for row, activity in enumerate(rows.activities):
@@ -246,12 +204,12 @@ def _check_windows(problem: Problem, rows: _Rows) -> Iterator[Violation]:
 
 def _inside_a_window(windows: Sequence[Window], start: Slots, finish: Slots) -> Flags:
     """Return whether each stretch lies wholly inside one of the windows."""
-    opens, closes = _column([w.opens for w in windows]), _column([w.closes for w in windows])
+    opens, closes = column([w.opens for w in windows]), column([w.closes for w in windows])
     inside: Flags = np.any((opens <= start[:, None]) & (finish[:, None] <= closes), axis=1)
     return inside
 
 
-def _check_freeze(problem: Problem, rows: _Rows) -> Iterator[Violation]:
+def _check_freeze(problem: Problem, rows: Rows) -> Iterator[Violation]:
     """Nothing leaves its announced place inside the freeze without saying why."""
     for placed, activity, mode in zip(rows.placed, rows.activities, rows.modes, strict=True):
         told = activity.announced
@@ -266,87 +224,12 @@ def _check_freeze(problem: Problem, rows: _Rows) -> Iterator[Violation]:
             yield Violation("frozen", placed.activity, text)
 
 
-def _check_reasons(problem: Problem, rows: _Rows) -> Iterator[Violation]:
-    """What is said to bind a start can do so: it is no later, and has to do with the activity."""
-    for placed, activity in zip(rows.placed, rows.activities, strict=True):
-        if not placed.because.why.strip():
-            text = f"{activity.key} starts at {placed.start} without reason"
-            yield Violation("because", placed.activity, text)
-    told = [(placed.because, *placed.bounds) for placed in rows.placed]
-    bounds = list(chain.from_iterable(told))
-    row = np.repeat(np.arange(len(told)), _column([len(each) for each in told]))
-    late = _column([bound.slot for bound in bounds]) > rows.start[row]
-    for k in np.flatnonzero(late).tolist():
-        placed, activity = rows.placed[row[k]], rows.activities[row[k]]
-        text = (
-            f"{activity.key} starts at {placed.start}, "
-            f"though {bounds[k].why!r} holds it until {bounds[k].slot}"
-        )
-        yield Violation("because", placed.activity, text)
-    by_link = Bind.LINK  # looked up once: an enumeration looks its members up slowly
-    says_more = [
-        other is not None or resource is not None or kind is by_link
-        for kind, other, resource, _, _ in bounds
-    ]
-    left = np.flatnonzero(~late & np.array(says_more, dtype=np.bool_))
-    yield from _check_whom(problem, rows, row[left], [bounds[k] for k in left.tolist()])
-
-
-def _check_whom(
-    problem: Problem, rows: _Rows, row: Slots, bounds: Sequence[Because]
-) -> Iterator[Violation]:
-    """Reasons name a leader, a follower or a resource of their row's activity, and who is on it."""
-    size = len(problem.activities)
-    own = rows.activity[row]
-    other = _column_or_nobody([bound.activity for bound in bounds])
-    resource = _column_or_nobody([bound.resource for bound in bounds])
-    by_link, by_flow = Bind.LINK, Bind.FLOW
-    is_link = np.array([bound.kind is by_link for bound in bounds], dtype=np.bool_)
-    is_flow = np.array([bound.kind is by_flow for bound in bounds], dtype=np.bool_)
-    names = np.array([bound.activity is not None for bound in bounds], dtype=np.bool_)
-    absent = names & ((other < 0) | (other >= size))
-    names &= ~absent
-    linked = _column([link.before * size + link.after for link in problem.links])
-    no_follower = names & is_flow & ~np.isin(own * size + other, linked)
-    no_leader = ~absent & is_link & ~(names & np.isin(other * size + own, linked))
-    uses = ~absent & (resource != NOBODY)
-    foreign = uses & ~_is_used(rows, row, resource)
-    whose = np.full_like(other, NOBODY)
-    whose[names] = rows.row_of[other[names]]
-    elsewhere = uses & ~foreign & (whose != NOBODY) & ~_is_used(rows, whose, resource)
-    for k in np.flatnonzero(absent | no_follower | no_leader | foreign | elsewhere).tolist():
-        i, bound = int(own[k]), bounds[k]
-        key = problem.activities[i].key
-        whom = problem.activities[other[k]].key if names[k] else ""
-        if absent[k]:
-            text = f"{key} is bound by activity {bound.activity}, which is not there"
-            yield Violation("because", i, text)
-        if no_follower[k]:
-            text = f"{key} is held back for {whom}, which does not follow it"
-            yield Violation("flow", i, text)
-        if no_leader[k]:
-            text = f"{key} is bound by a link that is not there: {bound.why}"
-            yield Violation("because", i, text)
-        if foreign[k]:
-            text = f"{key} is bound by what it does not use: {bound.why}"
-            yield Violation("because", i, text)
-        if elsewhere[k]:
-            yield Violation("because", i, f"{key} is bound by {whom}, which is elsewhere")
-
-
-def _is_used(rows: _Rows, row: Slots, resource: Slots) -> Flags:
-    """Return whether each row uses the resource beside it."""
-    resources = int(max(resource.max(initial=0), rows.used_resource.max(initial=0))) + 1
-    used = rows.used_by * resources + rows.used_resource
-    return np.isin(row * resources + resource, used)
-
-
-def _check_links(problem: Problem, schedule: Schedule, rows: _Rows) -> Iterator[Violation]:
+def _check_links(problem: Problem, schedule: Schedule, rows: Rows) -> Iterator[Violation]:
     """Nothing starts before its leaders and the waits behind them allow it."""
     links, activities = problem.links, problem.activities
     if not links:
         return
-    before, after = _column([link.before for link in links]), _column([k.after for k in links])
+    before, after = column([link.before for link in links]), column([k.after for k in links])
     under_way = np.array([activity.under_way for activity in activities], dtype=np.bool_)
     left_out = np.array([placed is None for placed in schedule.placed], dtype=np.bool_)
     leader, follower = rows.row_of[before], rows.row_of[after]
@@ -356,7 +239,7 @@ def _check_links(problem: Problem, schedule: Schedule, rows: _Rows) -> Iterator[
         yield Violation("link", int(after[k]), text)
     held = np.flatnonzero(holds & (leader != NOBODY))
     begin = np.array([link.start_to_start for link in links], dtype=np.bool_)[held]
-    wait = _column_or_nobody([link.wait for link in links])[held]
+    wait = column_or_nobody([link.wait for link in links])[held]
     frees = np.where(begin, rows.start[leader[held]], rows.finish[leader[held]])
     for each in np.unique(wait[wait != NOBODY]).tolist():
         waits = wait == each
@@ -368,12 +251,7 @@ def _check_links(problem: Problem, schedule: Schedule, rows: _Rows) -> Iterator[
         yield Violation("link", int(after[held[k]]), text)
 
 
-def _used(mode: Mode) -> tuple[int, ...]:
-    """Return the resources of a mode, a machine as often as it is needed."""
-    return mode.machines if mode.crew is None else (*mode.machines, mode.crew)
-
-
-def _check_resources(problem: Problem, rows: _Rows) -> Iterator[Violation]:
+def _check_resources(problem: Problem, rows: Rows) -> Iterator[Violation]:
     """At no time are more units in use than there are, and none while blocked."""
     works = (rows.start < rows.finish)[rows.used_by]
     resource, row = rows.used_resource[works], rows.used_by[works]
@@ -386,12 +264,12 @@ def _check_resources(problem: Problem, rows: _Rows) -> Iterator[Violation]:
                 yield Violation("overlap", rows.placed[row[k]].activity, text)
     # At one and the same slot what ends gives its unit back before what starts takes one. The
     # changes of a resource add up to nothing, so one running sum serves all of them in turn.
-    change = np.repeat(_column([1, -1]), row.size)
+    change = np.repeat(column([1, -1]), row.size)
     by, at, slot = np.tile(row, 2), np.tile(resource, 2), np.concatenate((start, finish))
     order = np.lexsort((by, change, slot, at))
     by, at, slot, change = by[order], at[order], slot[order], change[order]
     load = np.cumsum(change)
-    capacity = _column([whole.capacity for whole in problem.resources])
+    capacity = column([whole.capacity for whole in problem.resources])
     for k in np.flatnonzero((change > 0) & (load > capacity[at])).tolist():
         text = (
             f"{problem.resources[at[k]].key} has {load[k]} at once from {slot[k]}, "
@@ -400,12 +278,12 @@ def _check_resources(problem: Problem, rows: _Rows) -> Iterator[Violation]:
         yield Violation("overlap", rows.placed[by[k]].activity, text)
 
 
-def _check_under_way(problem: Problem, rows: _Rows) -> Iterator[Violation]:
+def _check_under_way(problem: Problem, rows: Rows) -> Iterator[Violation]:
     """Work under way goes on at once; only what is under way too, or a blocking, delays it."""
     busy: dict[int, list[tuple[int, int, int]]] = defaultdict(list)
     going_on = [row for row, activity in enumerate(rows.activities) if activity.under_way]
     for row in going_on:
-        for resource in _used(rows.modes[row]):
+        for resource in used(rows.modes[row]):
             busy[resource].append((rows.placed[row].start, rows.placed[row].finish, row))
     for row in going_on:
         placed, activity, mode = rows.placed[row], rows.activities[row], rows.modes[row]
@@ -417,14 +295,14 @@ def _check_under_way(problem: Problem, rows: _Rows) -> Iterator[Violation]:
         start, finish = int(working[first]), int(working[last]) + (mode.work_slots > 0)
         taken = any(
             begins < finish and start < ends
-            for resource in _used(mode)
+            for resource in used(mode)
             for begins, ends in (
                 *((b, e) for b, e, other in busy[resource] if other != row),
                 *problem.resources[resource].blocked,
             )
         )
         fits = not activity.windows or _inside_a_window(
-            activity.windows, _column([start]), _column([finish])
+            activity.windows, column([start]), column([finish])
         )
         if not taken and fits:
             text = (
@@ -433,7 +311,7 @@ def _check_under_way(problem: Problem, rows: _Rows) -> Iterator[Violation]:
             yield Violation("under_way", placed.activity, text)
 
 
-def _check_pins(problem: Problem, schedule: Schedule, rows: _Rows) -> Iterator[Violation]:
+def _check_pins(problem: Problem, schedule: Schedule, rows: Rows) -> Iterator[Violation]:
     """A pin is kept or reported as broken, and only broken ones are reported."""
     broken = {entry.activity for entry in schedule.broken_pins}
     pinned = {i: a.pin for i, a in enumerate(problem.activities) if a.pin and not a.under_way}
