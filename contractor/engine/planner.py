@@ -13,7 +13,7 @@ from contractor.engine.dates import dates_of
 from contractor.engine.decode import to_schedule
 from contractor.engine.greedy import REPAIR, greedy, keeps_what_was_told, repair_into
 from contractor.engine.improve import search
-from contractor.engine.objective import Objective, objective
+from contractor.engine.objective import Objective, objective, score
 from contractor.engine.occupancy import new_state
 from contractor.engine.passes import pass_exactly
 from contractor.engine.prepared import prepare
@@ -99,9 +99,9 @@ def repair(problem: Problem) -> PlanResult:
     layout = prepare(problem)
     state = new_state(layout)
     repair_into(layout, state)
-    schedule = to_schedule(problem, dates_of(layout, state), right_shift=True)
-    cost = objective(problem, schedule)
-    return PlanResult(schedule, cost, REPAIR, None, False, 0, monotonic() - began)
+    dates = dates_of(layout, state)
+    schedule = to_schedule(problem, dates, right_shift=True)
+    return PlanResult(schedule, score(problem, dates), REPAIR, None, False, 0, monotonic() - began)
 
 
 def _improved(
