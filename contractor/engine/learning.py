@@ -1,0 +1,194 @@
+"""
+What finished work says about the next: log-normal factors of planned hours, by kind and crew.
+
+A factor is actual over planned hours; its logarithm is taken as normal with unknown mean and
+variance, for which the normal-inverse-gamma distribution is conjugate (Murphy 2007, from memory;
+tests compare with scipy). Kinds of work are drawn toward what was known before any job, crews
+toward the firm, and one crew at one kind toward both.
+"""
+
+import math
+from collections.abc import Iterable, Mapping, Sequence
+from dataclasses import dataclass
+
+from scipy import stats
+
+__all__ = ["CREW_SPREAD", "STARTER", "Belief", "Beliefs", "Finished", "Prediction", "learn"]
+
+
+@dataclass(frozen=True, slots=True)
+class Prediction:
+    """The next factor's logarithm: Student's t with `freedom`, around `mean`, of `scale`."""
+
+    mean: float
+    scale: float
+    freedom: float
+
+    def factor(self, share: float) -> float:
+        """Return the factor that is not exceeded with a chance of `share`."""
+        if not 0 < share < 1:
+            raise ValueError(f"share {share}: enter a share above 0 and below 1")
+        return float(math.exp(self.mean + self.scale * stats.t.ppf(share, self.freedom)))
+
+    @property
+    def log_sd(self) -> float:
+        """Return the standard deviation of the logarithm; freedom is above 2 in all beliefs."""
+        return self.scale * math.sqrt(self.freedom / (self.freedom - 2))
+
+
+@dataclass(frozen=True, slots=True)
+class Belief:
+    """
+    What is believed of mean and variance of log factors: normal-inverse-gamma.
+
+    `mean` counts as much as `weight` jobs do; the variance is inverse-gamma with `shape`, above 1,
+    and `scale`.
+    """
+
+    mean: float
+    weight: float
+    shape: float
+    scale: float
+
+    def __post_init__(self) -> None:
+        if not (self.weight > 0 and self.shape > 1 and self.scale > 0):
+            raise ValueError(
+                f"belief weight {self.weight}, shape {self.shape}, scale {self.scale}: "
+                "weight and scale are above 0, shape above 1"
+            )
+
+    @property
+    def variance(self) -> float:
+        """Return the expected variance of a log factor."""
+        return self.scale / (self.shape - 1)
+
+    def after(self, logs: Sequence[float]) -> "Belief":
+        """Return the belief after these log factors were seen, in whatever order."""
+        if not logs:
+            return self
+        count = len(logs)
+        mean = math.fsum(logs) / count
+        squares = math.fsum((value - mean) ** 2 for value in logs)
+        weight = self.weight + count
+        return Belief(
+            mean=(self.weight * self.mean + count * mean) / weight,
+            weight=weight,
+            shape=self.shape + count / 2,
+            scale=self.scale
+            + squares / 2
+            + self.weight * count * (mean - self.mean) ** 2 / (2 * weight),
+        )
+
+    def prediction(self) -> Prediction:
+        """Return what to expect of the next factor."""
+        spread = self.scale * (self.weight + 1) / (self.shape * self.weight)
+        return Prediction(self.mean, math.sqrt(spread), 2 * self.shape)
+
+    def weighing(self, weight: float, mean: float) -> "Belief":
+        """Return a belief around another mean that counts as `weight` jobs, as wide as this."""
+        shape = min(self.shape, 1 + weight / 2)
+        return Belief(mean, weight, shape, self.variance * (shape - 1))
+
+
+# Before any job is finished: the planned hours are right on average, and a factor lies within
+# about a third of that two times in three. It counts as four jobs. Our own.
+STARTER = Belief(mean=0.0, weight=4.0, shape=3.0, scale=2 * 0.3**2)
+CREW_SPREAD = 0.15
+"""Standard deviation of crews' mean log factors around the firm's; our own."""
+CELL_WEIGHT = 6.0
+"""As many jobs does what is known of kind and crew count against a crew's own at the kind."""
+
+
+@dataclass(frozen=True, slots=True)
+class Finished:
+    """One finished piece of work of a kind by a crew (None: not by a crew of ours)."""
+
+    kind: str
+    crew: str | None
+    planned_hours: float
+    actual_hours: float
+
+    def __post_init__(self) -> None:
+        for name in ("planned_hours", "actual_hours"):
+            value = getattr(self, name)
+            if not 0 < value < math.inf:
+                raise ValueError(f"{name} {value}: enter hours above 0, or leave the work out")
+
+    @property
+    def log_factor(self) -> float:
+        """Return the logarithm of actual over planned."""
+        return math.log(self.actual_hours / self.planned_hours)
+
+
+@dataclass(frozen=True, slots=True)
+class Beliefs:
+    """By kind, by crew (its mean log factor beside the firm's), by both, and how many jobs each."""
+
+    by_kind: Mapping[str, Belief]
+    by_crew: Mapping[str, float]
+    by_both: Mapping[tuple[str, str], Belief]
+    count_of_kind: Mapping[str, int]
+    count_of_both: Mapping[tuple[str, str], int]
+
+    def of(self, kind: str, crew: str | None) -> Belief:
+        """Return the closest belief there is for a kind and a crew."""
+        own = self.by_kind.get(kind, STARTER)
+        if crew is None:
+            return own
+        both = self.by_both.get((kind, crew))
+        return both or own.weighing(
+            min(CELL_WEIGHT, own.weight), own.mean + self.by_crew.get(crew, 0.0)
+        )
+
+
+def learn(
+    finished: Iterable[Finished],
+    *,
+    starter: Belief = STARTER,
+    crew_spread: float = CREW_SPREAD,
+) -> Beliefs:
+    """
+    Return what finished work says, in whatever order it is given.
+
+    Raises ValueError for a `crew_spread` that is not above 0.
+    """
+    if crew_spread <= 0:
+        raise ValueError(f"crew_spread {crew_spread}: enter a standard deviation above 0")
+    rows = sorted(finished, key=lambda row: (row.kind, row.crew or "", row.log_factor))
+    kinds: dict[str, list[float]] = {}
+    crews: dict[str, list[tuple[str, float]]] = {}
+    both: dict[tuple[str, str], list[float]] = {}
+    for row in rows:
+        kinds.setdefault(row.kind, []).append(row.log_factor)
+        if row.crew is not None:
+            crews.setdefault(row.crew, []).append((row.kind, row.log_factor))
+            both.setdefault((row.kind, row.crew), []).append(row.log_factor)
+    by_kind = {kind: starter.after(logs) for kind, logs in kinds.items()}
+    by_crew = {
+        crew: _shrunk([log - by_kind[kind].mean for kind, log in done], by_kind, done, crew_spread)
+        for crew, done in crews.items()
+    }
+    by_both = {}
+    for (kind, crew), logs in both.items():
+        own = by_kind[kind]
+        prior = own.weighing(min(CELL_WEIGHT, own.weight), own.mean + by_crew[crew])
+        by_both[kind, crew] = prior.after(logs)
+    return Beliefs(
+        by_kind,
+        by_crew,
+        by_both,
+        {kind: len(logs) for kind, logs in kinds.items()},
+        {cell: len(logs) for cell, logs in both.items()},
+    )
+
+
+def _shrunk(
+    beside: Sequence[float],
+    by_kind: Mapping[str, Belief],
+    done: Sequence[tuple[str, float]],
+    crew_spread: float,
+) -> float:
+    """Return a crew's mean beside the firm's, drawn toward nothing where its work says little."""
+    count = len(beside)
+    noise = math.fsum(by_kind[kind].variance for kind, _ in done) / count / count
+    return math.fsum(beside) / count * crew_spread**2 / (crew_spread**2 + noise)

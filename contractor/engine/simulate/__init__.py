@@ -1,0 +1,1 @@
+"""What becomes of a plan when work, waits and weather vary: thousands of runs of one policy."""

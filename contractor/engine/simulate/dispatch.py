@@ -1,0 +1,410 @@
+"""
+One run of a plan's policy: every crew takes, of what is ready, the work planned first.
+
+A crew keeps the work that the plan gave it. When it is free and its work could begin, it takes
+the activity of the earliest planned start whose leaders are done, whose machines are free, and
+whose weather lets it; other work of its own goes first where the next is held up, but never
+earlier than the course allows. Work that has begun goes on to its end.
+"""
+
+from dataclasses import dataclass
+
+import numpy as np
+
+from contractor.engine.compiled import Flags, Ints, Longs, PointerTable, Words, by_pointer, kernel
+from contractor.engine.occupancy import next_set
+from contractor.engine.prepared import NONE, Layout
+from contractor.engine.simulate.chances import SLOTS_PER_TEMPERATURE
+from contractor.engine.simulate.course import Course
+from contractor.engine.simulate.draw import Drawn
+
+__all__ = ["Run", "new_run", "run_through"]
+
+_ONE = np.uint64(1)
+_SIXTY_FOUR = 64
+
+
+@by_pointer
+@dataclass(frozen=True, eq=False)
+class Run(PointerTable):
+    """
+    One run in the making. `start` and `finish` by activity, NONE where it has none on the axis.
+
+    `left` counts leaders not yet known, `ready` is the slot to which the others hold it. `waiting`
+    has a bit for each activity that a crew could begin. `busy` counts units by resource. `asks`
+    has a bit for each crew for which there is something new; `looks_at` is when it looks up of
+    itself, `next_look[0]` the first of these. `choices` is a heap of the activities that crews
+    would begin now, `choices_size[0]` of them.
+
+    Of one activity there is at most one event to come: it gets ready or, where `works` is set, it
+    ends. Those of a slot hang from `first_of_slot[slot]` by `following`; `eventful` has a bit for
+    each slot that has any.
+    """
+
+    start: Ints
+    finish: Ints
+    left: Ints
+    ready: Ints
+    waiting: Words
+    busy: Ints
+    asks: Words
+    looks_at: Ints
+    next_look: Ints
+    choices: Longs
+    choices_size: Ints
+    works: Flags
+    first_of_slot: Ints
+    following: Ints
+    eventful: Words
+
+
+def new_run(course: Course) -> Run:
+    """Return the arrays of one run."""
+    return Run(
+        start=np.empty(course.size, dtype=np.int32),
+        finish=np.empty(course.size, dtype=np.int32),
+        left=np.empty(course.size, dtype=np.int32),
+        ready=np.empty(course.size, dtype=np.int32),
+        waiting=np.empty(max(int(course.word_first[-1]), 1), dtype=np.uint64),
+        busy=np.empty(max(course.resources, 1), dtype=np.int32),
+        asks=np.empty(course.resources // _SIXTY_FOUR + 1, dtype=np.uint64),
+        looks_at=np.empty(max(course.resources, 1), dtype=np.int32),
+        next_look=np.zeros(1, dtype=np.int32),
+        choices=np.empty(course.resources + 1, dtype=np.int64),
+        choices_size=np.zeros(1, dtype=np.int32),
+        works=np.empty(course.size, dtype=np.uint8),
+        first_of_slot=np.full(course.axis_slots + 1, NONE, dtype=np.int32),
+        following=np.empty(course.size, dtype=np.int32),
+        eventful=np.zeros(course.axis_slots // _SIXTY_FOUR + 1, dtype=np.uint64),
+    )
+
+
+@kernel
+def run_through(lay: Layout, course: Course, drawn: Drawn, run: Run) -> None:
+    """Let one run happen."""
+    _reset(course, run)
+    for i in range(course.size):
+        if course.has_place[i] and run.left[i] == 0:
+            _comes(course, run, max(drawn.released[i], course.now), i)
+    now = course.now
+    while True:
+        now = min(next_set(run.eventful, now, course.axis_slots), run.next_look[0])
+        if now >= course.axis_slots:
+            return
+        if now == run.next_look[0]:
+            _look_up(course, run, now)
+        while run.first_of_slot[now] != NONE:
+            i = run.first_of_slot[now]
+            run.first_of_slot[now] = run.following[i]
+            _happen(lay, course, drawn, run, now, i)
+        _clear_bit(run.eventful, 0, now)
+        _dispatch(lay, course, drawn, run, now)
+
+
+@kernel
+def _reset(course: Course, run: Run) -> None:
+    run.start[:] = NONE
+    run.finish[:] = NONE
+    run.left[:] = course.leaders
+    run.ready[:] = 0
+    run.waiting[:] = 0
+    run.busy[:] = 0
+    run.asks[:] = 0
+    run.looks_at[:] = course.axis_slots
+    run.next_look[0] = course.axis_slots
+    run.choices_size[0] = 0
+    run.works[:] = 0
+
+
+@kernel
+def _comes(course: Course, run: Run, slot: int, i: int) -> None:
+    """Let something come at a slot; what lies beyond the axis never does."""
+    if slot < course.axis_slots:
+        run.following[i] = run.first_of_slot[slot]
+        run.first_of_slot[slot] = i
+        _set_bit(run.eventful, 0, slot)
+
+
+@kernel
+def _look_up(course: Course, run: Run, now: int) -> None:
+    """Let the crews look up who wanted to at this moment."""
+    following = course.axis_slots
+    for r in range(course.resources):
+        if run.looks_at[r] == now:
+            run.looks_at[r] = course.axis_slots
+            _set_bit(run.asks, 0, r)
+        following = min(following, run.looks_at[r])
+    run.next_look[0] = following
+
+
+@kernel
+def _looks_again(run: Run, crew: int, slot: int) -> None:
+    run.looks_at[crew] = min(run.looks_at[crew], slot)
+    run.next_look[0] = min(run.next_look[0], slot)
+
+
+@kernel
+def _happen(lay: Layout, course: Course, drawn: Drawn, run: Run, now: int, i: int) -> None:
+    """Take note that an activity is ready, or that one has ended."""
+    crew = course.crew[i]
+    if run.works[i]:
+        for k in range(course.use_first[i], course.use_first[i + 1]):
+            run.busy[course.use_resource[k]] -= course.use_units[k]
+        _set_bit(run.asks, 0, crew)
+        if course.use_first[i + 1] - course.use_first[i] > 1:
+            # A machine is free: whoever waits may want it.
+            for r in range(course.resources):
+                _set_bit(run.asks, 0, r)
+    elif crew == NONE:
+        _begin(lay, course, drawn, run, i, _opens_at(lay, course, drawn, i, now), now)
+    else:
+        _set_bit(run.waiting, course.word_first[crew], course.turn_of[i])
+        _set_bit(run.asks, 0, crew)
+
+
+@kernel
+def _dispatch(lay: Layout, course: Course, drawn: Drawn, run: Run, now: int) -> None:
+    """Begin all that can begin now, the earliest planned first."""
+    crew = next_set(run.asks, 0, course.resources)
+    while crew < course.resources:
+        _choose(lay, course, drawn, run, crew, now)
+        crew = next_set(run.asks, crew + 1, course.resources)
+    run.asks[:] = 0
+    while run.choices_size[0] > 0:
+        i = _pop(run.choices, run.choices_size)
+        # Another crew may have taken the machine since.
+        if _machines_free(course, run, i):
+            _clear_bit(run.waiting, course.word_first[course.crew[i]], course.turn_of[i])
+            _begin(lay, course, drawn, run, i, now, now)
+        _choose(lay, course, drawn, run, course.crew[i], now)
+
+
+@kernel
+def _choose(lay: Layout, course: Course, drawn: Drawn, run: Run, crew: int, now: int) -> None:
+    """Add what a crew would begin now; if it is nothing, it looks up when its hours let it."""
+    if run.busy[crew] >= course.capacity[crew]:
+        return
+    first = course.turn_first[crew]
+    turns = course.turn_first[crew + 1] - first
+    begins = course.word_first[crew] * _SIXTY_FOUR
+    bit = next_set(run.waiting, begins, begins + turns)
+    while bit < begins + turns:
+        i = course.turn[first + bit - begins]
+        if _machines_free(course, run, i):
+            opens = _next_working(lay, course.calendar[i], now)
+            if opens > now:
+                # It is this crew's next work, as soon as its day begins.
+                _looks_again(run, crew, opens)
+                return
+            if not _is_lost(course, drawn, i, now):
+                _push(run.choices, run.choices_size, i)
+                return
+            _looks_again(run, crew, min(_next_day(course, now), course.axis_slots))
+        bit = next_set(run.waiting, bit + 1, begins + turns)
+
+
+@kernel
+def _set_bit(words: Words, first_word: int, bit: int) -> None:
+    words[first_word + bit // _SIXTY_FOUR] |= _ONE << np.uint64(bit % _SIXTY_FOUR)
+
+
+@kernel
+def _clear_bit(words: Words, first_word: int, bit: int) -> None:
+    words[first_word + bit // _SIXTY_FOUR] &= ~(_ONE << np.uint64(bit % _SIXTY_FOUR))
+
+
+@kernel
+def _next_day(course: Course, slot: int) -> int:
+    return course.day_first[course.day_of[slot] + 1]
+
+
+@kernel
+def _opens_at(lay: Layout, course: Course, drawn: Drawn, i: int, now: int) -> int:
+    """Return the first slot from `now` on that is worked and not lost, or the end of the axis."""
+    slot = _next_working(lay, course.calendar[i], now)
+    while slot < course.axis_slots and _is_lost(course, drawn, i, slot):
+        following = min(_next_day(course, slot), course.axis_slots)
+        slot = _next_working(lay, course.calendar[i], following)
+    return slot
+
+
+@kernel
+def _is_lost(course: Course, drawn: Drawn, i: int, slot: int) -> bool:
+    gate = course.gate[i]
+    if gate == NONE or slot >= course.axis_slots:
+        return False
+    row = (course.area[i] * course.gates + gate) * course.days
+    return drawn.lost[row + course.day_of[slot]] != 0
+
+
+@kernel
+def _machines_free(course: Course, run: Run, i: int) -> bool:
+    for k in range(course.use_first[i] + 1, course.use_first[i + 1]):
+        r = course.use_resource[k]
+        if run.busy[r] + course.use_units[k] > course.capacity[r]:
+            return False
+    return True
+
+
+@kernel
+def _begin(
+    lay: Layout, course: Course, drawn: Drawn, run: Run, i: int, start: int, now: int
+) -> None:
+    """Begin an activity, or put it off to when a window or a machine lets it."""
+    finish = _finish(lay, course, drawn, i, start) if start < course.axis_slots else NONE
+    if finish == NONE:
+        return
+    if course.may_be_put_off[i]:
+        put_off = _put_off(course, i, start, finish)
+        if put_off != NONE:
+            _comes(course, run, put_off, i)
+            return
+    run.start[i] = start
+    if course.crew[i] != NONE:
+        for k in range(course.use_first[i], course.use_first[i + 1]):
+            run.busy[course.use_resource[k]] += course.use_units[k]
+        run.works[i] = 1
+        _comes(course, run, finish, i)
+    if drawn.repeats[i]:
+        finish = _repeated(lay, course, drawn, i, finish)
+        if finish == NONE:
+            return
+    run.finish[i] = finish
+    for k in range(course.link_first[i], course.link_first[i + 1]):
+        _free(lay, course, drawn, run, k, start if course.link_start_to_start[k] else finish, now)
+
+
+@kernel
+def _put_off(course: Course, i: int, start: int, finish: int) -> int:
+    """Return when to try again, or NONE where the dates fit all windows and machines."""
+    first, last = course.window_first[i], course.window_first[i + 1]
+    if last > first:
+        fits = False
+        following = course.axis_slots
+        for k in range(first, last):
+            if course.window_opens[k] <= start and finish <= course.window_closes[k]:
+                fits = True
+            elif course.window_opens[k] > start:
+                following = min(following, course.window_opens[k])
+        if not fits:
+            return following
+    for k in range(course.use_first[i], course.use_first[i + 1]):
+        r = course.use_resource[k]
+        for b in range(course.blocked_first[r], course.blocked_first[r + 1]):
+            if start < course.blocked_ends[b] and finish > course.blocked_begins[b]:
+                return course.blocked_ends[b]
+    return NONE
+
+
+@kernel
+def _free(lay: Layout, course: Course, drawn: Drawn, run: Run, k: int, slot: int, now: int) -> None:
+    """Let link `k` tell its follower from when on it may begin."""
+    after = course.link_after[k]
+    wait = course.link_wait[k]
+    if wait != NONE:
+        if course.variant_first[wait] != NONE:
+            wait = course.variant_first[wait] + drawn.warmth[slot // SLOTS_PER_TEMPERATURE]
+        slot = course.variant_table[wait * (course.axis_slots + 1) + slot]
+    run.ready[after] = max(run.ready[after], slot)
+    run.left[after] -= 1
+    if run.left[after] == 0 and course.has_place[after]:
+        _comes(course, run, max(run.ready[after], drawn.released[after], now), after)
+
+
+@kernel
+def _repeated(lay: Layout, course: Course, drawn: Drawn, i: int, finish: int) -> int:
+    """Return when a visit is passed in the end, or NONE beyond the axis."""
+    for k in range(drawn.repeats[i]):
+        asked = finish
+        if drawn.reworks[i] >> k & 1:
+            asked += course.rework_slots[i]
+        if asked > course.axis_slots:
+            return NONE
+        again = course.variant_table[course.again_wait[i] * (course.axis_slots + 1) + asked]
+        if again >= course.axis_slots:
+            return NONE
+        start = _opens_at(lay, course, drawn, i, again)
+        finish = _finish(lay, course, drawn, i, start) if start < course.axis_slots else NONE
+        if finish == NONE:
+            return NONE
+    return finish
+
+
+@kernel
+def _finish(lay: Layout, course: Course, drawn: Drawn, i: int, start: int) -> int:
+    """Return the exclusive end of an activity begun at a working slot, or NONE off the axis."""
+    calendar = course.calendar[i]
+    left = drawn.work[i]
+    crew = course.crew[i]
+    varies = course.gate[i] != NONE or (crew != NONE and course.short_chance[crew] > 0)
+    if not varies or left == 0:
+        return _worked_by(lay, calendar, start, left)
+    slot = start
+    while slot < course.axis_slots:
+        day = course.day_of[slot]
+        following = min(course.day_first[day + 1], course.axis_slots)
+        if not _is_lost(course, drawn, i, slot):
+            share = 1.0
+            if crew != NONE and drawn.short[crew * course.days + day]:
+                share = course.short_share[crew]
+            here = int(_work_between(lay, calendar, slot, following) * share)
+            if left <= here:
+                return _worked_by(lay, calendar, slot, int(np.ceil(left / share)))
+            left -= here
+        slot = following
+    return NONE
+
+
+@kernel
+def _next_working(lay: Layout, calendar: int, slot: int) -> int:
+    index = lay.before[calendar * (lay.axis_slots + 1) + slot]
+    if index >= lay.total[calendar]:
+        return lay.axis_slots
+    return lay.slot_of[lay.slot_first[calendar] + index]
+
+
+@kernel
+def _worked_by(lay: Layout, calendar: int, slot: int, work: int) -> int:
+    if work == 0:
+        return slot
+    last = lay.before[calendar * (lay.axis_slots + 1) + slot] + work - 1
+    if last >= lay.total[calendar]:
+        return NONE
+    return lay.slot_of[lay.slot_first[calendar] + last] + 1
+
+
+@kernel
+def _work_between(lay: Layout, calendar: int, a: int, b: int) -> int:
+    row = calendar * (lay.axis_slots + 1)
+    return lay.before[row + b] - lay.before[row + a]
+
+
+@kernel
+def _push(heap: Longs, size: Ints, value: int) -> None:
+    """Put a value into a heap."""
+    place = size[0]
+    size[0] += 1
+    while place > 0 and heap[(place - 1) // 2] > value:
+        heap[place] = heap[(place - 1) // 2]
+        place = (place - 1) // 2
+    heap[place] = value
+
+
+@kernel
+def _pop(heap: Longs, size: Ints) -> int:
+    """Take the least value out of a heap."""
+    least = heap[0]
+    size[0] -= 1
+    last = size[0]
+    value = heap[last]
+    place = 0
+    while 2 * place + 1 < last:
+        child = 2 * place + 1
+        if child + 1 < last and heap[child + 1] < heap[child]:
+            child += 1
+        if heap[child] >= value:
+            break
+        heap[place] = heap[child]
+        place = child
+    heap[place] = value
+    return least
