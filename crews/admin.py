@@ -37,6 +37,14 @@ class FirmAdmin(RecordsChanges):
         (None, {"fields": ("name", "county", "state", "phone")}),
         ("Planning", {"fields": ("freeze_days", "site_most_fall_in", "crew_day_cost_usd")}),
         ("Curing", {"fields": ("month_temperatures_degf", "daily_swing_degf")}),
+        (
+            "Slips and messages",
+            {
+                "description": "Nothing is sent in the quiet hours. The same time in both means "
+                "that there are none.",
+                "fields": ("slip_threshold_days", "notice_hour", ("quiet_from", "quiet_until")),
+            },
+        ),
     )
 
     def has_add_permission(self, request: HttpRequest) -> bool:

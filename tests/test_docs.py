@@ -28,7 +28,9 @@ REQUIREMENTS = [
     Requirement(line)
     for line in [*PROJECT["dependencies"], *PROJECT["optional-dependencies"]["test"]]
 ]
-SETTINGS = re.findall(r'env\.\w+\("([A-Z_]+)"', (ROOT / "contractor/settings.py").read_text())
+SETTINGS = sorted(
+    set(re.findall(r'env\.\w+\("([A-Z_]+)"', (ROOT / "contractor/settings.py").read_text()))
+)
 COMMANDS = sorted(
     path.stem for path in ROOT.glob("*/management/commands/*.py") if not path.stem.startswith("_")
 )

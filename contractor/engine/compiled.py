@@ -6,7 +6,6 @@ only at the file a function stands in, and would go on using what it calls as it
 
 import os
 import shutil
-import time
 from collections.abc import Callable
 from contextlib import suppress
 from functools import cache
@@ -87,13 +86,13 @@ def _keep_in(folder: Path) -> str:
             with suppress(OSError):
                 os.utime(kept)
             if is_new:
-                _remove_old(root)
+                _remove_old(root, begun_at=kept.stat().st_mtime)
             return str(kept)
     return ""
 
 
-def _remove_old(root: Path) -> None:
-    """Remove kernels of sources that are not those of today and that nobody began with of late.
+def _remove_old(root: Path, *, begun_at: float) -> None:
+    """Remove kernels of other sources that nobody began with for a day before `begun_at`.
 
     Safe beside other processes that do the same: what is gone already is passed over.
     """
@@ -101,7 +100,7 @@ def _remove_old(root: Path) -> None:
     current = {f"kernels-{_digest(folder)}" for folder in folders}
     for kept in root.glob("kernels-" + 16 * "[0-9a-f]"):
         with suppress(OSError):
-            unused = time.time() - kept.stat().st_mtime
+            unused = begun_at - kept.stat().st_mtime
             if kept.name not in current and unused > _KEPT_UNUSED_SECONDS and kept.is_dir():
                 shutil.rmtree(kept, ignore_errors=True)
 

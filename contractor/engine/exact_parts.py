@@ -68,12 +68,12 @@ def improve_parts(
 
     What has no place stays without. Raises ValueError where the incumbent breaks a rule.
     """
-    random = Random(seed)
+    dice = Random(seed)
     parts = _Parts(problem, incumbent)
     size = float(FIRST_SIZE)
     best, tried = incumbent, 0
     while parts.any and (seconds := left()) > 0 and not (cancelled and cancelled()):
-        free = parts.draw(best, round(size), random)
+        free = parts.draw(best, round(size), dice)
         answer = finish(
             problem,
             best,
@@ -118,14 +118,14 @@ class _Parts:
         """Return whether there is anything to move."""
         return bool(self._jobs)
 
-    def draw(self, plan: Incumbent, size: int, random: Random) -> list[int]:
+    def draw(self, plan: Incumbent, size: int, dice: Random) -> list[int]:
         """Return about `size` activities, of one job and of others that lie near it."""
-        first = self._first_job(plan, random)
+        first = self._first_job(plan, dice)
         since = 0
-        if random.random() < SHARE_REST_ONLY:
-            since = plan.starts[random.choice(self._members[first])] - NEAR_DAYS * SLOTS_PER_DAY
+        if dice.random() < SHARE_REST_ONLY:
+            since = plan.starts[dice.choice(self._members[first])] - NEAR_DAYS * SLOTS_PER_DAY
         free: list[int] = []
-        for job in [first, *self._near(first, since, plan, random)]:
+        for job in [first, *self._near(first, since, plan, dice)]:
             free += [i for i in self._members[job] if plan.starts[i] >= since]
             if len(free) >= size:
                 break
@@ -140,10 +140,10 @@ class _Parts:
         starts = 2 * slots * works / (self._problem.axis.slots * unit)
         return Reach(round(slots * min(1.0, MOST_STARTS_EACH / max(starts, 1.0))), unit)
 
-    def _first_job(self, plan: Incumbent, random: Random) -> int:
-        if random.random() < SHARE_ANY_JOB:
-            return random.choice(self._jobs)
-        return random.choices(self._jobs, [self._price(j, plan) for j in self._jobs])[0]
+    def _first_job(self, plan: Incumbent, dice: Random) -> int:
+        if dice.random() < SHARE_ANY_JOB:
+            return dice.choice(self._jobs)
+        return dice.choices(self._jobs, [self._price(j, plan) for j in self._jobs])[0]
 
     def _price(self, j: int, plan: Incumbent) -> float:
         job = self._problem.jobs[j]
@@ -154,7 +154,7 @@ class _Parts:
         price = PRICE_LATE_DAY * job.weight * late + PRICE_FINISH_DAY * (stands / SLOTS_PER_DAY)
         return max(price, PRICE_FINISH_DAY)
 
-    def _near(self, first: int, since: int, plan: Incumbent, random: Random) -> list[int]:
+    def _near(self, first: int, since: int, plan: Incumbent, dice: Random) -> list[int]:
         """Return other jobs, roughly those first with which `first` meets most often."""
         meets: dict[int, int] = {}
         near = NEAR_DAYS * SLOTS_PER_DAY
@@ -168,4 +168,4 @@ class _Parts:
                     job = self._problem.activities[other].job
                     if job != first and abs(plan.starts[other] - plan.starts[i]) <= near:
                         meets[job] = meets.get(job, 0) + 1
-        return sorted(meets, key=lambda job: -meets[job] * random.random())
+        return sorted(meets, key=lambda job: -meets[job] * dice.random())

@@ -36,7 +36,7 @@ FIELDSETS = (
     (None, {"fields": (("number", "status"), ("sold_on", "contract_value_usd"))}),
     (
         "Buyer",
-        {"fields": (("buyer_name",), ("buyer_phone", "buyer_email"))},
+        {"fields": (("buyer_name",), ("buyer_phone", "buyer_email"), ("tells_buyer",))},
     ),
     (
         "Site",

@@ -9,7 +9,10 @@ from django.utils.safestring import SafeString, mark_safe
 
 from contractor.trade.errors import SpecError
 from contractor.trade.takeoff import Line
+from inspections.models import Inspection, InspectionEvent
 from inspections.selectors.locate import TicketWarning, ticket_warnings
+from inspections.selectors.permits import PermitState, permit_states
+from inspections.selectors.visits import job_visits
 from jobs.admin.holds import HoldRow, hold_rows
 from jobs.admin.plan_report import first_reasons
 from jobs.admin.pour_sections import PourSection, concrete_sections
@@ -52,6 +55,8 @@ class Panel:
     lines: tuple[Line, ...] = ()
     cautions: tuple[str, ...] = ()
     concrete: list[PourSection] = field(default_factory=list)
+    permits: list[PermitState] = field(default_factory=list)
+    visits: list[tuple[Inspection, list[InspectionEvent]]] = field(default_factory=list)
 
 
 def panel_of(job: Job) -> Panel:
@@ -78,6 +83,8 @@ def _add_holds(panel: Panel, job: Job) -> None:
     panel.holds = [row for row in rows if row.hold.fact.is_open]
     panel.cleared = [row for row in rows if not row.hold.fact.is_open]
     panel.warnings = ticket_warnings(now=now, job=job)
+    panel.permits = permit_states(now=now, job=job)
+    panel.visits = job_visits(job)
 
 
 def _dates_of(job: Job) -> Panel:

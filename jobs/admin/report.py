@@ -36,12 +36,8 @@ class FieldReportAdmin(admin.ModelAdmin):
         "made",
         "job",
         "phase_name",
-        "says",
         "crew",
-        "share",
-        "crew_hours",
-        "people",
-        "cause",
+        "told",
         "short_note",
         "correct_link",
     )
@@ -120,6 +116,17 @@ class FieldReportAdmin(admin.ModelAdmin):
     def says(self, report: FieldReport) -> str:
         """Return what it says, in words."""
         return says_words(report)
+
+    @admin.display(description="says", ordering="kind")
+    def told(self, report: FieldReport) -> str:
+        """Return what it says with its figures, in words."""
+        figures = (
+            self.cause(report).lower() if report.stopped_by else "",
+            "" if report.share_done is None else self.share(report),
+            "" if report.crew_hours is None else f"{report.crew_hours:g} h",
+            "" if report.people is None else f"{report.people} people",
+        )
+        return ", ".join((says_words(report), *filter(None, figures)))
 
     @admin.display(description="share done")
     def share(self, report: FieldReport) -> str:

@@ -2,6 +2,13 @@
 
 from jobs.models.change import Change
 from jobs.models.delivery import Delivery, DeliveryReport, LeadTime
+from jobs.models.forecast import (
+    Forecast,
+    ForecastChunk,
+    JobForecast,
+    LeftOutWork,
+    PhaseForecast,
+)
 from jobs.models.job import Job, LaborRate, LeanTo, Opening, Phase
 from jobs.models.notice import Notice, TaskRequest
 from jobs.models.plan import Booking, Heartbeat, Plan, PlannedWait, PlanRequest
@@ -14,15 +21,20 @@ __all__ = [
     "Delivery",
     "DeliveryReport",
     "FieldReport",
+    "Forecast",
+    "ForecastChunk",
     "Heartbeat",
     "Job",
+    "JobForecast",
     "KnownFacts",
     "LaborRate",
     "LeadTime",
     "LeanTo",
+    "LeftOutWork",
     "Notice",
     "Opening",
     "Phase",
+    "PhaseForecast",
     "Plan",
     "PlanRequest",
     "PlannedWait",

@@ -72,6 +72,7 @@ class TaskRequest(models.Model):
         HOLDS = "HOLDS", "Flag inspection holds"
         FEEDS = "FEEDS", "Bring crews' calendars in step"
         SHEET = "SHEET", "Write the morning sheet"
+        ODDS = "ODDS", "Forecast the published plan"
 
     class Status(models.TextChoices):
         QUEUED = "QUEUED", "Queued"

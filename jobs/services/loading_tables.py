@@ -146,8 +146,8 @@ def _phase_table(kind: str, model: type[models.Model], names: str, key: str) -> 
 
 _JOB_COLUMNS = (
     "number status sold_on promised_on earliest_start_on completed_on contract_value_usd "
-    "promise_weight preferred_crew buyer_name buyer_phone buyer_email site_address site_town "
-    f"site_county site_state drive_minutes {_SPECIFICATION} notes"
+    "promise_weight preferred_crew buyer_name buyer_phone buyer_email tells_buyer site_address "
+    f"site_town site_county site_state drive_minutes {_SPECIFICATION} notes"
 )
 _WEEK = "monday tuesday wednesday thursday friday saturday sunday"
 
@@ -156,7 +156,8 @@ _ALL = (
         "firm",
         Firm,
         "name county state phone month_temperatures_degf daily_swing_degf freeze_days "
-        "crew_day_cost_usd site_most_fall_in",
+        "crew_day_cost_usd site_most_fall_in notice_hour quiet_from quiet_until "
+        "slip_threshold_days",
         "name",
     ),
     _table(

@@ -12,6 +12,7 @@ from contractor.engine.explain import chain
 from contractor.engine.schedule import Bind
 from contractor.engine.worktime import SLOTS_PER_DAY, SLOTS_PER_HOUR, Axis, HorizonExceeded
 from contractor.trade.causes import Cause
+from contractor.trade.phases import PHASE_TABLE
 from jobs.models import Phase, Plan
 from jobs.selectors.site_calendars import site_calendar, whole_quarters
 from jobs.services.plan_rows import PlanRows
@@ -211,11 +212,23 @@ def take_today_as_told(
             if phase.status == Phase.Status.DONE:
                 continue
             on_time = known.get(phase.pk) == row.ends_at
+            if midnight <= row.starts_at <= work.now < row.ends_at and on_time:
+                _take_as_begun(phase, row)
             if not (midnight <= row.starts_at and row.ends_at <= work.now and on_time):
                 break
             phase.status, phase.done_at = Phase.Status.DONE, row.ends_at
             phase.started_at = phase.started_at or row.starts_at
             phase.crew_id = phase.crew_id or row.crew_id
+
+
+def _take_as_begun(phase: Phase, row: Booking) -> None:
+    """Take unreported work to have begun as told, with as much left as the booking says."""
+    if phase.status != Phase.Status.OPEN or row.crew is None or phase.planned_hours <= 0:
+        return
+    people = min(row.crew.size, PHASE_TABLE[phase.code].max_people) * row.crew.pace
+    phase.status, phase.crew_id = Phase.Status.UNDER_WAY, row.crew_id
+    phase.started_at = phase.share_at = row.starts_at
+    phase.share_done = max(0.0, 1 - row.work_hours * people / phase.planned_hours)
 
 
 def _slot(axis: Axis, moment: datetime) -> int:

@@ -27,6 +27,12 @@ LEFT_OUT = {
     ("history", "labor_arithmetic"),
     ("history", "status"),
     ("history", "partly_passed"),  # follows from the inspections
+    ("history", "hours_at_share"),  # these four follow from the reports
+    ("history", "stopped_by"),
+    ("history", "stopped_at"),
+    ("history", "stopped_until"),
+    ("reports", "phase"),  # named by job and code
+    ("reports", "by"),  # a sign-in; the name stays
     ("inspections", "phase"),  # named by job and code
     ("pours", "phase"),
     ("pour_readings", "pour"),  # named by its phase, moment and part

@@ -10,7 +10,7 @@ from django.db import connection
 from django.test.utils import CaptureQueriesContext
 
 from contractor.trade.errors import SpecError
-from crews.models import Crew, Firm
+from crews.models import Crew
 from jobs import tasks
 from jobs.models import Booking, Change, FieldReport, Job, Phase, Plan, PlanRequest
 from jobs.selectors.reports import OFFICE, Reporter, reporter
@@ -414,20 +414,6 @@ def finish_up_to(job: Job, code: str, now: datetime) -> None:
 def told(code: str, plan: Plan | None) -> Booking:
     assert plan is not None
     return Booking.objects.get(plan=plan, phase__code=code)
-
-
-def test_a_phase_done_early_pulls_the_next_ones_forward(published: Plan, job: Job) -> None:
-    before = told("TRUSSES", published)
-    now = (before.starts_at - timedelta(days=4)).replace(hour=20)
-    Firm.objects.update(freeze_days=1)
-    finish_up_to(job, "TRUSSES", now)
-
-    wanted = planning.repair_now(reason="a test", now=now, budget_seconds=2)
-    planning.claim(plan_request_id=wanted.pk, now=now)
-    better = planning.run_request(plan_request_id=wanted.pk, now=now)
-
-    assert told("TRUSSES", wanted.base).starts_at == before.starts_at
-    assert told("TRUSSES", better).starts_at.date() < before.starts_at.date()
 
 
 def test_within_the_freeze_what_people_were_told_stays(published: Plan, job: Job) -> None:
