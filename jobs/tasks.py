@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import logging
+from datetime import datetime, timedelta
 
 from celery import shared_task
 from celery.exceptions import SoftTimeLimitExceeded
@@ -14,12 +15,14 @@ from inspections.models import WeatherArea
 from inspections.services import weather
 from jobs.models import Heartbeat, TaskRequest
 from jobs.selectors.clock import database_now
-from jobs.services import outbox, planning, task_requests
+from jobs.services import forecasting, outbox, planning, task_requests
 
 logger = logging.getLogger(__name__)
 
 # After so many failures in one run the mail server is taken to be down.
 MOST_FAILURES = 3
+# Messages of a forecast's chunks that are not answered by then are sent again.
+CHUNKS_LOST_AFTER = timedelta(minutes=5)
 
 
 @shared_task(
@@ -126,6 +129,7 @@ def run_task_request(*, task_request_id: int, **_later: object) -> None:
     if name is None:
         logger.info("Task request %s is taken, done or not due", task_request_id)
         return
+    done_for = TaskRequest.objects.values_list("kind", flat=True).get(pk=task_request_id)
     try:
         task_requests.run(task_request_id=task_request_id, claim=name, now=database_now())
     except Exception as fault:
@@ -136,6 +140,37 @@ def run_task_request(*, task_request_id: int, **_later: object) -> None:
             error=f"{type(fault).__name__}: {fault}",
             now=database_now(),
         )
+    else:
+        if done_for == TaskRequest.Kind.ODDS:
+            _send_chunks(begun_before=database_now())
+
+
+@shared_task(
+    acks_late=True,
+    autoretry_for=(OperationalError,),
+    retry_backoff=5,
+    max_retries=4,
+)
+def make_forecast_chunk(*, chunk_id: int, **_later: object) -> None:
+    """Make some draws of a forecast, however often the message comes; the last one merges all."""
+    try:
+        forecasting.make_chunk(chunk_id=chunk_id)
+    except forecasting.WorkHasChanged:
+        logger.info("The work has changed since the forecast of chunk %s was begun", chunk_id)
+        hour = f"{database_now():%Y-%m-%d %H}"
+        again = task_requests.ask(
+            kind=TaskRequest.Kind.ODDS,
+            reason="the work changed while the forecast was made",
+            now=database_now(),
+            once=f"ODDS again {hour}",
+        )
+        if again is not None:
+            send_again(task_request_id=again.pk)
+
+
+def _send_chunks(*, begun_before: datetime) -> None:
+    for chunk_id in forecasting.open_chunks(begun_before=begun_before):
+        make_forecast_chunk.delay(chunk_id=chunk_id)
 
 
 @shared_task(time_limit=60, soft_time_limit=50)
@@ -145,6 +180,7 @@ def sweep_task_requests(**_later: object) -> None:
     task_requests.ask_for_the_morning(now=now)
     for task_request_id in task_requests.free_stale(now=now):
         run_task_request.delay(task_request_id=task_request_id)
+    _send_chunks(begun_before=now - CHUNKS_LOST_AFTER)
 
 
 @shared_task()

@@ -5,6 +5,7 @@ from django.views.generic import RedirectView
 
 from jobs.api.base import NoSuchAddress, SchemaRead
 from jobs.api.firm import BacklogRead, CrewList
+from jobs.api.forecasts import CalibrationRead, ForecastList
 from jobs.api.holds import CallAheadRead, HoldList, TicketWarningList
 from jobs.api.inspections import InspectionList
 from jobs.api.jobs import JobDetail, JobList
@@ -13,6 +14,7 @@ from jobs.api.pours import JobPours
 from jobs.api.ppc import PpcRead
 from jobs.api.reports import PhotoRead, PhotoUpload, Reports
 from jobs.api.slips import SlipList
+from jobs.api.start_dates import StartDates
 from jobs.api.take_off import TakeOffAnswer
 from jobs.api.weather import StoppedCrewList, WeatherList
 from jobs.api.what_if import PlanCrews, WhatIfAnswer
@@ -40,7 +42,10 @@ urlpatterns: list[URLPattern | URLResolver] = [
     path("call-ahead/", CallAheadRead.as_view(), name="call-ahead"),
     path("weather/", WeatherList.as_view(), name="weather"),
     path("stopped-crews/", StoppedCrewList.as_view(), name="stopped-crews"),
+    path("forecasts/", ForecastList.as_view(), name="forecasts"),
+    path("calibration/", CalibrationRead.as_view(), name="calibration"),
     path("slips/", SlipList.as_view(), name="slips"),
+    path("start-dates/", StartDates.as_view(), name="start-dates"),
     path("take-off/", TakeOffAnswer.as_view(), name="take-off"),
     path("what-if/", WhatIfAnswer.as_view(), name="what-if"),
     path("schema/", SchemaRead.as_view(), name="schema"),

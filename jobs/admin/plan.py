@@ -18,7 +18,7 @@ from jobs.admin.crew_sections import crew_sections
 from jobs.admin.plan_report import report_of
 from jobs.admin.what_if import what_if_context
 from jobs.admin.words import count, short_day
-from jobs.models import Plan
+from jobs.models import Plan, TaskRequest
 from jobs.selectors import plans
 from jobs.services import planning, publishing
 
@@ -145,6 +145,7 @@ class PlanAdmin(admin.ModelAdmin):
             self.message_user(request, str(refusal), messages.ERROR)
         else:
             self.message_user(request, _published_words(done), messages.SUCCESS)
+            tasks.enqueue_task(kind=TaskRequest.Kind.ODDS, reason=f"{done.plan} is published")
         return redirect("admin:jobs_plan_change", plan.pk)
 
     def what_if(self, request: HttpRequest, plan_id: int) -> HttpResponse:

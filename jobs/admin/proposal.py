@@ -17,8 +17,9 @@ from django.utils import timezone
 from contractor.trade.errors import SpecError
 from crews.models import Crew
 from crews.selectors import NoFirm
+from jobs import tasks
 from jobs.admin.plan_report import MoveRow, report_of
-from jobs.models import Booking, Plan, ReplanProposal
+from jobs.models import Booking, Plan, ReplanProposal, TaskRequest
 from jobs.selectors.slips import open_slips, slip_words
 from jobs.services import planning, proposals, publishing, rain
 
@@ -124,6 +125,7 @@ class ReplanProposalAdmin(admin.ModelAdmin):
                 self.message_user(request, str(refusal), messages.ERROR)
             else:
                 self.message_user(request, f"{done.plan} is published.", messages.SUCCESS)
+                tasks.enqueue_task(kind=TaskRequest.Kind.ODDS, reason=f"{done.plan} is published")
         return redirect("admin:jobs_replanproposal_change", number)
 
     def drop(self, request: HttpRequest, number: int) -> HttpResponse:

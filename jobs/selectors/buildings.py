@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from dataclasses import fields, replace
 from enum import Enum
+from functools import lru_cache
 from typing import TYPE_CHECKING, Any
 
 from contractor.trade import building as trade
@@ -42,27 +43,25 @@ def building_of(
         openings = job.openings.all() if job.pk else ()
     if lean_tos is None:
         lean_tos = job.lean_tos.all() if job.pk else ()
-    return trade.Building(
-        **{name: _plain(getattr(job, name)) for name in SHARED},
-        openings=tuple(
-            trade.Opening(
-                kind=_plain(opening.kind),
-                width_ft=opening.width_ft,
-                height_ft=opening.height_ft,
-                count=opening.count,
-            )
-            for opening in openings
-        ),
-        lean_tos=tuple(
-            trade.LeanTo(
-                width_ft=lean_to.width_ft,
-                length_ft=lean_to.length_ft,
-                low_eave_ft=lean_to.low_eave_ft,
-                enclosed=lean_to.enclosed,
-            )
-            for lean_to in lean_tos
-        ),
+    doors = tuple(
+        trade.Opening(
+            kind=_plain(opening.kind),
+            width_ft=opening.width_ft,
+            height_ft=opening.height_ft,
+            count=opening.count,
+        )
+        for opening in openings
     )
+    sheds = tuple(
+        trade.LeanTo(
+            width_ft=lean_to.width_ft,
+            length_ft=lean_to.length_ft,
+            low_eave_ft=lean_to.low_eave_ft,
+            enclosed=lean_to.enclosed,
+        )
+        for lean_to in lean_tos
+    )
+    return _building(doors, sheds, *(_plain(getattr(job, name)) for name in SHARED))
 
 
 def rates() -> Mapping[str, Rate]:
@@ -86,6 +85,15 @@ def take_off_of(
         rates=rates() if firm_rates is None else firm_rates,
     )
     return building, taken_off, labor
+
+
+@lru_cache(maxsize=4096, typed=True)
+def _building(
+    openings: tuple[trade.Opening, ...], lean_tos: tuple[trade.LeanTo, ...], *values: Any
+) -> trade.Building:
+    """Return a building, kept from plan to plan: it seldom changes once it is sold."""
+    named = dict(zip(SHARED, values, strict=True))
+    return trade.Building(**named, openings=openings, lean_tos=lean_tos)
 
 
 def _plain(value: Any) -> Any:

@@ -78,10 +78,19 @@ def record_published(
     `before` is the plan that was in force, `bookings` those of the new one, with phase, job and
     crew loaded. Work that is done since has no booking any more, and that is no change of plan.
     """
-    rows = Booking.objects.filter(plan=before).exclude(phase__status=Phase.Status.DONE)
-    old = {row.phase_id: row for row in rows.select_related("phase__job", "crew")}
     new = {row.phase_id: row for row in bookings}
-    changed = (_moved(old.get(key), new.get(key)) for key in sorted(old.keys() | new.keys()))
+    told = {key: (row.starts_at, row.ends_at, row.crew_id) for key, row in new.items()}
+    rows = Booking.objects.filter(plan=before).exclude(phase__status=Phase.Status.DONE)
+    was = {
+        key: (pk, stay)
+        for pk, key, *stay in rows.values_list("pk", "phase", "starts_at", "ends_at", "crew")
+    }
+    # Most bookings stay, and of these nothing more is read.
+    stays = {key for key, (_, stay) in was.items() if told.get(key) == tuple(stay)}
+    gone = rows.filter(pk__in=[pk for key, (pk, _) in was.items() if key not in stays])
+    old = {row.phase_id: row for row in gone.prefetch_related("phase__job", "crew")}
+    keys = sorted((was.keys() | new.keys()) - stays)
+    changed = (_moved(old.get(key), new.get(key)) for key in keys)
     records = [change for change in changed if change is not None]
     for change in records:
         change.at, change.by, change.by_name = now, by, _name(by)

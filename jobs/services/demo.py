@@ -14,7 +14,8 @@ from rest_framework.authtoken.models import Token
 from contractor import roles
 from crews.models import Crew, Firm
 from crews.services import LinkClosedError, ensure_public_holidays, feed_url, subscribe
-from jobs.models import Plan
+from jobs.models import Forecast, Plan
+from jobs.services.forecasting import forecast_now
 from jobs.services.loading import load
 from jobs.services.planning import plan_now
 from jobs.services.publishing import publish
@@ -24,6 +25,7 @@ __all__ = [
     "SIGN_IN_ROLES",
     "SignIn",
     "days_to_this_week",
+    "forecast_the_plan",
     "load_firm",
     "owner_token",
     "publish_a_plan",
@@ -63,6 +65,14 @@ def publish_a_plan(*, now: datetime, budget_seconds: float) -> bool:
         return False
     plan = plan_now(now=now, budget_seconds=budget_seconds, seed=1)
     publish(plan_id=plan.pk, by=User.objects.filter(username="office").first(), now=now)
+    return True
+
+
+def forecast_the_plan(*, now: datetime) -> bool:
+    """Forecast the published plan and return True; keep a forecast that is there."""
+    if Forecast.objects.filter(status=Forecast.Status.DONE).exists():
+        return False
+    forecast_now(now=now, workers=2)
     return True
 
 

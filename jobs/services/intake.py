@@ -94,7 +94,7 @@ def _write_phases(job: Job, codes: tuple[str, ...], labor: Mapping[str, PhaseLab
     new: list[Phase] = []
     for sequence, code in enumerate(codes, start=1):
         phase = rows.get(code) or Phase(job=job, code=code)
-        hours, arithmetic = _hours_of(code, labor)
+        hours, arithmetic = hours_of(code, labor)
         wanted = (sequence, hours, arithmetic)
         if phase.pk is None:
             phase.sequence, phase.labor_hours, phase.labor_arithmetic = wanted
@@ -120,7 +120,8 @@ def _current(phase: Phase) -> tuple[int, float, str, str]:
     return phase.sequence, phase.labor_hours, phase.labor_arithmetic, phase.status
 
 
-def _hours_of(code: str, labor: Mapping[str, PhaseLabor]) -> tuple[float, str]:
+def hours_of(code: str, labor: Mapping[str, PhaseLabor]) -> tuple[float, str]:
+    """Return a phase's labor hours from the labor of all, and how they come about."""
     if code in labor:
         return round(labor[code].hours, 2), labor[code].arithmetic
     if code in STARTER_REWORK_HOURS:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any
 
 from contractor.engine.schedule import Bind, Placed
@@ -21,6 +22,17 @@ BECAUSE_CHARACTERS = 300
 SAME_VISIT = "The crew goes straight on in the same visit"
 
 
+@dataclass(frozen=True, slots=True)
+class Span:
+    """When and by whom one phase of a placed stretch is worked on, in working slots."""
+
+    phase: Phase
+    crew_id: int | None
+    starts_at: datetime
+    ends_at: datetime
+    work_slots: int
+
+
 class PlanRows:
     """Reads one schedule of one portfolio as rows of a plan."""
 
@@ -37,26 +49,41 @@ class PlanRows:
             for row in self._bookings_of(plan, placed)
         ]
 
-    def _bookings_of(self, plan: Plan, placed: Placed) -> Iterator[tuple[Booking, list[int]]]:
-        """Yield one booking per phase of a stretch, each going on where the last one ends."""
+    def spans(self) -> Iterator[Span]:
+        """Yield when each placed phase is worked on."""
+        for placed in self.schedule.placed:
+            if placed is not None:
+                yield from self._spans_of(placed)
+
+    def _spans_of(self, placed: Placed) -> Iterator[Span]:
+        """Yield one span per phase of a stretch, each going on where the last one ends."""
         problem = self.portfolio.problem
         stretch = self.portfolio.stretches[placed.activity]
         mode = problem.activities[placed.activity].modes[placed.mode]
         calendar = problem.calendars[mode.calendar]
+        crew_id = None if mode.crew is None else self.portfolio.crew_ids[mode.crew]
         lead = stretch.lead_slots[placed.mode : placed.mode + 1]
         parts = (*lead, mode.work_slots - sum(lead))
         begins = placed.start
         for phase, slots in zip(stretch.phases, parts, strict=True):
             begins = calendar.next_working(begins)
             ends = calendar.finish(begins, slots)
-            goes_on = phase is not stretch.first
+            yield Span(phase, crew_id, self._instant(begins), self._instant(ends), slots)
+            begins = ends
+
+    def _bookings_of(self, plan: Plan, placed: Placed) -> Iterator[tuple[Booking, list[int]]]:
+        """Yield one booking per phase of a stretch, with the machines it takes."""
+        stretch = self.portfolio.stretches[placed.activity]
+        mode = self.portfolio.problem.activities[placed.activity].modes[placed.mode]
+        for span in self._spans_of(placed):
+            goes_on = span.phase is not stretch.first
             booking = Booking(
                 plan=plan,
-                phase=phase,
-                crew_id=None if mode.crew is None else self.portfolio.crew_ids[mode.crew],
-                starts_at=self._instant(begins),
-                ends_at=self._instant(ends),
-                work_hours=slots / SLOTS_PER_HOUR,
+                phase=span.phase,
+                crew_id=span.crew_id,
+                starts_at=span.starts_at,
+                ends_at=span.ends_at,
+                work_hours=span.work_slots / SLOTS_PER_HOUR,
                 is_pinned=not goes_on and self._is_pinned(placed),
                 because=SAME_VISIT if goes_on else self._because(placed)[:BECAUSE_CHARACTERS],
                 because_kind=Bind.LINK.value if goes_on else placed.because.kind.value,
@@ -66,7 +93,6 @@ class PlanRows:
             machine_ids = self.portfolio.machine_ids
             # An authority's limit of visits is no machine of ours.
             yield booking, [machine_ids[one] for one in mode.machines if one in machine_ids]
-            begins = ends
 
     def waits(self, plan: Plan) -> list[PlannedWait]:
         """Return unsaved waits of the placed phases, those that take time."""

@@ -129,8 +129,8 @@ def _settle_proposals(plan: Plan, *, by: User | None, now: datetime) -> None:
 def _rows_in_turn(plan: Plan) -> list[Booking]:
     return list(
         Booking.objects.filter(plan=plan)
-        .select_related("phase__job", "crew")
-        .prefetch_related("equipment")
+        # One row of a job for all its bookings, not one for each: jobs are wide.
+        .prefetch_related("phase__job", "crew", "equipment")
         .order_by("crew_id", "starts_at", "id")
     )
 

@@ -7,6 +7,7 @@ import zlib
 from dataclasses import dataclass, fields, replace
 from datetime import date, datetime, time
 from decimal import Decimal
+from functools import cache
 from typing import TYPE_CHECKING, Any
 from uuid import UUID
 
@@ -53,6 +54,7 @@ NO_FACTS = {
 }
 NOT_WALKED = frozenset({"now", "told"})
 Facts = dict[str, dict[str, Any]]
+_AS_IT_IS = frozenset({type(None), bool, int, float, str, list, dict})
 
 
 @dataclass(frozen=True, slots=True)
@@ -241,20 +243,24 @@ def _came_or_went_whole(key: str, old: Any, new: Any, before: Facts, after: Fact
 
 
 def _values(row: Model) -> dict[str, Any]:
-    no_facts = NO_FACTS.get(row._meta.label_lower, frozenset())
-    return {
-        field.attname: _plain(getattr(row, field.attname))
-        for field in row._meta.concrete_fields
-        if field.attname not in no_facts and not field.primary_key
-    }
+    return {name: _plain(getattr(row, name)) for name in _columns(type(row))}
+
+
+@cache
+def _columns(model: type[Model]) -> tuple[str, ...]:
+    no_facts = NO_FACTS.get(model._meta.label_lower, frozenset())
+    fields = model._meta.concrete_fields
+    return tuple(f.attname for f in fields if f.attname not in no_facts and not f.primary_key)
 
 
 def _plain(value: Any) -> Any:
+    if type(value) in _AS_IT_IS:
+        return value
     if isinstance(value, datetime | date | time):
         return value.isoformat()
     if isinstance(value, Decimal | UUID):
         return str(value)
-    if value is None or isinstance(value, bool | int | float | str | list | dict):
+    if isinstance(value, bool | int | float | str | list | dict):
         return value
     return str(value)
 

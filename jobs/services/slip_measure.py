@@ -13,7 +13,7 @@ from contractor.engine.schedule import Bind
 from contractor.engine.worktime import SLOTS_PER_DAY, SLOTS_PER_HOUR, Axis, HorizonExceeded
 from contractor.trade.causes import Cause
 from contractor.trade.phases import PHASE_TABLE
-from jobs.models import Phase, Plan
+from jobs.models import Phase
 from jobs.selectors.site_calendars import site_calendar, whole_quarters
 from jobs.services.plan_rows import PlanRows
 
@@ -26,6 +26,7 @@ if TYPE_CHECKING:
     from crews.models import Crew
     from jobs.models import Booking, Job
     from jobs.selectors.open_work import OpenWork
+    from jobs.services.plan_rows import Span
     from jobs.services.portfolio import Portfolio
 
 # Beyond the last moment known, so that what is pushed over it is still measured.
@@ -76,8 +77,7 @@ class Outcome:
         self._portfolio = portfolio
         self._schedule = result.schedule
         self.stretches: dict[int, Stretch] = {
-            row.phase_id: _stretch(row)
-            for row, _ in PlanRows(portfolio, result.schedule).bookings(Plan())
+            span.phase.pk: _stretch(span) for span in PlanRows(portfolio, result.schedule).spans()
         }
         self.ends: dict[int, datetime] = {
             phase.pk: phase.done_at
@@ -235,13 +235,14 @@ def _slot(axis: Axis, moment: datetime) -> int:
     return 0 if moment <= axis.origin else axis.slot_at_or_after(moment)
 
 
-def _stretch(row: Booking) -> Stretch:
+def _stretch(span: Span) -> Stretch:
+    phase = span.phase
     return Stretch(
-        row.phase_id,
-        row.phase.job_id,
-        row.phase.code,
-        row.phase.get_code_display(),
-        row.crew_id,
-        row.starts_at,
-        row.ends_at,
+        phase.pk,
+        phase.job_id,
+        phase.code,
+        PHASE_TABLE[phase.code].label,
+        span.crew_id,
+        span.starts_at,
+        span.ends_at,
     )

@@ -133,8 +133,7 @@ class _Comparison:
         self.known_ends = {
             int(phase): datetime.fromisoformat(end) for phase, end in before.finishes.items()
         }
-        rows = Booking.objects.filter(plan=plan).select_related("phase__job", "crew__work_hours")
-        self.published = {row.phase_id: row for row in rows}
+        self.published = _booked(plan, self.work)
         self.days = SiteDays(
             work=self.work,
             zone=timezone.get_default_timezone(),
@@ -346,6 +345,18 @@ class _Comparison:
             "starts_at": now.starts_at.isoformat() if now else None,
             "days": round(quarters / self.days.day_quarters(job, crew), 2),
         }
+
+
+def _booked(plan: Plan, work: OpenWork) -> dict[int, Booking]:
+    """Return a plan's bookings by phase, on the phases that are read already where they are."""
+    rows = Booking.objects.filter(plan=plan).prefetch_related("crew__work_hours")
+    found = {row.phase_id: row for row in rows}
+    phases = {phase.pk: phase for job in work.jobs for phase in job.phases.all()}
+    rest = found.keys() - phases.keys()
+    phases |= Phase.objects.select_related("job").in_bulk(rest) if rest else {}
+    for key, row in found.items():
+        row.phase = phases[key]
+    return found
 
 
 def _store(plan: Plan, pushes: list[_Push], now: datetime) -> tuple[list[Slip], list[Slip]]:

@@ -16,7 +16,7 @@ from django.db.models import Q
 from django.utils import timezone
 
 from jobs.models import TaskRequest
-from jobs.services import morning_sheet, proposals, publishing, slips
+from jobs.services import forecasting, morning_sheet, proposals, publishing, slips
 
 if TYPE_CHECKING:
     from collections.abc import Mapping
@@ -58,14 +58,14 @@ def ask(*, kind: str, reason: str, now: datetime, once: str | None = None) -> Ta
 
 
 def ask_for_the_morning(*, now: datetime) -> list[TaskRequest]:
-    """Return the day's wishes: compare, flag holds, write the sheet; each once a day."""
+    """Return the day's wishes: compare, flag holds, write the sheet, forecast; once a day each."""
     local = timezone.localtime(now)
     if local.time() < MORNING:
         return []
     day = local.date().isoformat()
     asked = [
         ask(kind=kind, reason=f"the morning of {day}", now=now, once=f"{kind} {day}")
-        for kind in (Kind.SLIPS, Kind.HOLDS, Kind.SHEET)
+        for kind in (Kind.SLIPS, Kind.HOLDS, Kind.SHEET, Kind.ODDS)
         if not TaskRequest.objects.filter(once=f"{kind} {day}").exists()
     ]
     return [row for row in asked if row]
@@ -182,9 +182,18 @@ def _sheet(*, now: datetime, reason: str, progress: Progress) -> str:
     return f"{morning_sheet.write_sheet(now=now)} morning sheets"
 
 
+def _odds(*, now: datetime, reason: str, progress: Progress) -> str:
+    try:
+        forecast = forecasting.begin(now=now)
+    except forecasting.NoPublishedPlan:
+        return "nothing is published"
+    return f"forecast {forecast.pk} begun in {forecast.chunks.count()} chunks"
+
+
 HANDLERS: Mapping[str, Handler] = {
     Kind.SLIPS: _compare,
     Kind.FEEDS: _feeds,
     Kind.HOLDS: _holds,
     Kind.SHEET: _sheet,
+    Kind.ODDS: _odds,
 }

@@ -124,9 +124,9 @@ def test_the_morning_is_asked_for_once_a_day_however_many_beats_there_are() -> N
     first = task_requests.ask_for_the_morning(now=six)
     again = task_requests.ask_for_the_morning(now=six + timedelta(hours=3))
 
-    assert {row.kind for row in first} == {Kind.SLIPS, Kind.HOLDS, Kind.SHEET}
+    assert {row.kind for row in first} == {Kind.SLIPS, Kind.HOLDS, Kind.SHEET, Kind.ODDS}
     assert again == []
-    assert len(task_requests.ask_for_the_morning(now=six + timedelta(days=1))) == 3
+    assert len(task_requests.ask_for_the_morning(now=six + timedelta(days=1))) == 4
 
 
 def test_a_broker_that_is_down_leaves_the_request_for_the_sweep(

@@ -66,6 +66,8 @@ class Command(BaseCommand):
         self._say("Planning all open work and publishing the plan")
         if not demo.publish_a_plan(now=now, budget_seconds=seconds):
             self._say("A plan is published already; it stays as it is")
+        self._say("Forecasting when each job will end")
+        demo.forecast_the_plan(now=now)
         where = [
             "",
             f"  Sign in          {base}/admin/",

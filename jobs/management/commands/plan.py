@@ -41,7 +41,7 @@ class Command(BaseCommand):
             raise CommandError(f"--seconds {options['seconds']:g}: write 0 to 3600.")
         if not 0 <= options["seed"] <= LARGEST_SEED:
             raise CommandError(f"--seed {options['seed']}: write 0 to {LARGEST_SEED}.")
-        now = _moment(options["as_of"])
+        now = moment_of(options["as_of"])
         try:
             plan = planning.plan_now(
                 now=now,
@@ -91,7 +91,8 @@ def _cost_words(plan: Plan) -> str:
     return f"Cost {found['total']:,.1f}, {tried}; {plans.bound_words(plan)}."
 
 
-def _moment(text: str | None) -> datetime:
+def moment_of(text: str | None) -> datetime:
+    """Return the moment that --as-of names, now without one. Raises CommandError."""
     if text is None:
         return timezone.now()
     try:

@@ -1,0 +1,434 @@
+"""From rows to chances: what may go otherwise in a portfolio, by what the firm has seen so far."""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass, field, replace
+from enum import StrEnum
+from hashlib import sha256
+from typing import TYPE_CHECKING
+
+import numpy as np
+
+from contractor.engine.problem import Wait
+from contractor.engine.simulate.chances import (
+    ActivityChances,
+    Chances,
+    CrewChances,
+    Gate,
+    WeatherChances,
+)
+from contractor.engine.worktime import SLOTS_PER_DAY
+from contractor.trade.errors import SpecError
+from contractor.trade.phases import PHASE_TABLE, Performer, WaitKind
+from contractor.trade.weather import WeatherGate
+from inspections.selectors.authority import notice_rule, weekdays
+from inspections.selectors.cure_temps import Climates
+from inspections.selectors.pours import NeededStrengths
+from jobs.selectors.buildings import building_of
+from jobs.selectors.networks import network_of
+from jobs.services.notice_tables import notice_table
+from jobs.services.wait_tables import WaitTables
+
+if TYPE_CHECKING:
+    from collections.abc import Iterator, Mapping, Sequence
+    from datetime import date
+
+    from numpy.typing import NDArray
+
+    from contractor.engine.problem import Activity, Problem
+    from contractor.engine.schedule import Schedule
+    from contractor.trade.phases import JobNetwork
+    from inspections.models import Authority
+    from inspections.selectors.cure_temps import Climate
+    from inspections.selectors.weather import SiteWeather
+    from jobs.models import Delivery, Job, Phase
+    from jobs.selectors.history import Experience
+    from jobs.services.holds import Hold
+    from jobs.services.portfolio import Portfolio
+
+# Of the spread of a phase's hours, what its job and its crew have in common; our own.
+JOB_SHARE, CREW_SHARE = 0.2, 0.1
+# On an ordinary day three people of a hundred are absent (US labor statistics, from memory).
+ABSENT_SHARE = 0.03
+# Alone and absent: hardly anything is done that day.
+LEAST_SHARE = 0.02
+# A permit comes after its expected day once in three, by a week on average; common practice, no
+# source.
+PERMIT_LATE_CHANCE, PERMIT_LATE_DAYS = 0.33, 7.0
+# What failed is put right within a day by the clock; common practice, no source.
+REWORK_SLOTS = SLOTS_PER_DAY
+# How far a weather forecast is trusted: today, less for each day ahead, and at the least; our own.
+TRUST_TODAY, TRUST_LOST_A_DAY, LEAST_TRUST = 0.95, 0.05, 0.5
+# A month's mean temperature is this much above or below its normal (standard deviation, °F; from
+# memory). Of three equal parts of a normal distribution, the outer means are 1.09 of it out.
+MONTH_SD_DEGF, OUTER_THIRD = 4.0, 1.0908
+
+
+class Driver(StrEnum):
+    """What can make a job end later, each to be switched off by itself."""
+
+    WORK = "WORK"
+    WEATHER = "WEATHER"
+    PEOPLE = "PEOPLE"
+    INSPECTIONS = "INSPECTIONS"
+    DELIVERIES = "DELIVERIES"
+    CURE = "CURE"
+    OTHER_JOBS = "OTHER_JOBS"
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Odds:
+    """
+    A problem as simulation takes it, with its chances. Indexes are those of the portfolio.
+
+    Its calendars are those without weather, as days are drawn; limits of an authority's visits a
+    day are left out. `permits` are the activities whose lateness is the permit's.
+    """
+
+    problem: Problem
+    chances: Chances
+    permits: frozenset[int] = field(default_factory=frozenset)
+
+    def without(self, driver: Driver) -> Odds:
+        """Return the same odds with one cause of lateness switched off."""
+        if driver is Driver.OTHER_JOBS:
+            count = max(len(self.problem.activities), 1)
+            free = tuple(replace(r, capacity=count, blocked=()) for r in self.problem.resources)
+            return replace(self, problem=replace(self.problem, resources=free))
+        if driver is Driver.WEATHER:
+            rows = self._rows(lambda _, row: replace(row, gate=None, area=0))
+            return self._with(replace(self.chances, by_activity=rows, weather=None))
+        if driver is Driver.PEOPLE:
+            return self._with(replace(self.chances, by_resource={}))
+        if driver is Driver.CURE:
+            return self._with(replace(self.chances, wait_variants={}))
+        rows = self._rows(lambda i, row: self._certain(driver, i, row))
+        return self._with(replace(self.chances, by_activity=rows))
+
+    def digest(self) -> str:
+        """Return a text that names the chances."""
+        digest = sha256(repr(sorted(self.chances.by_activity.items())).encode())
+        digest.update(repr(sorted(self.chances.by_resource.items())).encode())
+        weather = self.chances.weather
+        for gate in weather.gates if weather else ():
+            digest.update(gate.lost_chance.data)
+        return digest.hexdigest()[:16]
+
+    def _certain(self, driver: Driver, i: int, row: ActivityChances) -> ActivityChances:
+        if driver is Driver.WORK:
+            return replace(row, log_mean=0.0, log_sd=0.0)
+        if driver is Driver.INSPECTIONS:
+            late = 0.0 if i in self.permits else row.late_chance
+            return replace(row, fail_chance=0.0, absent_chance=0.0, late_chance=late)
+        late = row.late_chance if i in self.permits else 0.0
+        return replace(row, late_chance=late)
+
+    def _rows(self, change: _Change) -> dict[int, ActivityChances]:
+        return {i: change(i, row) for i, row in self.chances.by_activity.items()}
+
+    def _with(self, chances: Chances) -> Odds:
+        return replace(self, chances=chances)
+
+
+if TYPE_CHECKING:
+    from collections.abc import Callable
+
+    _Change = Callable[[int, ActivityChances], ActivityChances]
+
+
+def odds_of(portfolio: Portfolio, schedule: Schedule, experience: Experience) -> Odds:
+    """Return what may go otherwise when the crews of `schedule` do their work."""
+    return _Odds(portfolio, schedule, experience).odds()
+
+
+class _Odds:
+    def __init__(self, portfolio: Portfolio, schedule: Schedule, experience: Experience) -> None:
+        self.portfolio = portfolio
+        self.problem = portfolio.problem
+        self.schedule = schedule
+        self.experience = experience
+        self.today = portfolio.calendars.local(self.problem.now).date()
+        self.gates = _Gates(portfolio, self.today)
+        self.waits = list(self.problem.waits)
+        self.again: dict[int, int] = {}
+        self.networks = {job.pk: _network(job) for job in portfolio.jobs}
+        self.permits: set[int] = set()
+
+    def odds(self) -> Odds:
+        rows = {
+            i: row
+            for i in range(len(self.problem.activities))
+            if (row := self._activity(i)) is not None
+        }
+        variants = dict(_cure_variants(self.portfolio, self.networks))
+        problem = replace(
+            self.problem,
+            calendars=tuple(
+                self.portfolio.calendars.clear.get(index, calendar)
+                for index, calendar in enumerate(self.problem.calendars)
+            ),
+            activities=tuple(_without_limit(activity) for activity in self.problem.activities),
+            waits=tuple(self.waits),
+        )
+        chances = Chances(
+            by_activity=rows,
+            by_resource={
+                index: _people(crew.size) for index, crew in enumerate(self.portfolio.work.crews)
+            },
+            weather=self.gates.weather(),
+            job_share=JOB_SHARE,
+            crew_share=CREW_SHARE,
+            wait_variants=variants,
+        )
+        return Odds(problem, chances, frozenset(self.permits))
+
+    def _activity(self, i: int) -> ActivityChances | None:
+        placed = self.schedule.placed[i]
+        if placed is None:
+            return None
+        phases = self.portfolio.stretches[i].phases
+        kind = PHASE_TABLE[phases[-1].code]
+        late_chance, late_days = self._lateness(i)
+        gate, area = self.gates.of(phases)
+        if kind.performer is Performer.AUTHORITY:
+            authority = phases[-1].job.permit.authority
+            record = self.experience.of_authority(authority.pk)
+            return ActivityChances(
+                late_chance=late_chance,
+                late_days=late_days,
+                fail_chance=record.fail_chance,
+                absent_chance=record.absent_chance,
+                rework_slots=REWORK_SLOTS,
+                again_wait=self._again_wait(authority),
+            )
+        log_mean, log_sd = self._log_factor(i, placed.mode)
+        return ActivityChances(
+            log_mean=log_mean,
+            log_sd=log_sd,
+            late_chance=late_chance,
+            late_days=late_days,
+            gate=gate,
+            area=area,
+        )
+
+    def _log_factor(self, i: int, mode: int) -> tuple[float, float]:
+        """Return mean and standard deviation of the logarithm of actual over planned work."""
+        stretch = self.portfolio.stretches[i]
+        chosen = self.problem.activities[i].modes[mode]
+        crew = None if chosen.crew is None else str(self.portfolio.crew_ids[chosen.crew])
+        told = [self.experience.beliefs.of(p.code, crew).prediction() for p in stretch.phases]
+        if len(told) == 1:
+            return told[0].mean, told[0].log_sd
+        lead = stretch.lead_slots[mode]
+        parts = (lead, max(chosen.work_slots - lead, 1))
+        return _log_of_sum(parts, [(one.mean, one.log_sd) for one in told])
+
+    def _again_wait(self, authority: Authority) -> int:
+        """Return the wait from asking an authority again to its visit."""
+        if authority.pk not in self.again:
+            calendars = self.portfolio.calendars
+            table = notice_table(
+                calendars.axis,
+                calendars.zone,
+                notice_rule(authority),
+                weekdays(authority),
+                calendars.closed_days(authority),
+            )
+            self.again[authority.pk] = len(self.waits)
+            self.waits.append(Wait(f"again {authority.pk}", table))
+        return self.again[authority.pk]
+
+    def _lateness(self, i: int) -> tuple[float, float]:
+        """
+        Return the chance that an activity's release is late, and by how many days then.
+
+        A delivery that is due before the release is late by less: what is left of an exponential
+        delay beyond any moment is as long as the delay itself.
+        """
+        release = self.problem.activities[i].release
+        on_time, days = 1.0, 0.0
+        permit_chance = other_chance = 0.0
+        for hold, chance, mean_days in self._late_holds(i):
+            gap_days = (release - hold.ends) / SLOTS_PER_DAY
+            beyond = chance * math.exp(-gap_days / mean_days)
+            on_time *= 1 - beyond
+            days = max(days, mean_days if beyond > 0.01 else 0.0)
+            if hold.kind == WaitKind.PERMIT:
+                permit_chance = max(permit_chance, beyond)
+            else:
+                other_chance = max(other_chance, beyond)
+        if permit_chance > other_chance:
+            self.permits.add(i)
+        return (1 - on_time, days) if days else (0.0, 0.0)
+
+    def _late_holds(self, i: int) -> Iterator[tuple[Hold, float, float]]:
+        """Yield the holds that may be late, each with its chance and mean days."""
+        holds = self.portfolio.holds[i]
+        missing = self._missing(self.portfolio.stretches[i].phases)
+        for hold in holds:
+            if hold.kind == WaitKind.DELIVERY and missing:
+                delivery = missing.pop(0)
+                record = self.experience.of_supplier(delivery.supplier)
+                is_overdue = delivery.promised_on is not None and delivery.promised_on < self.today
+                yield hold, 1.0 if is_overdue else record.chance, record.mean_days
+            elif hold.kind == WaitKind.PERMIT:
+                job = self.portfolio.stretches[i].first.job
+                expected_on = job.permit.expected_on
+                is_overdue = expected_on is not None and expected_on < self.today
+                yield hold, 1.0 if is_overdue else PERMIT_LATE_CHANCE, PERMIT_LATE_DAYS
+
+    def _missing(self, phases: Sequence[Phase]) -> list[Delivery]:
+        """Return what phases still wait for, in the order in which their holds are made."""
+        job = phases[0].job
+        network = self.networks.get(job.pk)
+        if network is None:
+            return []
+        rows = {row.item: row for row in job.deliveries.all() if not row.is_complete}
+        return [
+            rows[item]
+            for phase in phases
+            for item, code in network.deliveries
+            if code == phase.code and item in rows
+        ]
+
+
+class _Gates:
+    """The weather of a portfolio's sites as chances by day, one gate for each that differs."""
+
+    def __init__(self, portfolio: Portfolio, today: date) -> None:
+        self._weather = portfolio.work.weather
+        days = portfolio.calendars.local_days
+        self._days = days.days
+        self._today = today
+        edges = [days.span_of(day)[0] for day in days.days] + [days.span_of(days.days[-1])[1]]
+        self._day_first = np.array(edges, dtype=np.int32)
+        self._areas = {area.area.pk: index for index, area in enumerate(self._weather.areas)}
+        self._gates: list[Gate] = []
+        self._index: dict[object, int] = {}
+
+    def of(self, phases: Sequence[Phase]) -> tuple[int | None, int]:
+        """Return gate and area of a stretch: of its last phase that weather can stop."""
+        for phase in reversed(phases):
+            name = PHASE_TABLE[phase.code].weather_gate
+            site = self._weather.site(phase.job, name) if name else None
+            if site is None or not site.takes_anything:
+                continue
+            area = self._weather.area_of(phase.job)
+            assert area is not None
+            soil = str(phase.job.soil) if WeatherGate(name) is WeatherGate.GROUND else "GOOD"
+            key = (area.area.pk, name, soil)
+            if key not in self._index:
+                self._index[key] = len(self._gates)
+                normals = area.area.normals()
+                self._gates.append(self._gate(site, normals.mud_days_of(soil)))
+            return self._index[key], self._areas[area.area.pk]
+        return None, 0
+
+    def weather(self) -> WeatherChances | None:
+        """Return all gates that were asked for; None for none."""
+        if not self._gates:
+            return None
+        return WeatherChances(self._day_first, tuple(self._gates), max(len(self._areas), 1))
+
+    def _gate(self, site: SiteWeather, mud_days: int) -> Gate:
+        usual = np.array([self._usual(site, mud_days)[day.month - 1] for day in self._days])
+        trust = np.array([self._trust(site, day) for day in self._days])
+        told = np.array([float(bool(site.why_on(day))) for day in self._days])
+        lost = trust * told + (1 - trust) * usual
+        if site.gate is not WeatherGate.GROUND or not mud_days:
+            return Gate(lost)
+        # What a forecast tells of mud is among its stopped days.
+        return Gate(lost, (1 - trust) * usual, mud_days)
+
+    def _usual(self, site: SiteWeather, mud_days: int) -> tuple[float, ...]:
+        """Return the share of a month's days on which weather itself stops the work."""
+        if site.gate is not WeatherGate.GROUND:
+            return site.lost_share
+        # The allowance of the plan counts the mud days as well, which are drawn here.
+        return tuple(share / (1 + mud_days) for share in site.lost_share)
+
+    def _trust(self, site: SiteWeather, day: date) -> float:
+        if site.unknown_from is None or not self._today <= day < site.unknown_from:
+            return 0.0
+        ahead = (day - self._today).days
+        return max(LEAST_TRUST, TRUST_TODAY - TRUST_LOST_A_DAY * ahead)
+
+
+def _cure_variants(
+    portfolio: Portfolio, networks: Mapping[int, JobNetwork | None]
+) -> Iterator[tuple[int, list[NDArray[np.int32]]]]:
+    """Yield each wait for concrete with its tables in a colder, a usual and a warmer month."""
+    work = portfolio.work
+    needs, climates = NeededStrengths(work.strength_needs), Climates(work.firm, work.weather)
+    tables = WaitTables(calendars=portfolio.calendars)
+    seen: set[int] = set()
+    pairs = zip(portfolio.problem.links, portfolio.link_notes, strict=True)
+    for link, note in pairs:
+        if link.wait is None or link.wait in seen or note is None:
+            continue
+        if note.kind != WaitKind.CURE:
+            continue
+        seen.add(link.wait)
+        before, after = portfolio.stretches[link.before], portfolio.stretches[link.after]
+        job = before.first.job
+        network = networks.get(job.pk)
+        codes = {p.code for p in before.phases}, {p.code for p in after.phases}
+        follows = next(
+            row
+            for row in (network.follows if network else ())
+            if row.cure and row.before in codes[0] and row.after in codes[1]
+        )
+        need, climate = needs.of(job, follows).need, climates.of(job)
+        out = MONTH_SD_DEGF * OUTER_THIRD
+        found = [
+            tables.cure(need, _warmer(climate, degf), lag_hours=follows.lag_hours)
+            for degf in (-out, 0.0, out)
+        ]
+        yield link.wait, [np.asarray(tables.built[index].table) for index in found]
+
+
+def _warmer(climate: Climate, degf: float) -> Climate:
+    """Return a climate whose months are warmer than usual; what is known stays."""
+    return replace(
+        climate, month_means_degf=tuple(mean + degf for mean in climate.month_means_degf)
+    )
+
+
+def _people(size: int) -> CrewChances:
+    """Return how often one of a crew is absent, and what the others get done."""
+    return CrewChances(1 - (1 - ABSENT_SHARE) ** size, max(LEAST_SHARE, (size - 1) / size))
+
+
+def _log_of_sum(parts: Sequence[int], logs: Sequence[tuple[float, float]]) -> tuple[float, float]:
+    """
+    Return the log-normal factor of a sum of parts, each with its own: by mean and variance.
+
+    The approximation of Fenton (1960) and Wilkinson, from memory.
+    """
+    means = [part * math.exp(m + s * s / 2) for part, (m, s) in zip(parts, logs, strict=True)]
+    pairs = zip(means, logs, strict=True)
+    variance = sum(mean**2 * math.expm1(s * s) for mean, (_, s) in pairs)
+    mean = sum(means)
+    log_variance = math.log1p(variance / mean**2)
+    return math.log(mean / sum(parts)) - log_variance / 2, math.sqrt(log_variance)
+
+
+def _network(job: Job) -> JobNetwork | None:
+    """Return a job's network; None for a building that cannot be built as entered."""
+    try:
+        return network_of(job, building_of(job))
+    except SpecError:
+        return None
+
+
+def _without_limit(activity: Activity) -> Activity:
+    """Return an activity without an authority's limit of visits a day."""
+    if not any(mode.crew is None and mode.machines for mode in activity.modes):
+        return activity
+    return replace(
+        activity,
+        modes=tuple(
+            replace(mode, machines=()) if mode.crew is None else mode for mode in activity.modes
+        ),
+    )

@@ -1,0 +1,284 @@
+"""The open work with one more job in it, all others kept where they are planned."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, replace
+from typing import TYPE_CHECKING
+
+from contractor.engine import planner
+from contractor.engine import problem as engine
+from contractor.engine.schedule import Schedule
+
+if TYPE_CHECKING:
+    from collections.abc import Iterable, Mapping, Sequence
+
+    from contractor.engine.schedule import Because, Placed
+    from contractor.engine.simulate.chances import Chances
+    from contractor.engine.worktime import WorkCalendar
+    from jobs.services.portfolio import Portfolio
+
+# Every way to build has the same names in its own problem, and so the same luck in every run.
+UNSOLD = "the new building"
+
+
+@dataclass(frozen=True, slots=True)
+class OneMore:
+    """
+    A plan of all sold jobs and of one that is not; `own` are the activities of that one.
+
+    `rows` has for each activity its index in the portfolio; the sold ones come first.
+    """
+
+    schedule: Schedule
+    own: range
+    rows: tuple[int, ...]
+    job: int
+
+    @property
+    def places(self) -> tuple[Placed, ...]:
+        """Return the places of the unsold job."""
+        return tuple(place for i in self.own if (place := self.schedule.placed[i]) is not None)
+
+
+class WarmProblem:
+    """
+    The problem of a portfolio whose last `unsold` jobs are not sold, read and laid out once.
+
+    `plan_as_is` is the plan of the sold jobs that keeps what people were told.
+    """
+
+    def __init__(self, portfolio: Portfolio, *, unsold: int) -> None:
+        self.portfolio = portfolio
+        self.whole = portfolio.problem
+        self.sold_jobs = len(self.whole.jobs) - unsold
+        self.activities_of: list[list[int]] = [[] for _ in self.whole.jobs]
+        for i, activity in enumerate(self.whole.activities):
+            self.activities_of[activity.job].append(i)
+        self.sold = tuple(i for own in self.activities_of[: self.sold_jobs] for i in own)
+        self.as_is = self.part(self.sold, self.whole.jobs[: self.sold_jobs])
+        self.plan_as_is = planner.repair(self.as_is).schedule
+        self._announced = tuple(self._as_planned(i) for i in self.sold)
+
+    def in_the_gaps(self, job: int, *, due: int | None) -> OneMore:
+        """
+        Return the plan with unsold job number `job` in the gaps that all others leave.
+
+        It is planned by itself, where crews and machines are taken by what is planned already; so
+        every crew is tried for it and nothing else moves. Raises HorizonExceeded.
+        """
+        own = self._own(job)
+        alone = self._alone(job, self.plan_as_is.placed, due=due)
+        at = len(self.sold)
+        placed = [None if place is None else _moved(place, at) for place in alone.placed]
+        unplanned = [replace(row, activity=row.activity + at) for row in alone.unplanned]
+        schedule = Schedule(
+            (*self.plan_as_is.placed, *placed),
+            (*self.plan_as_is.unplanned, *unplanned),
+            self.plan_as_is.broken_pins,
+        )
+        return OneMore(schedule, range(at, at + len(own)), (*self.sold, *own), job)
+
+    def put_first(self, job: int) -> OneMore:
+        """
+        Return the plan with unsold job number `job` as early as it goes, whoever makes way.
+
+        Only what is under way, pinned or inside the freeze stays. Raises HorizonExceeded.
+        """
+        own = self._own(job)
+        fixed = [
+            place
+            for i, place in enumerate(self.plan_as_is.placed)
+            if place is not None and self._is_fixed(i, place)
+        ]
+        alone = self._alone(job, fixed, due=self.whole.now)
+        pinned = [
+            activity
+            if place is None
+            else replace(activity, pin=engine.Pin(activity.modes[place.mode].crew, place.start))
+            for activity, place in zip(self._renamed(job), alone.placed, strict=True)
+        ]
+        rows, at = (*self.sold, *own), len(self.sold)
+        problem = self.part(rows, self.jobs_with(job), (*self._announced, *pinned))
+        found = planner.repair(problem).schedule
+        # What holds it is what held it alone, not that it was put there.
+        places = [None if place is None else _moved(place, at) for place in alone.placed]
+        kept = [
+            mine
+            if mine and place and (mine.start, mine.mode) == (place.start, place.mode)
+            else place
+            for mine, place in zip(places, found.placed[at:], strict=True)
+        ]
+        schedule = replace(found, placed=(*found.placed[:at], *kept))
+        return OneMore(schedule, range(at, at + len(own)), rows, job)
+
+    def all_of(self, ways: Iterable[OneMore]) -> Schedule:
+        """Return one schedule of the portfolio that has the places of several ways at once."""
+        placed: list[Placed | None] = [None] * len(self.whole.activities)
+        for way in ways:
+            for i, row in enumerate(way.rows):
+                if i in way.own or placed[row] is None:
+                    place = way.schedule.placed[i]
+                    placed[row] = None if place is None else replace(place, activity=row)
+        return Schedule(tuple(placed), (), ())
+
+    def part(
+        self,
+        rows: Sequence[int],
+        jobs: tuple[engine.Job, ...],
+        activities: tuple[engine.Activity, ...] | None = None,
+        *,
+        of: engine.Problem | None = None,
+    ) -> engine.Problem:
+        """Return some activities of the whole problem, or of a variant of it, with their links."""
+        whole = of or self.whole
+        index = {row: place for place, row in enumerate(rows)}
+        links = tuple(
+            replace(link, before=index[link.before], after=index[link.after])
+            for link in whole.links
+            if link.before in index and link.after in index
+        )
+        if activities is None:
+            activities = tuple(whole.activities[row] for row in rows)
+        return replace(whole, activities=activities, links=links, jobs=jobs)
+
+    def with_job(self, job: int, *, of: engine.Problem) -> engine.Problem:
+        """Return a variant of the whole problem with the sold jobs and unsold job `job` only."""
+        sold = tuple(of.activities[i] for i in self.sold)
+        rows = (*self.sold, *self._own(job))
+        return self.part(rows, self.jobs_with(job), (*sold, *self._renamed(job, of=of)), of=of)
+
+    def jobs_with(self, job: int) -> tuple[engine.Job, ...]:
+        """Return the sold jobs and, last, an unsold one."""
+        added = replace(self.whole.jobs[self.sold_jobs + job], key=UNSOLD)
+        return (*self.whole.jobs[: self.sold_jobs], added)
+
+    def _own(self, job: int) -> tuple[int, ...]:
+        return tuple(self.activities_of[self.sold_jobs + job])
+
+    def _renamed(
+        self, job: int, *, of: engine.Problem | None = None
+    ) -> tuple[engine.Activity, ...]:
+        """Return an unsold job's activities as those of the one job that is added."""
+        whole, number = of or self.whole, self.whole.jobs[self.sold_jobs + job].key
+        return tuple(
+            replace(
+                whole.activities[i],
+                job=self.sold_jobs,
+                key=whole.activities[i].key.removesuffix(number) + UNSOLD,
+            )
+            for i in self._own(job)
+        )
+
+    def _alone(self, job: int, others: Iterable[Placed | None], *, due: int | None) -> Schedule:
+        """Return the plan of an unsold job where crews and machines are taken by `others`."""
+        own = self._own(job)
+        activities, calendars = with_own_calendars(self.whole, self._renamed(job))
+        taken = self._taken(others)
+        resources = tuple(
+            replace(resource, blocked=_joined((*resource.blocked, *taken.get(r, ()))))
+            for r, resource in enumerate(self.whole.resources)
+        )
+        added = replace(self.jobs_with(job)[-1], due=due)
+        problem = replace(
+            self.part(own, (added,), tuple(replace(row, job=0) for row in activities)),
+            calendars=calendars,
+            resources=resources,
+        )
+        return planner.plan(problem).schedule
+
+    def _taken(self, others: Iterable[Placed | None]) -> Mapping[int, list[tuple[int, int]]]:
+        """Return the stretches in which no unit of a crew or machine is left, by resource."""
+        changes: dict[int, list[tuple[int, int]]] = {}
+        for place in others:
+            if place is None:
+                continue
+            mode = self.as_is.activities[place.activity].modes[place.mode]
+            for used in (*(() if mode.crew is None else (mode.crew,)), *mode.machines):
+                changes.setdefault(used, []).extend([(place.start, 1), (place.finish, -1)])
+        return {
+            used: _full(rows, self.whole.resources[used].capacity) for used, rows in changes.items()
+        }
+
+    def _as_planned(self, i: int) -> engine.Activity:
+        """Return sold work as announced where it is planned now, at the price it was told for."""
+        activity, place = self.as_is.activities[i], self.plan_as_is.placed[i]
+        if place is None or activity.under_way:
+            return activity
+        weight = activity.announced.weight if activity.announced else 1.0
+        crew = activity.modes[place.mode].crew
+        return replace(activity, announced=engine.Announced(crew, place.start, weight))
+
+    def _is_fixed(self, i: int, place: Placed) -> bool:
+        activity = self._announced[i]
+        frozen = activity.announced is not None and place.start < self.whole.freeze_until
+        return activity.under_way or activity.pin is not None or frozen
+
+
+def chances_of_part(chances: Chances, rows: Sequence[int]) -> Chances:
+    """Return what varies in a part of a problem: `rows` are its activities in the whole."""
+    by_activity = {
+        place: chances.by_activity[row]
+        for place, row in enumerate(rows)
+        if row in chances.by_activity
+    }
+    return replace(chances, by_activity=by_activity)
+
+
+def with_own_calendars(
+    whole: engine.Problem, activities: tuple[engine.Activity, ...]
+) -> tuple[tuple[engine.Activity, ...], tuple[WorkCalendar, ...]]:
+    """Return activities whose modes name only calendars that they use, and these, each once."""
+    index: dict[int, int] = {}
+    calendars: list[WorkCalendar] = []
+    modes: dict[engine.Mode, engine.Mode] = {}
+
+    def renumbered(mode: engine.Mode) -> engine.Mode:
+        if mode not in modes:
+            calendar = whole.calendars[mode.calendar]
+            if id(calendar) not in index:
+                index[id(calendar)] = len(calendars)
+                calendars.append(calendar)
+            modes[mode] = replace(mode, calendar=index[id(calendar)])
+        return modes[mode]
+
+    rows = tuple(
+        replace(row, modes=tuple(renumbered(mode) for mode in row.modes)) for row in activities
+    )
+    return rows, tuple(calendars)
+
+
+def _full(changes: list[tuple[int, int]], capacity: int) -> list[tuple[int, int]]:
+    """Return the stretches in which `capacity` units are taken; ends come before begins."""
+    full, units, since = [], 0, 0
+    for slot, change in sorted(changes):
+        if units < capacity <= units + change:
+            since = slot
+        elif units >= capacity > units + change and slot > since:
+            full.append((since, slot))
+        units += change
+    return full
+
+
+def _joined(stretches: Iterable[tuple[int, int]]) -> tuple[tuple[int, int], ...]:
+    """Return stretches in order, those that touch as one."""
+    joined: list[tuple[int, int]] = []
+    for begins, ends in sorted(stretches):
+        if joined and begins <= joined[-1][1]:
+            joined[-1] = (joined[-1][0], max(joined[-1][1], ends))
+        else:
+            joined.append((begins, ends))
+    return tuple(joined)
+
+
+def _moved(place: Placed, by: int) -> Placed:
+    """Return a place whose activities have indexes that are higher by so many."""
+
+    def moved(bound: Because) -> Because:
+        return bound if bound.activity is None else replace(bound, activity=bound.activity + by)
+
+    return replace(
+        place,
+        activity=place.activity + by,
+        because=moved(place.because),
+        bounds=tuple(moved(bound) for bound in place.bounds),
+    )

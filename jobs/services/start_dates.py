@@ -1,0 +1,430 @@
+"""When a building that is not sold yet could start and finish, by option; reads only."""
+
+from __future__ import annotations
+
+from collections import Counter
+from dataclasses import dataclass, replace
+from datetime import date, datetime, timedelta
+from typing import TYPE_CHECKING
+
+import numpy as np
+from django.db.models import prefetch_related_objects
+from django.utils import timezone
+
+from contractor.engine.simulate.simulation import Simulated, simulate
+from contractor.engine.worktime import SLOTS_PER_DAY, HorizonExceeded
+from contractor.trade.errors import SpecError
+from jobs.models import Job
+from jobs.selectors.buildings import rates
+from jobs.selectors.history import Experience, experience
+from jobs.selectors.open_work import open_work
+from jobs.services.chances import Odds, odds_of
+from jobs.services.forecasting import MOST_OF_AXIS
+from jobs.services.plan_making import (
+    FIRST_HORIZON_DAYS,
+    LAST_HORIZON_DAYS,
+    WALKS,
+    TooFarAheadError,
+)
+from jobs.services.portfolio import Portfolio, build_portfolio
+from jobs.services.start_date_problem import (
+    OneMore,
+    WarmProblem,
+    chances_of_part,
+    with_own_calendars,
+)
+from jobs.services.start_date_reasons import WORDS, days_by_reason
+from jobs.services.unsold_jobs import Site, unsold_job
+
+if TYPE_CHECKING:
+    from collections.abc import Iterable, Sequence
+
+    from numpy.typing import NDArray
+
+    from contractor.engine.problem import Problem
+    from contractor.engine.schedule import Schedule
+    from contractor.trade.building import Building
+    from jobs.services.start_date_options import Option
+
+DESCRIBED = "AS_DESCRIBED"
+BY_THE_DAY = "WANTED_BY"
+RUNS = 200
+SEED = 1
+SHARES = (0.1, 0.5, 0.8, 0.9)
+# By how much a promise's chance must fall before it is told as endangered; our own.
+ENDANGERED = 0.05
+# Less labor than a quarter hour of one person is no difference.
+LEAST_HOURS = 0.25
+
+
+@dataclass(frozen=True, slots=True)
+class Likely:
+    """The days that are not passed with a chance of 10, 50, 80 and 90 %; None: beyond the axis."""
+
+    p10: date | None
+    p50: date | None
+    p80: date | None
+    p90: date | None
+
+
+@dataclass(frozen=True, slots=True)
+class Reason:
+    """What days go to, and how many more (or fewer) than for the building as described."""
+
+    kind: str
+    label: str
+    days: float
+    more_days: float
+
+
+@dataclass(frozen=True, slots=True)
+class HoursMore:
+    """A phase whose labor hours differ from those of the building as described."""
+
+    phase: str
+    hours: float
+
+
+@dataclass(frozen=True, slots=True)
+class Endangered:
+    """A sold job whose promise is less sure, or lost, with the new building in the plan."""
+
+    job: Job
+    chance_before: float
+    chance_after: float
+    days_late_before: int
+    days_late_after: int
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class OptionDates:
+    """
+    One way to build. Without dates, `because` says why.
+
+    The planned days are the earliest on which the job runs through in the gaps of the plan, all
+    as planned; a crew that is free sooner may begin a few days before. `more_days` and
+    `likely_more_days` tell it from the building as described, planned and at P50.
+    """
+
+    code: str
+    label: str
+    because: str = ""
+    labor_hours: float = 0
+    crew: str = ""
+    planned_start_on: date | None = None
+    planned_finish_on: date | None = None
+    likely_start: Likely | None = None
+    likely_finish: Likely | None = None
+    chance_by_wanted: float | None = None
+    more_days: float | None = None
+    likely_more_days: float | None = None
+    reasons: tuple[Reason, ...] = ()
+    hours_more: tuple[HoursMore, ...] = ()
+    endangered: tuple[Endangered, ...] = ()
+    moved_jobs: int = 0
+
+
+@dataclass(frozen=True, slots=True)
+class Answer:
+    """The building as described first, then its options."""
+
+    as_of: datetime
+    runs: int
+    wanted_on: date | None
+    options: tuple[OptionDates, ...]
+
+
+@dataclass(frozen=True, slots=True)
+class _Way:
+    """A way to build that is asked about, with its row among the portfolio's unsold jobs."""
+
+    code: str
+    label: str
+    row: int = -1
+    labor_hours: float = 0
+    because: str = ""
+
+
+def ask(
+    *,
+    building: Building,
+    site: Site,
+    options: Sequence[Option],
+    now: datetime,
+    wanted_on: date | None = None,
+    runs: int = RUNS,
+) -> Answer:
+    """
+    Return when the building and each option could start and finish; nothing is stored or booked.
+
+    All that is sold stays where it is planned. With a day `wanted_on` that the building misses,
+    one more row tells what putting it first would do.
+
+    Raises
+    ------
+    crews.selectors.NoFirm
+        If no firm is entered.
+    TooFarAheadError
+        If the work does not end within about ten years.
+    """
+    if site.authority is not None:
+        prefetch_related_objects([site.authority], "closures", "inspection_rules")
+    ways, jobs = _ways(building, site, options, now)
+    work = open_work(now=now)
+    work = replace(work, jobs=(*work.jobs, *jobs))
+    likely = _Likelihood(experience(before=now), runs)
+    days = FIRST_HORIZON_DAYS
+    while days <= LAST_HORIZON_DAYS:
+        try:
+            zone = timezone.get_default_timezone()
+            portfolio = build_portfolio(work=work, zone=zone, horizon_days=days)
+            asked = _Asked(portfolio, ways, likely, wanted_on)
+        except HorizonExceeded:
+            days *= 2
+            continue
+        if asked.has_room or days * 2 > LAST_HORIZON_DAYS:
+            return Answer(now, runs, wanted_on, tuple(asked.all(ways)))
+        days *= 2
+    raise TooFarAheadError(
+        f"The work reaches further than {LAST_HORIZON_DAYS} days ahead. Ask with a nearer day, "
+        "or look for a date typed wrong."
+    )
+
+
+def _ways(
+    building: Building, site: Site, options: Sequence[Option], now: datetime
+) -> tuple[list[_Way], list[Job]]:
+    firm_rates = rates()
+    ways: list[_Way] = []
+    jobs: list[Job] = []
+    as_described = (DESCRIBED, "As described", building)
+    for code, label, built in (as_described, *_changed(building, options)):
+        if isinstance(built, str):
+            ways.append(_Way(code, label, because=built))
+            continue
+        job, hours = unsold_job(
+            index=len(jobs), building=built, site=site, rates=firm_rates, now=now
+        )
+        ways.append(_Way(code, label, len(jobs), hours))
+        jobs.append(job)
+    return ways, jobs
+
+
+def _changed(
+    building: Building, options: Sequence[Option]
+) -> Iterable[tuple[str, str, Building | str]]:
+    for option in options:
+        try:
+            yield option.code, option.label, option.change(building)
+        except SpecError as error:
+            yield option.code, option.label, f"it cannot be built so: {error.faults[0]}"
+
+
+@dataclass(frozen=True, slots=True)
+class _Likelihood:
+    """What the firm has seen so far, and how often it is drawn."""
+
+    experience: Experience
+    runs: int
+
+
+@dataclass(frozen=True, slots=True)
+class _Described:
+    """What others are compared with: days by reason, the P50 of the finish, hours by phase."""
+
+    spent: dict[str, float]
+    middle: float
+    hours: dict[str, float]
+
+
+class _Asked:
+    """One question: the warm problem, the plan of each way, and the luck that all ways share."""
+
+    def __init__(
+        self,
+        portfolio: Portfolio,
+        ways: Sequence[_Way],
+        likely: _Likelihood,
+        wanted_on: date | None,
+    ) -> None:
+        self.portfolio = portfolio
+        self.wanted_on = wanted_on
+        self.likely = likely
+        unsold = sum(way.row >= 0 for way in ways)
+        self.warm = WarmProblem(portfolio, unsold=unsold)
+        due = None if wanted_on is None else self._ends(wanted_on)
+        self.plans = [self.warm.in_the_gaps(row, due=due) for row in range(unsold)]
+        self.odds = self._odds(self.plans)
+        problem = self.warm.part(self.warm.sold, self.warm.as_is.jobs, of=self.odds.problem)
+        self.before = self._runs(problem, self.warm.plan_as_is, self.odds, self.warm.sold)
+        self.described: _Described | None = None
+        self.own_of: list[list[int]] = [[] for _ in self.warm.as_is.jobs]
+        for i, activity in enumerate(self.warm.as_is.activities):
+            self.own_of[activity.job].append(i)
+
+    @property
+    def has_room(self) -> bool:
+        """Return whether all plans end well before the axis does, so that bad luck has room."""
+        problem = self.portfolio.problem
+        ends = [place.finish for plan in self.plans for place in plan.schedule.placed if place]
+        room = MOST_OF_AXIS * (problem.axis.slots - problem.now)
+        return max(ends, default=problem.now) - problem.now <= room
+
+    def all(self, ways: Sequence[_Way]) -> Iterable[OptionDates]:
+        """Yield each way's dates, and putting the described one first where it comes too late."""
+        for way in ways:
+            if way.because:
+                yield OptionDates(code=way.code, label=way.label, because=way.because)
+                continue
+            found = self._dates(way, self.plans[way.row], self.odds)
+            yield found
+            if way.code == DESCRIBED and self._misses(found):
+                label = f"Put first, to be done by {self.wanted_on:%b %-d, %Y}"
+                first = self.warm.put_first(way.row)
+                odds = self._odds([first])
+                yield self._dates(replace(way, code=BY_THE_DAY, label=label), first, odds)
+
+    def _odds(self, plans: Sequence[OneMore]) -> Odds:
+        odds = odds_of(self.portfolio, self.warm.all_of(plans), self.likely.experience)
+        # Without weather many calendars are one and the same, and each costs time in every run.
+        activities, calendars = with_own_calendars(odds.problem, odds.problem.activities)
+        problem = replace(odds.problem, activities=activities, calendars=calendars)
+        return replace(odds, problem=problem)
+
+    def _misses(self, found: OptionDates) -> bool:
+        wanted = self.wanted_on
+        return (
+            wanted is not None
+            and found.planned_finish_on is not None
+            and found.planned_finish_on > wanted
+        )
+
+    def _dates(self, way: _Way, one: OneMore, odds: Odds) -> OptionDates:
+        unplanned = [row for row in one.schedule.unplanned if row.activity in one.own]
+        if unplanned:
+            # What only waits for such work is told by the work itself.
+            reasons = {row.reason for row in unplanned if not row.reason.startswith("waits for")}
+            because = "; ".join(sorted(reasons)) or unplanned[0].reason
+            return OptionDates(
+                code=way.code, label=way.label, labor_hours=way.labor_hours, because=because
+            )
+        problem = self.warm.with_job(one.job, of=odds.problem)
+        after = self._runs(problem, one.schedule, odds, one.rows)
+        starts, finishes = after.of_activities(one.own)
+        begins = min(place.start for place in one.places)
+        ends = max(place.finish for place in one.places)
+        spent = days_by_reason(self.portfolio, one)
+        total, middle = sum(spent.values()), float(np.median(finishes))
+        hours = self._hours_of(way)
+        described = self.described = self.described or _Described(spent, middle, hours)
+        return OptionDates(
+            code=way.code,
+            label=way.label,
+            labor_hours=way.labor_hours,
+            crew=self._crew_of(one),
+            planned_start_on=self._day(begins),
+            planned_finish_on=self._day(ends),
+            likely_start=self._likely(starts),
+            likely_finish=self._likely(finishes),
+            chance_by_wanted=self._chance_by_wanted(finishes),
+            more_days=total - sum(described.spent.values()),
+            likely_more_days=(middle - described.middle) / SLOTS_PER_DAY,
+            reasons=_reasons(spent, described.spent),
+            hours_more=_hours_more(hours, described.hours),
+            endangered=tuple(self._endangered(one, after)),
+            moved_jobs=self._moved_jobs(one),
+        )
+
+    def _runs(
+        self, problem: Problem, schedule: Schedule, odds: Odds, rows: tuple[int, ...]
+    ) -> Simulated:
+        chances = chances_of_part(odds.chances, rows)
+        return simulate(problem, schedule, chances, runs=self.likely.runs, seed=SEED, workers=WALKS)
+
+    def _hours_of(self, way: _Way) -> dict[str, float]:
+        """Return the labor hours of each phase of an unsold job."""
+        job = self.portfolio.jobs[self.warm.sold_jobs + way.row]
+        return {phase.get_code_display(): phase.planned_hours for phase in job.phases.all()}
+
+    def _crew_of(self, one: OneMore) -> str:
+        """Return the crew that does most of a job."""
+        slots: Counter[int] = Counter()
+        problem = self.portfolio.problem
+        for place in one.places:
+            mode = problem.activities[one.rows[place.activity]].modes[place.mode]
+            if mode.crew is not None:
+                slots[mode.crew] += mode.work_slots
+        return problem.resources[slots.most_common(1)[0][0]].label if slots else ""
+
+    def _likely(self, slots: NDArray[np.int32]) -> Likely:
+        """Return the days that are not passed with each chance; a day that a run had."""
+        found = np.quantile(slots, SHARES, method="inverted_cdf")
+        return Likely(*(self._day(int(slot)) for slot in found))
+
+    def _day(self, slot: int) -> date | None:
+        axis = self.portfolio.problem.axis
+        return None if slot > axis.slots else timezone.localdate(axis.instant(slot))
+
+    def _chance_by_wanted(self, finishes: NDArray[np.int32]) -> float | None:
+        if self.wanted_on is None:
+            return None
+        return float((finishes <= self._ends(self.wanted_on)).mean())
+
+    def _ends(self, day: date) -> int:
+        """Return the slot at which a day ends."""
+        return self.portfolio.calendars.slot_of_day(day + timedelta(days=1))
+
+    def _endangered(self, one: OneMore, after: Simulated) -> Iterable[Endangered]:
+        """Yield the sold jobs whose promise suffers, the one that suffers most first."""
+        rows = []
+        for index, job in enumerate(self.warm.as_is.jobs):
+            own = self.own_of[index]
+            if job.due is None or not own:
+                continue
+            was, becomes = (_chance(runs, own, job.due) for runs in (self.before, after))
+            late = [
+                _days_late(schedule, own, job.due)
+                for schedule in (self.warm.plan_as_is, one.schedule)
+            ]
+            if was - becomes >= ENDANGERED or late[1] > late[0]:
+                rows.append(Endangered(self.portfolio.jobs[index], was, becomes, *late))
+        return sorted(rows, key=lambda row: (row.chance_after - row.chance_before, row.job.number))
+
+    def _moved_jobs(self, one: OneMore) -> int:
+        """Return how many sold jobs start some work at another moment or on another crew."""
+        moved = set()
+        for before, after in zip(self.warm.plan_as_is.placed, one.schedule.placed, strict=False):
+            if before is None or after is None:
+                continue
+            if (before.start, before.mode) != (after.start, after.mode):
+                moved.add(self.warm.as_is.activities[before.activity].job)
+        return len(moved)
+
+
+def _chance(runs: Simulated, own: Sequence[int], due: int) -> float:
+    return float((runs.of_activities(own)[1] <= due).mean())
+
+
+def _days_late(schedule: Schedule, own: Sequence[int], due: int) -> int:
+    """Return the whole days, begun ones counted, from the promise to the planned finish."""
+    ends = max((place.finish for i in own if (place := schedule.placed[i])), default=due)
+    return max(0, -(-(ends - due) // SLOTS_PER_DAY))
+
+
+def _reasons(spent: dict[str, float], described: dict[str, float]) -> tuple[Reason, ...]:
+    """Return what the days go to, what differs most from the building as described first."""
+    rows = [
+        Reason(kind, WORDS.get(kind, kind), spent.get(kind, 0.0), spent.get(kind, 0.0) - days)
+        for kind, days in (dict.fromkeys(spent, 0.0) | described).items()
+    ]
+    return tuple(sorted(rows, key=lambda row: (-abs(row.more_days), -row.days, row.kind)))
+
+
+def _hours_more(hours: dict[str, float], described: dict[str, float]) -> tuple[HoursMore, ...]:
+    """Return the phases whose labor hours differ, the largest difference first."""
+    rows = [
+        HoursMore(phase, hours.get(phase, 0.0) - described.get(phase, 0.0))
+        for phase in described | hours
+    ]
+    differ = (row for row in rows if abs(row.hours) >= LEAST_HOURS)
+    return tuple(sorted(differ, key=lambda row: (-abs(row.hours), row.phase)))
