@@ -1,32 +1,30 @@
 """An independent check of a schedule against every rule of its problem.
 
-Shares no code with the decoder, on purpose: working time is counted slot by slot on the calendar's
-row, occupation by one sweep over all starts and finishes, and links from the tables as given. What
-holds for most is judged for all activities at once; texts are made only for what is at fault.
+Shares no code with the decoder, on purpose: working time is counted on the calendar's own row of
+slots, occupation by one sweep over all starts and finishes, and links from the tables as given.
+What holds for most is judged for all activities at once; texts are made only for what is at fault.
 """
 
 from collections import defaultdict
 from collections.abc import Iterator, Sequence
-from dataclasses import dataclass
 
 import numpy as np
-from numpy.typing import NDArray
 
-from contractor.engine.problem import Activity, Link, Mode, Problem
-from contractor.engine.schedule import Because, Bind, Placed, Schedule
+from contractor.engine.check_reasons import check_reasons
+from contractor.engine.check_rows import (
+    NOBODY,
+    Flags,
+    Rows,
+    Slots,
+    Violation,
+    column,
+    column_or_nobody,
+    used,
+)
+from contractor.engine.problem import Problem, Window
+from contractor.engine.schedule import Bind, Placed, Schedule
 
 __all__ = ["Violation", "check"]
-
-Slots = NDArray[np.int64]
-
-
-@dataclass(frozen=True, slots=True)
-class Violation:
-    """A rule that does not hold. `activity` is None where no single activity is at fault."""
-
-    rule: str
-    activity: int | None
-    text: str
 
 
 def check(problem: Problem, schedule: Schedule) -> tuple[Violation, ...]:
@@ -39,20 +37,16 @@ def check(problem: Problem, schedule: Schedule) -> tuple[Violation, ...]:
         count = f"{len(schedule.placed)} places for {len(problem.activities)} activities"
         return (Violation("missing", None, count),)
     violations = list(_check_listing(problem, schedule))
-    sound: list[Placed] = []
-    for i, placed in enumerate(schedule.placed):
-        if placed is not None:
-            wrong = list(_check_form(problem, i, placed))
-            violations += wrong
-            if not wrong:
-                sound.append(placed)
-    rows = _Rows(problem, sound)
+    sound, unsound = _well_formed(problem, schedule)
+    for placed in unsound:
+        violations += _check_form(problem, *placed)
+    rows = Rows(problem, sound)
     violations += _check_earliest(problem, rows)
     violations += _check_work(problem, rows)
     violations += _check_pauses(problem, rows)
     violations += _check_windows(problem, rows)
     violations += _check_freeze(problem, rows)
-    violations += _check_reasons(problem, rows)
+    violations += check_reasons(problem, rows)
     violations += _check_links(problem, schedule, rows)
     violations += _check_resources(problem, rows)
     violations += _check_under_way(problem, rows)
@@ -60,46 +54,22 @@ def check(problem: Problem, schedule: Schedule) -> tuple[Violation, ...]:
     return tuple(violations)
 
 
-class _Rows:
-    """The places that are well formed, one row each, with what is compared as columns."""
-
-    def __init__(self, problem: Problem, sound: Sequence[Placed]) -> None:
-        self.placed = sound
-        self.activities = [problem.activities[placed.activity] for placed in sound]
-        self.modes = [
-            activity.modes[placed.mode]
-            for activity, placed in zip(self.activities, sound, strict=True)
-        ]
-        self.start = _column([placed.start for placed in sound])
-        self.finish = _column([placed.finish for placed in sound])
-        self.row_of = {placed.activity: row for row, placed in enumerate(sound)}
-        """The row of an activity, for those that are well placed."""
-
-    def named(self, rows: NDArray[np.bool_]) -> Iterator[tuple[Placed, Activity, Mode]]:
-        """Yield those for which `rows` holds."""
-        for row in np.flatnonzero(rows).tolist():
-            yield self.placed[row], self.activities[row], self.modes[row]
-
-
-def _column(values: Sequence[int]) -> Slots:
-    return np.array(values, dtype=np.int64)
-
-
 def _check_listing(problem: Problem, schedule: Schedule) -> Iterator[Violation]:
     """Every activity is placed, or unplanned with a reason, and never both."""
-    times = [0] * len(problem.activities)
+    size = len(problem.activities)
     for entry in schedule.unplanned:
-        if not 0 <= entry.activity < len(times):
+        if not 0 <= entry.activity < size:
             yield Violation("unplanned", None, f"there is no activity {entry.activity}")
-            continue
-        times[entry.activity] += 1
-        if not entry.reason.strip():
+        elif not entry.reason.strip():
             yield Violation("unplanned", entry.activity, "unplanned without a reason")
-    for i, placed in enumerate(schedule.placed):
+    listed = [e.activity for e in schedule.unplanned if 0 <= e.activity < size]
+    times = np.bincount(column(listed), minlength=size)
+    placed = np.array([place is not None for place in schedule.placed], dtype=np.bool_)
+    for i in np.flatnonzero((placed == (times > 0)) | (times > 1)).tolist():
         key = problem.activities[i].key
-        if placed is None and times[i] == 0:
+        if not placed[i] and times[i] == 0:
             yield Violation("missing", i, f"{key} is neither placed nor unplanned")
-        if placed is not None and times[i] > 0:
+        if placed[i] and times[i] > 0:
             yield Violation("unplanned", i, f"{key} is placed and unplanned at once")
         if times[i] > 1:
             yield Violation("unplanned", i, f"{key} is unplanned {times[i]} times")
@@ -109,12 +79,38 @@ def _check_listing(problem: Problem, schedule: Schedule) -> Iterator[Violation]:
 def _check_left_out(problem: Problem, schedule: Schedule) -> Iterator[Violation]:
     """Only what nobody can do, fits no window or waits for such work goes without a place."""
     left_out = {i for i, placed in enumerate(schedule.placed) if placed is None}
+    if not left_out:
+        return
     held = {link.after for link in problem.links if link.before in left_out}
     for i in sorted(left_out):
         activity = problem.activities[i]
         waits = i in held and not activity.under_way
         if activity.modes and not activity.windows and not waits:
             yield Violation("unplanned", i, f"{activity.key} is unplanned, though nothing holds it")
+
+
+def _well_formed(
+    problem: Problem, schedule: Schedule
+) -> tuple[list[Placed], list[tuple[int, Placed]]]:
+    """Return the entries that can be judged further, and the others with their activity."""
+    entries = [(i, placed) for i, placed in enumerate(schedule.placed) if placed is not None]
+    own = column([i for i, _ in entries])
+    modes = column([len(problem.activities[i].modes) for i, _ in entries])
+    named, mode, start, finish = (
+        column(values)
+        for values in (
+            [placed.activity for _, placed in entries],
+            [placed.mode for _, placed in entries],
+            [placed.start for _, placed in entries],
+            [placed.finish for _, placed in entries],
+        )
+    )
+    on_axis = (start >= 0) & (start <= finish) & (finish <= problem.axis.slots)
+    sound = (named == own) & (mode >= 0) & (mode < modes) & on_axis
+    return (
+        [entries[k][1] for k in np.flatnonzero(sound).tolist()],
+        [entries[k] for k in np.flatnonzero(~sound).tolist()],
+    )
 
 
 def _check_form(problem: Problem, i: int, placed: Placed) -> Iterator[Violation]:
@@ -129,51 +125,48 @@ def _check_form(problem: Problem, i: int, placed: Placed) -> Iterator[Violation]
         yield Violation("finish", i, text)
 
 
-def _check_earliest(problem: Problem, rows: _Rows) -> Iterator[Violation]:
+def _check_earliest(problem: Problem, rows: Rows) -> Iterator[Violation]:
     """Nothing starts in the past or before its release."""
     for placed, activity, _ in rows.named(rows.start < problem.now):
         text = f"{activity.key} starts at {placed.start}, now is {problem.now}"
         yield Violation("past", placed.activity, text)
-    release = _column([activity.release for activity in rows.activities])
+    release = column([activity.release for activity in rows.activities])
     for placed, activity, _ in rows.named(rows.start < release):
         text = f"{activity.key} starts at {placed.start}, released at {activity.release}"
         yield Violation("release", placed.activity, text)
 
 
-def _check_work(problem: Problem, rows: _Rows) -> Iterator[Violation]:
+def _check_work(problem: Problem, rows: Rows) -> Iterator[Violation]:
     """Work starts and ends in working time and takes as many working slots as its mode says."""
-    # One slot more than the axis has, and never worked: what starts at its end is at fault, and
-    # looking one slot back from nothing finds it too.
-    worked = [np.append(calendar.working, False) for calendar in problem.calendars]
-    own = [worked[mode.calendar] for mode in rows.modes]
-    begins = np.array([w[p.start] for w, p in zip(own, rows.placed, strict=True)], dtype=np.bool_)
-    ends = np.array([w[p.finish - 1] for w, p in zip(own, rows.placed, strict=True)], np.bool_)
-    done = _column(
-        [
-            int(np.count_nonzero(w[p.start : p.finish]))
-            for w, p in zip(own, rows.placed, strict=True)
-        ]
-    )
-    asked = _column([mode.work_slots for mode in rows.modes])
+    begins, ends = np.zeros((2, rows.start.size), dtype=np.bool_)
+    done = np.zeros_like(rows.work)
+    calendars = column([mode.calendar for mode in rows.modes])
+    for each in np.unique(calendars).tolist():
+        at = np.flatnonzero(calendars == each)
+        # One slot more than the axis has, and never worked: what starts at its end is at fault, and
+        # looking one slot back from nothing finds it too.
+        working = np.append(problem.calendars[each].working, False)
+        counted = np.concatenate(([0], np.cumsum(working)))
+        begins[at], ends[at] = working[rows.start[at]], working[rows.finish[at] - 1]
+        done[at] = counted[rows.finish[at]] - counted[rows.start[at]]
     for placed, activity, _ in rows.named(~begins):
         text = f"{activity.key} starts at {placed.start}, outside working time"
         yield Violation("work_time", placed.activity, text)
-    for placed, activity, mode in rows.named(done != asked):
+    for placed, activity, mode in rows.named(done != rows.work):
         worked_slots = int(done[rows.row_of[placed.activity]])
         text = f"{activity.key} works {worked_slots} slots instead of {mode.work_slots}"
         yield Violation("finish", placed.activity, text)
-    for placed, activity, _ in rows.named((done == asked) & (rows.finish > rows.start) & ~ends):
+    for placed, activity, _ in rows.named((done == rows.work) & (rows.finish > rows.start) & ~ends):
         text = f"{activity.key} ends at {placed.finish}, outside working time"
         yield Violation("finish", placed.activity, text)
 
 
-def _check_pauses(problem: Problem, rows: _Rows) -> Iterator[Violation]:
+def _check_pauses(problem: Problem, rows: Rows) -> Iterator[Violation]:
     """Work stops for no pause that is too long while a later stretch could hold all of it."""
     limit = problem.longest_pause_slots
     if limit is None:
         return
-    work = _column([mode.work_slots for mode in rows.modes])
-    for placed, activity, mode in rows.named(rows.finish - rows.start - work > limit):
+    for placed, activity, mode in rows.named(rows.finish - rows.start - rows.work > limit):
         working = problem.calendars[mode.calendar].working
         if activity.under_way or len(_stretches(working[placed.start : placed.finish], limit)) < 2:
             continue
@@ -185,7 +178,7 @@ def _check_pauses(problem: Problem, rows: _Rows) -> Iterator[Violation]:
             yield Violation("pause", placed.activity, text)
 
 
-def _stretches(working: NDArray[np.bool_], limit: int) -> list[int]:
+def _stretches(working: Flags, limit: int) -> list[int]:
     """Return the slots worked in each stretch between pauses of more than `limit` slots."""
     slots = np.flatnonzero(working)
     pauses = np.flatnonzero(np.diff(slots) - 1 > limit)
@@ -194,19 +187,29 @@ def _stretches(working: NDArray[np.bool_], limit: int) -> list[int]:
     return counted
 
 
-def _check_windows(problem: Problem, rows: _Rows) -> Iterator[Violation]:
+def _check_windows(problem: Problem, rows: Rows) -> Iterator[Violation]:
     """What has windows lies wholly inside one of them."""
-    for placed, activity in zip(rows.placed, rows.activities, strict=True):
-        if activity.windows and not _inside_a_window(activity, placed.start, placed.finish):
+    alike: dict[int, list[int]] = defaultdict(list)
+    for row, activity in enumerate(rows.activities):
+        if activity.windows:
+            alike[id(activity.windows)].append(row)
+    for found in alike.values():
+        windows = rows.activities[found[0]].windows
+        inside = _inside_a_window(windows, rows.start[found], rows.finish[found])
+        for row in (found[k] for k in np.flatnonzero(~inside).tolist()):
+            placed, activity = rows.placed[row], rows.activities[row]
             text = f"{activity.key} from {placed.start} to {placed.finish} fits no window"
             yield Violation("window", placed.activity, text)
 
 
-def _inside_a_window(activity: Activity, start: int, finish: int) -> bool:
-    return any(w.opens <= start and finish <= w.closes for w in activity.windows)
+def _inside_a_window(windows: Sequence[Window], start: Slots, finish: Slots) -> Flags:
+    """Return whether each stretch lies wholly inside one of the windows."""
+    opens, closes = column([w.opens for w in windows]), column([w.closes for w in windows])
+    inside: Flags = np.any((opens <= start[:, None]) & (finish[:, None] <= closes), axis=1)
+    return inside
 
 
-def _check_freeze(problem: Problem, rows: _Rows) -> Iterator[Violation]:
+def _check_freeze(problem: Problem, rows: Rows) -> Iterator[Violation]:
     """Nothing leaves its announced place inside the freeze without saying why."""
     for placed, activity, mode in zip(rows.placed, rows.activities, rows.modes, strict=True):
         told = activity.announced
@@ -221,95 +224,37 @@ def _check_freeze(problem: Problem, rows: _Rows) -> Iterator[Violation]:
             yield Violation("frozen", placed.activity, text)
 
 
-def _check_reasons(problem: Problem, rows: _Rows) -> Iterator[Violation]:
-    """What is said to bind a start can do so: it is no later, and has to do with the activity."""
-    follows = {(link.before, link.after) for link in problem.links}
-    for placed, activity, mode in zip(rows.placed, rows.activities, rows.modes, strict=True):
-        i = placed.activity
-        if not placed.because.why.strip():
-            yield Violation("because", i, f"{activity.key} starts at {placed.start} without reason")
-        for bound in (placed.because, *placed.bounds):
-            if bound.slot > placed.start:
-                text = (
-                    f"{activity.key} starts at {placed.start}, "
-                    f"though {bound.why!r} holds it until {bound.slot}"
-                )
-                yield Violation("because", i, text)
-            elif bound.kind is Bind.LINK or (bound.activity, bound.resource) != (None, None):
-                yield from _check_reason(problem, rows, i, mode, bound, follows)
-
-
-def _check_reason(
-    problem: Problem,
-    rows: _Rows,
-    i: int,
-    mode: Mode,
-    bound: Because,
-    follows: set[tuple[int, int]],
-) -> Iterator[Violation]:
-    """A reason names a leader, a follower or a resource of the activity, and who is on that."""
-    key, other = problem.activities[i].key, bound.activity
-    if other is not None and not 0 <= other < len(problem.activities):
-        yield Violation("because", i, f"{key} is bound by activity {other}, which is not there")
-        return
-    if bound.kind is Bind.FLOW and other is not None and (i, other) not in follows:
-        text = f"{key} is held back for {problem.activities[other].key}, which does not follow it"
-        yield Violation("flow", i, text)
-    if bound.kind is Bind.LINK and (other is None or (other, i) not in follows):
-        yield Violation("because", i, f"{key} is bound by a link that is not there: {bound.why}")
-    if bound.resource is None:
-        return
-    if bound.resource not in _used(mode):
-        yield Violation("because", i, f"{key} is bound by what it does not use: {bound.why}")
-    elif other in rows.row_of and bound.resource not in _used(rows.modes[rows.row_of[other]]):
-        text = f"{key} is bound by {problem.activities[other].key}, which is elsewhere"
-        yield Violation("because", i, text)
-
-
-def _check_links(problem: Problem, schedule: Schedule, rows: _Rows) -> Iterator[Violation]:
+def _check_links(problem: Problem, schedule: Schedule, rows: Rows) -> Iterator[Violation]:
     """Nothing starts before its leaders and the waits behind them allow it."""
-    by_wait: dict[int | None, list[Link]] = defaultdict(list)
-    for link in problem.links:
-        if link.after not in rows.row_of or problem.activities[link.after].under_way:
-            continue
-        if schedule.placed[link.before] is None:
-            before, after = problem.activities[link.before], problem.activities[link.after]
-            text = f"{after.key} is placed, though {before.key} is not"
-            yield Violation("link", link.after, text)
-        elif link.before in rows.row_of:
-            by_wait[link.wait].append(link)
-    for wait, links in by_wait.items():
-        leaders = _column([rows.row_of[link.before] for link in links])
-        begin = np.array([link.start_to_start for link in links], dtype=np.bool_)
-        frees = np.where(begin, rows.start[leaders], rows.finish[leaders])
-        if wait is not None:
-            frees = problem.waits[wait].table[frees]
-        starts = rows.start[_column([rows.row_of[link.after] for link in links])]
-        for k in np.flatnonzero(starts < frees).tolist():
-            before, after = (problem.activities[x] for x in (links[k].before, links[k].after))
-            text = f"{after.key} starts at {starts[k]}, {before.key} frees it at {frees[k]}"
-            yield Violation("link", links[k].after, text)
+    links, activities = problem.links, problem.activities
+    if not links:
+        return
+    before, after = column([link.before for link in links]), column([k.after for k in links])
+    under_way = np.array([activity.under_way for activity in activities], dtype=np.bool_)
+    left_out = np.array([placed is None for placed in schedule.placed], dtype=np.bool_)
+    leader, follower = rows.row_of[before], rows.row_of[after]
+    holds = (follower != NOBODY) & ~under_way[after]
+    for k in np.flatnonzero(holds & left_out[before]).tolist():
+        text = f"{activities[after[k]].key} is placed, though {activities[before[k]].key} is not"
+        yield Violation("link", int(after[k]), text)
+    held = np.flatnonzero(holds & (leader != NOBODY))
+    begin = np.array([link.start_to_start for link in links], dtype=np.bool_)[held]
+    wait = column_or_nobody([link.wait for link in links])[held]
+    frees = np.where(begin, rows.start[leader[held]], rows.finish[leader[held]])
+    for each in np.unique(wait[wait != NOBODY]).tolist():
+        waits = wait == each
+        frees[waits] = problem.waits[each].table[frees[waits]]
+    starts = rows.start[follower[held]]
+    for k in np.flatnonzero(starts < frees).tolist():
+        leads, follows = activities[before[held[k]]], activities[after[held[k]]]
+        text = f"{follows.key} starts at {starts[k]}, {leads.key} frees it at {frees[k]}"
+        yield Violation("link", int(after[held[k]]), text)
 
 
-def _uses(rows: _Rows) -> list[tuple[int, int]]:
-    """Return every use of a resource, as the resource and the row; one entry for each unit."""
-    return [
-        (resource, row)
-        for row, (placed, mode) in enumerate(zip(rows.placed, rows.modes, strict=True))
-        if placed.start < placed.finish
-        for resource in _used(mode)
-    ]
-
-
-def _used(mode: Mode) -> tuple[int, ...]:
-    """Return the resources of a mode, a machine as often as it is needed."""
-    return mode.machines if mode.crew is None else (*mode.machines, mode.crew)
-
-
-def _check_resources(problem: Problem, rows: _Rows) -> Iterator[Violation]:
+def _check_resources(problem: Problem, rows: Rows) -> Iterator[Violation]:
     """At no time are more units in use than there are, and none while blocked."""
-    uses = _column([number for use in _uses(rows) for number in use]).reshape(-1, 2)
-    resource, row = uses[:, 0], uses[:, 1]
+    works = (rows.start < rows.finish)[rows.used_by]
+    resource, row = rows.used_resource[works], rows.used_by[works]
     start, finish = rows.start[row], rows.finish[row]
     for r, whole in enumerate(problem.resources):
         for begins, ends in whole.blocked:
@@ -319,12 +264,12 @@ def _check_resources(problem: Problem, rows: _Rows) -> Iterator[Violation]:
                 yield Violation("overlap", rows.placed[row[k]].activity, text)
     # At one and the same slot what ends gives its unit back before what starts takes one. The
     # changes of a resource add up to nothing, so one running sum serves all of them in turn.
-    change = np.repeat(_column([1, -1]), row.size)
+    change = np.repeat(column([1, -1]), row.size)
     by, at, slot = np.tile(row, 2), np.tile(resource, 2), np.concatenate((start, finish))
     order = np.lexsort((by, change, slot, at))
     by, at, slot, change = by[order], at[order], slot[order], change[order]
     load = np.cumsum(change)
-    capacity = _column([whole.capacity for whole in problem.resources])
+    capacity = column([whole.capacity for whole in problem.resources])
     for k in np.flatnonzero((change > 0) & (load > capacity[at])).tolist():
         text = (
             f"{problem.resources[at[k]].key} has {load[k]} at once from {slot[k]}, "
@@ -333,12 +278,12 @@ def _check_resources(problem: Problem, rows: _Rows) -> Iterator[Violation]:
         yield Violation("overlap", rows.placed[by[k]].activity, text)
 
 
-def _check_under_way(problem: Problem, rows: _Rows) -> Iterator[Violation]:
+def _check_under_way(problem: Problem, rows: Rows) -> Iterator[Violation]:
     """Work under way goes on at once; only what is under way too, or a blocking, delays it."""
     busy: dict[int, list[tuple[int, int, int]]] = defaultdict(list)
     going_on = [row for row, activity in enumerate(rows.activities) if activity.under_way]
     for row in going_on:
-        for resource in _used(rows.modes[row]):
+        for resource in used(rows.modes[row]):
             busy[resource].append((rows.placed[row].start, rows.placed[row].finish, row))
     for row in going_on:
         placed, activity, mode = rows.placed[row], rows.activities[row], rows.modes[row]
@@ -350,38 +295,41 @@ def _check_under_way(problem: Problem, rows: _Rows) -> Iterator[Violation]:
         start, finish = int(working[first]), int(working[last]) + (mode.work_slots > 0)
         taken = any(
             begins < finish and start < ends
-            for resource in _used(mode)
+            for resource in used(mode)
             for begins, ends in (
                 *((b, e) for b, e, other in busy[resource] if other != row),
                 *problem.resources[resource].blocked,
             )
         )
-        if not taken and (not activity.windows or _inside_a_window(activity, start, finish)):
+        fits = not activity.windows or _inside_a_window(
+            activity.windows, column([start]), column([finish])
+        )
+        if not taken and fits:
             text = (
                 f"{activity.key} is under way, could go on at {start}, waits until {placed.start}"
             )
             yield Violation("under_way", placed.activity, text)
 
 
-def _check_pins(problem: Problem, schedule: Schedule, rows: _Rows) -> Iterator[Violation]:
+def _check_pins(problem: Problem, schedule: Schedule, rows: Rows) -> Iterator[Violation]:
     """A pin is kept or reported as broken, and only broken ones are reported."""
     broken = {entry.activity for entry in schedule.broken_pins}
+    pinned = {i: a.pin for i, a in enumerate(problem.activities) if a.pin and not a.under_way}
     for entry in schedule.broken_pins:
         if not entry.reason.strip():
             yield Violation("pin", entry.activity, "a pin is broken without a reason")
         if not 0 <= entry.activity < len(problem.activities):
             yield Violation("pin", None, f"there is no activity {entry.activity}")
-    for i, activity in enumerate(problem.activities):
-        if activity.pin is None or activity.under_way:
-            if i in broken:
-                yield Violation("pin", i, f"{activity.key} has no pin that could break")
-            continue
-        row = rows.row_of.get(i)
+        elif entry.activity not in pinned:
+            text = f"{problem.activities[entry.activity].key} has no pin that could break"
+            yield Violation("pin", entry.activity, text)
+    for i, pin in pinned.items():
+        row = int(rows.row_of[i])
         kept = (
-            row is not None
-            and rows.placed[row].start == activity.pin.start
-            and activity.pin.crew in (None, rows.modes[row].crew)
+            row != NOBODY
+            and rows.placed[row].start == pin.start
+            and pin.crew in (None, rows.modes[row].crew)
         )
         if kept == (i in broken):
             text = "kept, yet reported as broken" if kept else "broken, yet not reported"
-            yield Violation("pin", i, f"the pin of {activity.key} is {text}")
+            yield Violation("pin", i, f"the pin of {problem.activities[i].key} is {text}")

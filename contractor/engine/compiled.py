@@ -5,7 +5,9 @@ only at the file a function stands in, and would go on using what it calls as it
 """
 
 import os
+import shutil
 from collections.abc import Callable
+from contextlib import suppress
 from functools import cache
 from hashlib import sha256
 from pathlib import Path
@@ -37,6 +39,8 @@ _C = TypeVar("_C", bound=type)
 _HERE = Path(__file__).parent
 _ASKED_FOR: str = numba.config.CACHE_DIR
 """What NUMBA_CACHE_DIR named when this was loaded, or nothing."""
+_KEPT_UNUSED_SECONDS = 24 * 60 * 60
+"""How long kernels of other sources stay after a process last began with them."""
 
 Ints = NDArray[np.int32]
 Longs = NDArray[np.int64]
@@ -58,7 +62,7 @@ def _digest(folder: Path) -> str:
     digest = sha256(numba.__version__.encode())
     for path in sorted({*folder.glob("*.py"), *_HERE.glob("*.py")}):
         source = path.read_bytes()
-        if b"kernel" in source and (path.parent == folder or b"by_pointer" in source):
+        if b"by_pointer" in source or (path.parent == folder and b"kernel" in source):
             digest.update(source)
     for constants in ("prices.py", "worktime.py"):
         digest.update((_HERE / constants).read_bytes())
@@ -73,13 +77,32 @@ def _keep_in(folder: Path) -> str:
         Path.home() / ".cache/girtline",
     ):
         kept = root / f"kernels-{_digest(folder)}"
+        is_new = not kept.exists()
         try:
             kept.mkdir(parents=True, exist_ok=True)
         except OSError:
             continue
         if os.access(kept, os.W_OK):
+            with suppress(OSError):
+                os.utime(kept)
+            if is_new:
+                _remove_old(root, begun_at=kept.stat().st_mtime)
             return str(kept)
     return ""
+
+
+def _remove_old(root: Path, *, begun_at: float) -> None:
+    """Remove kernels of other sources that nobody began with for a day before `begun_at`.
+
+    Safe beside other processes that do the same: what is gone already is passed over.
+    """
+    folders = (_HERE, *(path for path in _HERE.iterdir() if any(path.glob("*.py"))))
+    current = {f"kernels-{_digest(folder)}" for folder in folders}
+    for kept in root.glob("kernels-" + 16 * "[0-9a-f]"):
+        with suppress(OSError):
+            unused = begun_at - kept.stat().st_mtime
+            if kept.name not in current and unused > _KEPT_UNUSED_SECONDS and kept.is_dir():
+                shutil.rmtree(kept, ignore_errors=True)
 
 
 def kernel(function: _F) -> _F:
@@ -146,12 +169,13 @@ class PointerTable:
 def pointer_table(value: object) -> Longs:
     """Return the fields of `value` in order, each as two numbers: address and length, or itself."""
     table = []
-    for name, hint in _fields(type(value)):
+    for name, hint in _fields(type(value)):  # type: ignore[arg-type] # classes do hash
         field: Any = getattr(value, name)
         table += [field, 0] if hint is int else [field.ctypes.data, field.size]
     return np.array(table, dtype=np.int64)
 
 
+@cache
 def _fields(cls: type) -> list[tuple[str, object]]:
     hints = get_type_hints(cls)
     return [(name, hint) for name, hint in hints.items() if name != "table"]

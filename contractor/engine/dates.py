@@ -10,7 +10,7 @@ from contractor.engine.compiled import Ints
 from contractor.engine.prepared import NONE, Layout
 from contractor.engine.state import UNPLANNED, State
 
-__all__ = ["UNPLANNED", "Blocker", "Dates", "dates_of"]
+__all__ = ["UNPLANNED", "Blocker", "Dates", "dates_of", "freed_by_links"]
 
 
 class Blocker(NamedTuple):
@@ -48,12 +48,16 @@ def dates_of(layout: Layout, state: State) -> Dates:
     """Return what stands in `state` as plain lists that last."""
     unplanned = np.flatnonzero(state.mode == UNPLANNED).tolist()
     begun = np.flatnonzero(state.begins_by_job).tolist()
-    blocked = np.flatnonzero(state.blocker_resource != NONE).tolist()
+    blocked = np.flatnonzero(state.blocker_resource != NONE)
     blocker: list[Blocker | None] = [None] * layout.size
-    for i in blocked:
-        blocker[i] = Blocker(
-            int(state.blocker_resource[i]), int(state.blocker_holder[i]), int(state.blocker_slot[i])
-        )
+    for i, resource, holder, slot in zip(
+        blocked.tolist(),
+        state.blocker_resource[blocked].tolist(),
+        state.blocker_holder[blocked].tolist(),
+        state.blocker_slot[blocked].tolist(),
+        strict=True,
+    ):
+        blocker[i] = Blocker(resource, holder, slot)
     return Dates(
         mode=state.mode.tolist(),
         crew=_or_none(state.crew),
@@ -66,6 +70,15 @@ def dates_of(layout: Layout, state: State) -> Dates:
         not_before={int(i): int(state.not_before[i]) for i in np.flatnonzero(state.not_before)},
         held_back_for=_or_none(state.held_for),
     )
+
+
+def freed_by_links(layout: Layout, start: Ints, finish: Ints) -> Ints:
+    """Return the slot from which each link lets its follower start, in the order of the layout."""
+    leader, wait = layout.leader, layout.leader_wait
+    slot = np.where(layout.leader_start_to_start, start[leader], finish[leader])
+    waits = np.flatnonzero(wait != NONE)
+    slot[waits] = layout.wait_table[wait[waits] * (layout.axis_slots + 1) + slot[waits]]
+    return slot
 
 
 def _or_none(values: Ints) -> list[int | None]:

@@ -3,10 +3,12 @@
 from collections.abc import Mapping, Sequence
 from functools import cached_property
 
-from contractor.engine.dates import UNPLANNED, Blocker, Dates
+import numpy as np
+
+from contractor.engine.dates import UNPLANNED, Blocker, Dates, freed_by_links
 from contractor.engine.passes import run_serial
 from contractor.engine.prepared import FROZEN, NONE, PINNED, UNDER_WAY, prepare
-from contractor.engine.problem import Link, Problem
+from contractor.engine.problem import Problem
 from contractor.engine.schedule import (
     Because,
     Bind,
@@ -92,8 +94,14 @@ class _Explainer:
         self.rank: list[int] = layout.rank.tolist()
         self.wanted_start: list[int] = layout.wanted_start.tolist()
         self.may_wait: list[bool] = layout.may_wait.tolist()
-        self.links = _links_by_follower(problem)
-        self.tables = [wait.table.data for wait in problem.waits]
+        self.leader_first: list[int] = layout.leader_first.tolist()
+        self.leader_link: list[int] = layout.leader_link.tolist()
+        start, finish = (np.array(slots, dtype=np.int32) for slots in (dates.start, dates.finish))
+        self.freed_at: list[int] = freed_by_links(layout, start, finish).tolist()
+        # Looked up once each: an enumeration looks its members up slowly.
+        self.release, self.link = Bind.RELEASE, Bind.LINK
+        self.now = Because(Bind.NOW, None, None, problem.now, "nothing starts in the past")
+        self.under_way = Because(Bind.NOW, None, None, problem.now, "under way")
 
     @cached_property
     def done_at(self) -> dict[tuple[int, int], int]:
@@ -109,19 +117,16 @@ class _Explainer:
 
     def fixed_bounds(self, i: int) -> list[Because]:
         """Return what the activity itself and its leaders ask for, whoever does it."""
-        problem, dates = self.problem, self.dates
-        activity = problem.activities[i]
-        now_why = "under way" if activity.under_way else "nothing starts in the past"
-        bounds = [Because(Bind.NOW, None, None, problem.now, now_why)]
+        activities = self.problem.activities
+        activity = activities[i]
+        bounds = [self.under_way if activity.under_way else self.now]
         if activity.release > 0:
             why = activity.release_why or "earliest date"
-            bounds.append(Because(Bind.RELEASE, None, None, activity.release, why))
-        for link in self.links[i]:
-            slot = dates.start[link.before] if link.start_to_start else dates.finish[link.before]
-            if link.wait is not None:
-                slot = self.tables[link.wait][slot]
-            why = link.why or f"follows {problem.activities[link.before].key}"
-            bounds.append(Because(Bind.LINK, link.before, None, slot, why))
+            bounds.append(Because(self.release, None, None, activity.release, why))
+        for k in range(self.leader_first[i], self.leader_first[i + 1]):
+            link = self.problem.links[self.leader_link[k]]
+            why = link.why or f"follows {activities[link.before].key}"
+            bounds.append(Because(self.link, link.before, None, self.freed_at[k], why))
         return bounds
 
     def told_bound(self, i: int) -> Because | None:
@@ -193,30 +198,29 @@ class _Explainer:
         return f"{days} days" if days > 1 else "1 day"
 
 
-def _links_by_follower(problem: Problem) -> list[list[Link]]:
-    """Return the links that hold each activity; work under way is held by none."""
-    links: list[list[Link]] = [[] for _ in problem.activities]
-    for link in problem.links:
-        if not problem.activities[link.after].under_way:
-            links[link.after].append(link)
-    return links
-
-
 def _placed(explainer: _Explainer, i: int) -> Placed:
     dates = explainer.dates
     start = dates.start[i]
     bounds = explainer.fixed_bounds(i)
+    held = explainer.held_bound(i)
+    if held is not None:
+        bounds.insert(0, held)
     told = explainer.told_bound(i)
-    later = (explainer.held_bound(i), told, explainer.begins_bound(i))
-    bounds[:0] = [bound for bound in later[:1] if bound is not None]
-    bounds += [bound for bound in later[1:] if bound is not None]
+    if told is not None:
+        bounds.append(told)
+    begins = explainer.begins_bound(i)
+    if begins is not None:
+        bounds.append(begins)
     blocker = dates.blocker[i]
     if blocker is not None:
         bounds.append(explainer.blocker_bound(i, blocker))
     flow = explainer.flow_bound(i)
     if flow is not None:
         return Placed(i, dates.mode[i], start, dates.finish[i], flow, (*bounds, flow))
-    binding = max(reversed(bounds), key=lambda bound: bound.slot)
+    binding = bounds[0]
+    for bound in bounds:
+        if bound.slot >= binding.slot:
+            binding = bound
     cause = "that time is not worked" if binding is told else binding.why
     if start > binding.slot:
         pause = Because(

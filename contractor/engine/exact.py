@@ -11,6 +11,7 @@ from contractor.engine.exact_places import (
     Choices,
     Part,
     Place,
+    Reach,
     Taken,
     cut_by_cost,
     cut_by_links,
@@ -30,7 +31,7 @@ from contractor.engine.problem import Activity, Link, Problem
 from contractor.engine.schedule import Because, Bind, BrokenPin, Placed, Schedule
 from contractor.engine.worktime import SLOTS_PER_DAY
 
-__all__ = ["ExactResult", "Incumbent", "finish", "worth_it"]
+__all__ = ["NO_MODE", "ExactResult", "Incumbent", "finish", "worth_it"]
 
 NO_MODE = -1
 """The mode of an activity that has no place."""
@@ -74,13 +75,17 @@ def finish(
     incumbent: Incumbent,
     *,
     free: Collection[int] | None = None,
+    reach: Reach | None = None,
     seconds: float,
+    effort: float | None = None,
     workers: int = 1,
     seed: int = 0,
     cancelled: Callable[[], bool] | None = None,
 ) -> ExactResult:
     """Return the best dates found within `seconds` for the activities in `free` (None: all).
 
+    `effort` ends it sooner, counted by the solver itself and so alike on any computer.
+    With `reach` they stay near where they are, which says nothing of what lies beyond.
     Work under way and what has no place stay as they are. The time to set up the model counts.
     One worker with the same seed gives the same dates where it comes to its end in time.
     Raises ValueError where the incumbent breaks a rule.
@@ -96,10 +101,11 @@ def finish(
     # Loading the solver takes longer than most of its answers; who never asks never waits.
     from contractor.engine.exact_solve import Limits, solve_part
 
-    part = _part(problem, now, moving)
+    part = _part(problem, now, moving, reach)
     scale, whole_units = _scale(problem)
-    answer = solve_part(part, scale, Limits(seconds, workers, seed, cancelled))
-    proven = answer.proven and whole_units and (free is not None or _all_is_open(problem, now))
+    answer = solve_part(part, scale, Limits(seconds, effort, workers, seed, cancelled))
+    proven = answer.proven and whole_units and reach is None
+    proven = proven and (free is not None or _all_is_open(problem, now))
     bound = incumbent.total - answer.most_gain / scale
     if answer.gain > 0:
         found = now | answer.places
@@ -134,18 +140,19 @@ def _moving(
     return frozenset(i for i in rows if not problem.activities[i].under_way)
 
 
-def _part(problem: Problem, now: dict[int, Place], moving: frozenset[int]) -> Part:
+def _part(
+    problem: Problem, now: dict[int, Place], moving: frozenset[int], reach: Reach | None
+) -> Part:
     """Return what has to be known to judge moves of `moving`.
 
     That is all of their jobs, and who leads or follows them in others; the rest is in the way.
     """
     jobs = {problem.activities[i].job for i in moving}
-    links = _links_by_leaders(problem, now)
     known = {i for i in now if problem.activities[i].job in jobs}
-    known |= {
-        i for link in links for i in (link.before, link.after) if moving & {link.before, link.after}
-    }
-    links = [link for link in links if {link.before, link.after} <= known]
+    for link in problem.links:
+        if link.before in moving or link.after in moving:
+            known |= {i for i in (link.before, link.after) if i in now}
+    links = _links_by_leaders(problem, known)
     places = {i: now[i] for i in sorted(known)}
     stays = [
         (problem.activities[i].modes[mode], start, end)
@@ -154,7 +161,7 @@ def _part(problem: Problem, now: dict[int, Place], moving: frozenset[int]) -> Pa
     ]
     taken = Taken(problem, stays)
     choices: Choices = {
-        i: first_places(problem, i, taken) if i in moving else [one_place(place)]
+        i: first_places(problem, i, taken, reach, place[1]) if i in moving else [one_place(place)]
         for i, place in places.items()
     }
     _require_sound(problem, choices, places)
@@ -167,21 +174,22 @@ def _part(problem: Problem, now: dict[int, Place], moving: frozenset[int]) -> Pa
     return Part(problem, choices, places, moving, tuple(sorted(jobs)), tuple(holding), taken)
 
 
-def _links_by_leaders(problem: Problem, now: dict[int, Place]) -> list[Link]:
-    """Return the links among what has a place, those into an activity before those out of it."""
-    missing = [0] * len(problem.activities)
-    out: list[list[Link]] = [[] for _ in problem.activities]
+def _links_by_leaders(problem: Problem, known: set[int]) -> list[Link]:
+    """Return the links among what is `known`, those into an activity before those out of it."""
+    missing = dict.fromkeys(sorted(known), 0)
+    out: dict[int, list[Link]] = {i: [] for i in missing}
     for link in problem.links:
-        missing[link.after] += 1
-        out[link.before].append(link)
-    ready = [i for i, count in enumerate(missing) if count == 0]
+        if link.before in known and link.after in known:
+            missing[link.after] += 1
+            out[link.before].append(link)
+    ready = [i for i, count in missing.items() if count == 0]
     links: list[Link] = []
     for i in ready:
         for link in out[i]:
             missing[link.after] -= 1
             if missing[link.after] == 0:
                 ready.append(link.after)
-        links += [link for link in out[i] if i in now and link.after in now]
+        links += out[i]
     return links
 
 

@@ -28,6 +28,7 @@ __all__ = [
     "Part",
     "Place",
     "Places",
+    "Reach",
     "Taken",
     "cut_by_cost",
     "cut_by_links",
@@ -53,6 +54,17 @@ class Places:
     def where(self, keep: NDArray[np.bool_]) -> "Places":
         """Return the places for which `keep` holds."""
         return Places(self.mode, self.start[keep], self.finish[keep])
+
+
+@dataclass(frozen=True, slots=True)
+class Reach:
+    """Which starts are looked at: those up to `slots` before or after where work begins now.
+
+    Of these, every `step`th working slot of a calendar, and where it begins now.
+    """
+
+    slots: int
+    step: int
 
 
 Choices = dict[int, list[Places]]
@@ -124,12 +136,17 @@ def resources_used(mode: Mode) -> dict[int, int]:
     return used if mode.crew is None else used | {mode.crew: 1}
 
 
-def first_places(problem: Problem, i: int, taken: Taken) -> list[Places]:
-    """Return every place that calendar, windows, pauses, release and what stays leave to `i`."""
+def first_places(
+    problem: Problem, i: int, taken: Taken, reach: Reach | None = None, now: int = 0
+) -> list[Places]:
+    """Return every place that calendar, windows, pauses, release and what stays leave to `i`.
+
+    With `reach`, only those in reach of slot `now`.
+    """
     activity = problem.activities[i]
     found = []
     for m, mode in enumerate(activity.modes):
-        places = _in_working_time(problem, activity, m)
+        places = _in_working_time(problem, activity, m, reach, now)
         keep = np.ones(places.start.size, dtype=np.bool_)
         for resource, units in resources_used(mode).items():
             closed = taken.closed_before(resource, units)
@@ -144,12 +161,18 @@ def first_places(problem: Problem, i: int, taken: Taken) -> list[Places]:
     return found
 
 
-def _in_working_time(problem: Problem, activity: Activity, m: int) -> Places:
+def _in_working_time(
+    problem: Problem, activity: Activity, m: int, reach: Reach | None, now: int
+) -> Places:
     mode = activity.modes[m]
     calendar = problem.calendars[mode.calendar]
     worked = np.asarray(calendar.slot_of, dtype=np.int64)
     first = calendar.before[min(max(problem.now, activity.release), problem.axis.slots)]
-    index = np.arange(first, worked.size + min(1 - mode.work_slots, 0))
+    last = worked.size + min(1 - mode.work_slots, 0)
+    if reach is None:
+        index = np.arange(first, last)
+    else:
+        index = _in_reach(worked, int(first), last, reach, now)
     start = worked[index]
     finish = worked[index + mode.work_slots - 1] + 1 if mode.work_slots else start
     places = Places(m, start, finish)
@@ -157,6 +180,15 @@ def _in_working_time(problem: Problem, activity: Activity, m: int) -> Places:
     if limit is None or mode.work_slots < 2 or not index.size:
         return places
     return places.where(~_stops_needlessly(worked, index, mode.work_slots, limit))
+
+
+def _in_reach(worked: Slots, first: int, last: int, reach: Reach, now: int) -> Slots:
+    low, here, high = np.searchsorted(worked, (now - reach.slots, now, now + reach.slots)).tolist()
+    low, high = max(low, first), min(high, last)
+    index = np.arange(-(-low // reach.step) * reach.step, high, reach.step)
+    if low <= here < high and worked[here] == now and here % reach.step:
+        index = np.insert(index, np.searchsorted(index, here), here)
+    return index
 
 
 def _stops_needlessly(worked: Slots, index: Slots, work: int, limit: int) -> NDArray[np.bool_]:

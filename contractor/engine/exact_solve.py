@@ -17,9 +17,10 @@ _WATCH_SECONDS = 0.05
 
 @dataclass(frozen=True, slots=True)
 class Limits:
-    """When to stop, and how to search."""
+    """When to stop, and how to search. `effort` is in the solver's own deterministic time."""
 
     seconds: float
+    effort: float | None
     workers: int
     seed: int
     cancelled: Callable[[], bool] | None
@@ -47,6 +48,10 @@ def solve_part(part: Part, scale: int, limits: Limits) -> Answer:
     # every moment on the clock, and the relaxation of such steps says nothing.
     solver.parameters.cp_model_probing_level = 0
     solver.parameters.linearization_level = 0
+    # Once over is enough: as many of 24 parts of portfolios were solved, in 0.85 of the time.
+    solver.parameters.max_presolve_iterations = 1
+    if limits.effort is not None:
+        solver.parameters.max_deterministic_time = limits.effort
     solver.parameters.max_time_in_seconds = max(0.0, until - time.monotonic())
     name = _solve(solver, model.model, limits.cancelled)
     if name == "UNKNOWN":

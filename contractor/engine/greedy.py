@@ -4,9 +4,9 @@ No single rule wins on every problem: Browning and Yassine (2010), International
 Production Economics 126(2), compare twenty (abstract, from memory). So all run and the best stays.
 """
 
-from collections.abc import Callable, Iterator, Mapping
+from collections.abc import Callable, Iterator, Mapping, Sequence
 from dataclasses import dataclass
-from functools import partial
+from functools import cache, partial
 from typing import NamedTuple
 
 import numpy as np
@@ -43,6 +43,7 @@ ANNOUNCED_STARTS = "announced starts"
 """The right shift, but work that waits for a late delivery lets what comes after it go first."""
 ANNOUNCED_ORDER = "announced order"
 YIELDING = ", crews yield"
+DUE_DATE = "due date"
 FIRST_READY = "first ready"
 AT_ONCE = ", begun at once"
 """Nothing is held back for its job to run through: that takes time which others may wait for."""
@@ -78,13 +79,18 @@ class _Load(NamedTuple):
 
 
 Rule = Callable[[_Load], Keys]
+OrderOf = Callable[[str], Ints]
+"""Positions by the name of a rule."""
 
 
 class _Source(NamedTuple):
-    """A named way to make a plan in a state."""
+    """A named way to make a plan in a state.
+
+    It returns False where it gave up a plan that breaks a promise and costs more than so much.
+    """
 
     name: str
-    run: Callable[[State], None]
+    run: Callable[[State, float], bool]
 
 
 def candidates(problem: Problem) -> tuple[Candidate, ...]:
@@ -97,8 +103,9 @@ def candidates(problem: Problem) -> tuple[Candidate, ...]:
     """
     layout = prepare(problem)
     found = []
-    for source, state, _ in _tried(layout):
-        dates = dates_of(layout, state)
+    states = [new_state(layout)]
+    for source, _ in _tried(layout, states, gives_up=False):
+        dates = dates_of(layout, states[0])
         found.append(Candidate(source, dates, score(problem, dates)))
     return tuple(found)
 
@@ -109,42 +116,52 @@ def greedy(problem: Problem) -> Candidate:
     Raises HorizonExceeded when none fits the axis.
     """
     layout = prepare(problem)
-    best: Candidate | None = None
-    least = np.inf
-    for source, state, price in _tried(layout):
+    best, least = "", np.inf
+    # The plan at trial, and the best one so far.
+    states = [new_state(layout), new_state(layout)]
+    for source, price in _tried(layout, states, gives_up=True):
         if price < least - 1e-6:
-            least = price
-            dates = dates_of(layout, state)
-            best = Candidate(source, dates, score(problem, dates))
-    assert best is not None
-    return best
+            best, least = source, price
+            states.reverse()
+    dates = dates_of(layout, states[1])
+    return Candidate(best, dates, score(problem, dates))
 
 
-def _tried(layout: Layout) -> Iterator[tuple[str, State, float]]:
-    """Yield each plan that fits the axis, in one and the same state, with its price."""
+def _tried(
+    layout: Layout, states: Sequence[State], *, gives_up: bool
+) -> Iterator[tuple[str, float]]:
+    """Make each plan that fits the axis in the first of `states`; yield its source and price.
+
+    With `gives_up`, plans are left out that break a promise and are found on the way to cost more
+    than the least so far.
+    """
     load = _load(layout)
-    state = new_state(layout)
+    order_of = cache(lambda name: sort_by(layout, RULES[name](load)))
     too_long: HorizonExceeded | None = None
-    least_late = np.inf
+    least, least_late = np.inf, np.inf
     for suffix in ("", YIELDING, AT_ONCE):
         if suffix and not least_late:
             break
         if suffix == YIELDING and layout.change_crew_slots <= YIELDING_CREW_SLOTS:
             continue
-        for source in _sources(layout, load, suffix):
+        for source in _sources(layout, order_of, suffix):
+            state = states[0]
             state.begins_by_job[:] = 0
             try:
-                source.run(state)
+                # A hair's breadth more: the same prices, added up in another order.
+                if not source.run(state, least * (1 + 1e-9) if gives_up else np.inf):
+                    continue
             except HorizonExceeded as exceeded:
                 too_long = exceeded
                 continue
-            least_late = min(least_late, _late_days(layout, state))
-            yield source.name, state, price_of_all(layout, state)
+            price = price_of_all(layout, state)
+            least, least_late = min(least, price), min(least_late, _late_days(layout, state))
+            yield source.name, price
     if least_late == np.inf and too_long is not None:
         raise too_long
 
 
-def _sources(layout: Layout, load: _Load, suffix: str) -> Iterator[_Source]:
+def _sources(layout: Layout, order_of: OrderOf, suffix: str) -> Iterator[_Source]:
     """Yield the passes: by rule activity by activity, then job by job with its crew."""
     run = partial(_run, layout)
     if suffix == YIELDING:
@@ -152,16 +169,15 @@ def _sources(layout: Layout, load: _Load, suffix: str) -> Iterator[_Source]:
     elif suffix == AT_ONCE:
         run = partial(_run, layout, tightens=False)
     elif np.any(layout.told_start != NONE):
-        yield from _told_sources(layout, load)
-    for name, rule in RULES.items():
+        yield from _told_sources(layout, order_of(ANNOUNCED_ORDER))
+    for name in RULES:
         if name not in (RIGHT_SHIFT, ANNOUNCED_ORDER):
-            yield _Source(name + suffix, partial(run, sort_by(layout, rule(load))))
+            yield _Source(name + suffix, partial(run, order_of(name)))
     if suffix != YIELDING:
-        order = sort_by(layout, _due_date(load))
-        yield _Source(FIRST_READY + suffix, partial(run, order, first_ready=True))
+        yield _Source(FIRST_READY + suffix, partial(run, order_of(DUE_DATE), first_ready=True))
     # Job by job every crew is tried in any case, so there crews need not yield.
     for name in JOB_RULES if not suffix and _trials(layout) <= MOST_TRIALS else ():
-        order = _jobsort_by(layout, RULES[name](load))
+        order = _jobs_together(layout, order_of(name))
         yield _Source(f"{name}, job by job", partial(run, order, staffs=True))
 
 
@@ -172,14 +188,18 @@ def _trials(layout: Layout) -> int:
     return int((modes * crews).sum())
 
 
-def _told_sources(layout: Layout, load: _Load) -> Iterator[_Source]:
+def _told_sources(layout: Layout, order: Ints) -> Iterator[_Source]:
     """Yield the passes that keep the announced crews, the one that moves least first."""
-    order = sort_by(layout, _told(load))
     kept = partial(_run, layout, order, crew_choice=layout.told_crew)
     yield _Source(RIGHT_SHIFT, partial(kept, right_shift=True))
     yield _Source(ANNOUNCED_STARTS, partial(kept, right_shift=True, in_turn=False))
-    yield _Source(REPAIR, partial(repair_into, layout))
+    yield _Source(REPAIR, partial(_repair, layout))
     yield _Source(ANNOUNCED_ORDER, kept)
+
+
+def _repair(layout: Layout, state: State, _: float) -> bool:
+    repair_into(layout, state)
+    return True
 
 
 def repair_into(layout: Layout, state: State) -> None:
@@ -216,13 +236,12 @@ def _led_to(lay: Layout, start: Floats) -> Floats:
     return least
 
 
-def _run(layout: Layout, order: Ints, state: State, **how: object) -> None:
-    pass_into(layout, state, order, **how)  # type: ignore[arg-type]
+def _run(layout: Layout, order: Ints, state: State, at_most: float, **how: object) -> bool:
+    return pass_into(layout, state, order, at_most=at_most, **how)  # type: ignore[arg-type]
 
 
-def _jobsort_by(layout: Layout, keys: Keys) -> Ints:
-    """Return positions job by job, a job where the rule puts the first of it."""
-    position = sort_by(layout, keys)
+def _jobs_together(layout: Layout, position: Ints) -> Ints:
+    """Return positions job by job, a job where `position` puts the first of it."""
     first = np.full(layout.jobs, layout.size, dtype=np.float64)
     np.minimum.at(first, layout.job, position)
     return sort_by(layout, (first[layout.job],))
@@ -329,7 +348,7 @@ def _first_released(load: _Load) -> Keys:
 RULES: Mapping[str, Rule] = {
     RIGHT_SHIFT: _told,
     ANNOUNCED_ORDER: _told,
-    "due date": _due_date,
+    DUE_DATE: _due_date,
     "slack by weight": _slack_per_weight,
     "weighted due date": _weighted_due,
     "apparent tardiness cost": _apparent_tardiness_cost,
@@ -340,5 +359,5 @@ RULES: Mapping[str, Rule] = {
 MOST_TRIALS = 5_000_000
 """Modes tried for all jobs on all crews, beyond which going job by job would take too long."""
 
-JOB_RULES = ("slack by weight", "due date")
+JOB_RULES = ("slack by weight", DUE_DATE)
 """The rules that also go job by job; each trial of crews takes as long as all other passes."""

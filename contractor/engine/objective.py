@@ -1,9 +1,15 @@
 """What a plan costs: late promises, moves of what people were told, crews, and time."""
 
-from collections import defaultdict
+from collections.abc import Sequence
 from dataclasses import dataclass
+from typing import NamedTuple
 
-from contractor.engine.dates import Dates
+import numpy as np
+from numpy.typing import NDArray
+
+from contractor.engine.compiled import Ints
+from contractor.engine.dates import Dates, freed_by_links
+from contractor.engine.prepared import NONE, UNDER_WAY, Layout, prepare
 from contractor.engine.prices import (
     FROZEN_TOLERANCE_SLOTS,
     PRICE_BROKEN_PIN,
@@ -59,45 +65,65 @@ class Objective:
     total: float
 
 
+class _Plan(NamedTuple):
+    """Who does what when, by activity; NONE where there is no crew, UNPLANNED where no place."""
+
+    layout: Layout
+    mode: Ints
+    crew: Ints
+    start: Ints
+    finish: Ints
+
+    @property
+    def placed(self) -> NDArray[np.bool_]:
+        """Return what has a place."""
+        return np.not_equal(self.mode, UNPLANNED)
+
+
 def objective(problem: Problem, schedule: Schedule) -> Objective:
     """Return the cost of `schedule` by parts."""
-    size = len(problem.activities)
-    dates = Dates(
-        mode=[UNPLANNED] * size,
-        crew=[None] * size,
-        start=[0] * size,
-        finish=[0] * size,
-        blocker=[None] * size,
-        begins={},
-        not_before={},
-        held_back_for=[None] * size,
-        held_by={entry.activity: entry.activity for entry in schedule.unplanned},
-        broken_pins=[entry.activity for entry in schedule.broken_pins],
+    places = [placed for placed in schedule.placed if placed is not None]
+    layout = prepare(problem)
+    at = _slots([placed.activity for placed in places])
+    mode, crew, start, finish = (
+        np.full(layout.size, empty, dtype=np.int32) for empty in (UNPLANNED, NONE, 0, 0)
     )
-    for placed in schedule.placed:
-        if placed is not None:
-            i = placed.activity
-            dates.mode[i] = placed.mode
-            dates.crew[i] = problem.activities[i].modes[placed.mode].crew
-            dates.start[i] = placed.start
-            dates.finish[i] = placed.finish
-    return score(problem, dates)
+    mode[at] = [placed.mode for placed in places]
+    crew[at] = layout.mode_crew[layout.mode_first[at] + mode[at]]
+    start[at] = [placed.start for placed in places]
+    finish[at] = [placed.finish for placed in places]
+    return _cost(
+        problem,
+        _Plan(layout, mode, crew, start, finish),
+        unplanned={entry.activity for entry in schedule.unplanned},
+        broken={entry.activity for entry in schedule.broken_pins},
+    )
 
 
 def score(problem: Problem, dates: Dates) -> Objective:
     """Return the cost of bare dates by parts."""
-    late_days, late_jobs, finish_days = _by_job(problem, dates)
-    moved_days, frozen_moves, crew_changes = _by_announced(problem, dates)
-    extra_crews = _extra_crews(problem, dates)
-    open_days = _open_days(problem, dates)
-    visits, visits_priced = _visits(problem, dates)
-    overlong_days = _overlong_days(problem, dates)
+    crew = [NONE if crew is None else crew for crew in dates.crew]
+    columns = (dates.mode, crew, dates.start, dates.finish)
+    return _cost(
+        problem,
+        _Plan(prepare(problem), *map(_slots, columns)),
+        unplanned=set(dates.held_by),
+        broken=set(dates.broken_pins),
+    )
+
+
+def _cost(problem: Problem, plan: _Plan, *, unplanned: set[int], broken: set[int]) -> Objective:
+    late_days, late_jobs, finish_days = _by_job(problem, plan)
+    moved_days, frozen_moves, crew_changes = _by_announced(plan)
+    extra_crews = _extra_crews(plan)
+    open_days = _open_days(plan)
+    visits, visits_priced = _visits(plan)
+    overlong_days = _overlong_days(plan)
     activities = problem.activities
-    lost_pins = {i for i in dates.held_by if activities[i].pin and not activities[i].under_way}
-    broken_pins = len(lost_pins.union(dates.broken_pins))
-    unplanned = len(dates.held_by)
+    lost_pins = {i for i in unplanned if activities[i].pin and not activities[i].under_way}
+    broken_pins = len(lost_pins | broken)
     total = (
-        PRICE_UNPLANNED * unplanned
+        PRICE_UNPLANNED * len(unplanned)
         + PRICE_BROKEN_PIN * broken_pins
         + PRICE_FROZEN_MOVE * frozen_moves
         + PRICE_LATE_DAY * late_days
@@ -117,7 +143,7 @@ def score(problem: Problem, dates: Dates) -> Objective:
         crew_changes=crew_changes,
         extra_crews=extra_crews,
         broken_pins=broken_pins,
-        unplanned=unplanned,
+        unplanned=len(unplanned),
         visits=visits,
         visits_priced=visits_priced,
         overlong_days=overlong_days,
@@ -132,13 +158,18 @@ def days_late(due: int, finish: int) -> int:
     return max(0, -(-(finish - due) // SLOTS_PER_DAY))
 
 
-def _by_job(problem: Problem, dates: Dates) -> tuple[float, int, float]:
-    ends = [-1] * len(problem.jobs)
-    for activity, mode, finish in zip(problem.activities, dates.mode, dates.finish, strict=True):
-        if mode != UNPLANNED and finish > ends[activity.job]:
-            ends[activity.job] = finish
+def all_days_late(due: int, finishes: NDArray[np.int64]) -> NDArray[np.int64]:
+    """Return `days_late` of each of `finishes`."""
+    return np.maximum(0, -(-(finishes - due) // SLOTS_PER_DAY))
+
+
+def _by_job(problem: Problem, plan: _Plan) -> tuple[float, int, float]:
+    ends = np.full(plan.layout.jobs, -1, dtype=np.int32)
+    placed = np.flatnonzero(plan.placed)
+    np.maximum.at(ends, plan.layout.job[placed], plan.finish[placed])
     late_days, late_jobs, finish_slots = 0.0, 0, 0
-    for job, end in zip(problem.jobs, ends, strict=True):
+    # Added up as in the bound, so that a plan that reaches it costs exactly as much.
+    for job, end in zip(problem.jobs, ends.tolist(), strict=True):
         if end < 0:
             continue
         finish_slots += end - problem.now
@@ -148,89 +179,72 @@ def _by_job(problem: Problem, dates: Dates) -> tuple[float, int, float]:
     return late_days, late_jobs, finish_slots / SLOTS_PER_DAY
 
 
-def _open_days(problem: Problem, dates: Dates) -> int:
-    opens: dict[int, int] = {}
-    closes: dict[int, int] = {}
-    for i, activity in enumerate(problem.activities):
-        if dates.crew[i] is not None:
-            job = activity.job
-            opens[job] = min(opens.get(job, dates.start[i]), dates.start[i])
-            closes[job] = max(closes.get(job, 0), dates.finish[i])
-    begun = begun_jobs(problem)
-    return sum(
-        (closes[job] - (problem.now if begun[job] else since)) // SLOTS_PER_DAY
-        for job, since in opens.items()
-    )
+def _open_days(plan: _Plan) -> int:
+    layout = plan.layout
+    on_site = np.flatnonzero(plan.crew != NONE)
+    job = layout.job[on_site]
+    opens = np.full(layout.jobs, layout.axis_slots + 1, dtype=np.int32)
+    closes = np.full(layout.jobs, -1, dtype=np.int32)
+    np.minimum.at(opens, job, plan.start[on_site])
+    np.maximum.at(closes, job, plan.finish[on_site])
+    slots = closes - np.where(layout.begun, layout.now, opens)
+    return int((slots[closes >= 0] // SLOTS_PER_DAY).sum())
 
 
-def begun_jobs(problem: Problem) -> list[bool]:
-    """Return whether each job is said to have begun, or has work that should have by now."""
-    begun = [job.begun for job in problem.jobs]
-    for activity in problem.activities:
-        told = activity.announced
-        if activity.under_way or (told is not None and told.start < problem.now):
-            begun[activity.job] = True
-    return begun
-
-
-def _visits(problem: Problem, dates: Dates) -> tuple[int, float]:
+def _visits(plan: _Plan) -> tuple[int, float]:
     """Return the visits to all sites, and their price."""
-    on_site: dict[tuple[int, int], list[int]] = defaultdict(list)
-    for i, activity in enumerate(problem.activities):
-        crew = dates.crew[i]
-        if crew is not None:
-            on_site[activity.job, crew].append(i)
-    visits, priced = 0, 0.0
-    for (job, _), stays in on_site.items():
-        left: int | None = None
-        for start, finish in sorted((dates.start[i], dates.finish[i]) for i in stays):
-            if left is None or start - left > problem.visit_pause_slots:
-                visits += 1
-                priced += problem.jobs[job].visit_price
-            left = finish if left is None else max(left, finish)
-    return visits, priced
-
-
-def _overlong_days(problem: Problem, dates: Dates) -> int:
-    days = 0
-    for link in problem.links:
-        if (
-            link.longest_slots is None
-            or problem.activities[link.after].under_way
-            or UNPLANNED in (dates.mode[link.before], dates.mode[link.after])
-        ):
-            continue
-        frees = dates.start[link.before] if link.start_to_start else dates.finish[link.before]
-        if link.wait is not None:
-            frees = int(problem.waits[link.wait].table[frees])
-        days += days_late(frees + link.longest_slots, dates.start[link.after])
-    return days
-
-
-def _by_announced(problem: Problem, dates: Dates) -> tuple[float, int, int]:
-    moved_days, frozen_moves, crew_changes = 0.0, 0, 0
-    for i, activity in enumerate(problem.activities):
-        told = activity.announced
-        if told is None or activity.under_way or dates.mode[i] == UNPLANNED:
-            continue
-        moved = abs(dates.start[i] - told.start)
-        other_crew = told.crew is not None and dates.crew[i] != told.crew
-        moved_days += told.weight * (moved // SLOTS_PER_DAY)
-        crew_changes += other_crew
-        frozen = told.start < problem.freeze_until and activity.pin is None
-        frozen_moves += frozen and (moved >= FROZEN_TOLERANCE_SLOTS or other_crew)
-    return moved_days, frozen_moves, crew_changes
-
-
-def _extra_crews(problem: Problem, dates: Dates) -> int:
-    pairs = {
-        (activity.job, crew)
-        for activity, crew in zip(problem.activities, dates.crew, strict=True)
-        if crew is not None
-    }
-    pairs.update(
-        (j, job.preferred_crew)
-        for j, job in enumerate(problem.jobs)
-        if job.preferred_crew is not None
+    layout = plan.layout
+    stays = np.flatnonzero(plan.crew != NONE)
+    if not stays.size:
+        return 0, 0.0
+    job, crew, start, finish = (
+        column[stays] for column in (layout.job, plan.crew, plan.start, plan.finish)
     )
-    return len(pairs) - len({job for job, _ in pairs})
+    order = np.lexsort((finish, start, crew, job))
+    job, crew, start, finish = job[order], crew[order], start[order], finish[order]
+    another = np.ones(stays.size, dtype=np.bool_)
+    another[1:] = (job[1:] != job[:-1]) | (crew[1:] != crew[:-1])
+    # The latest finish so far of each crew on its site; a step of more than the axis parts them.
+    apart = np.cumsum(another) * (layout.axis_slots + 1)
+    left = np.maximum.accumulate(finish + apart) - apart
+    anew = another
+    anew[1:] |= start[1:] - left[:-1] > layout.visit_pause_slots
+    return int(anew.sum()), float(layout.visit_price[job[anew]].sum())
+
+
+def _overlong_days(plan: _Plan) -> int:
+    layout, placed = plan.layout, plan.placed
+    after = np.repeat(np.arange(layout.size), np.diff(layout.leader_first))
+    limited = (layout.leader_longest != NONE) & placed[layout.leader] & placed[after]
+    freed = freed_by_links(layout, plan.start, plan.finish)
+    over = (plan.start[after] - freed - layout.leader_longest)[limited]
+    return int(-(-over[over > 0] // SLOTS_PER_DAY).sum())
+
+
+def _by_announced(plan: _Plan) -> tuple[float, int, int]:
+    layout = plan.layout
+    told = np.flatnonzero((layout.told_start != NONE) & (layout.rank != UNDER_WAY) & plan.placed)
+    crew = layout.told_crew[told]
+    moved = np.abs(plan.start[told] - layout.told_start[told])
+    other_crew = (crew != NONE) & (crew != plan.crew[told])
+    moved_days = layout.told_weight[told] * (moved // SLOTS_PER_DAY)
+    frozen = layout.told_frozen[told] & ((moved >= FROZEN_TOLERANCE_SLOTS) | other_crew)
+    return float(moved_days.sum()), int(frozen.sum()), int(other_crew.sum())
+
+
+def _extra_crews(plan: _Plan) -> int:
+    layout = plan.layout
+    on_site, preferred = (np.flatnonzero(c != NONE) for c in (plan.crew, layout.preferred_crew))
+    pairs = np.unique(
+        np.concatenate(
+            (
+                layout.job[on_site].astype(np.int64) * layout.resources + plan.crew[on_site],
+                preferred * layout.resources + layout.preferred_crew[preferred],
+            )
+        )
+    )
+    return pairs.size - np.unique(pairs // max(layout.resources, 1)).size
+
+
+def _slots(values: Sequence[int]) -> Ints:
+    return np.array(values, dtype=np.int32)

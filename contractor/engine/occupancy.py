@@ -271,9 +271,9 @@ def new_state(layout: Layout) -> State:
         last_on_crew=np.empty(resources, dtype=np.int32),
         left_of_job=np.empty(jobs, dtype=np.int32),
         first_slot=first,
-        words=np.empty(slots // 64, dtype=np.uint64),
-        holder=np.empty(slots, dtype=np.int32),
-        load=np.empty(slots, dtype=np.int32),
+        words=np.zeros(slots // 64, dtype=np.uint64),
+        holder=np.full(slots, FREE, dtype=np.int32),
+        load=np.zeros(slots, dtype=np.int32),
     )
     clear(layout, state)
     return state
@@ -306,9 +306,7 @@ def clear(lay: Layout, st: State) -> None:
             st.job_crews[job * st.crew_width] = lay.preferred_crew[job]
             st.job_crew_count[job] = 1
     st.last_on_crew[:] = NONE
-    st.words[:] = np.uint64(0)
-    st.holder[:] = FREE
-    st.load[:] = 0
+    _empty(lay, st)
     for resource in range(lay.resources):
         capacity = lay.capacity[resource]
         row = lay.base[resource] * (lay.axis_slots + 1)
@@ -316,6 +314,21 @@ def clear(lay: Layout, st: State) -> None:
             begin = lay.before[row + min(lay.blocked_begins[k], lay.axis_slots)]
             end = lay.before[row + min(lay.blocked_ends[k], lay.axis_slots)]
             take(st, resource, capacity, capacity, begin, end, BLOCKED)
+
+
+@kernel
+def _empty(lay: Layout, st: State) -> None:
+    """Give back all that is taken. Most of a long axis is free, and costs little to pass over."""
+    for resource in range(lay.resources):
+        first, end = st.first_slot[resource], st.first_slot[resource + 1]
+        if lay.capacity[resource] > 1:
+            st.load[first:end] = 0
+        for w in range(first // _WORD, end // _WORD):
+            if st.words[w] == _ZERO:
+                continue
+            st.words[w] = _ZERO
+            if lay.capacity[resource] == 1:
+                st.holder[w * _WORD : (w + 1) * _WORD] = FREE
 
 
 @kernel

@@ -9,7 +9,7 @@ from contractor.engine.dates import Dates, dates_of
 from contractor.engine.occupancy import new_state
 from contractor.engine.placing import Pass
 from contractor.engine.prepared import NONE, Layout
-from contractor.engine.serial import run_pass
+from contractor.engine.serial import TOO_DEAR, TOO_LONG, run_pass
 from contractor.engine.state import State
 from contractor.engine.worktime import HorizonExceeded
 
@@ -85,8 +85,12 @@ def pass_into(
     in_turn: bool = True,
     staffs: bool = False,
     first_ready: bool = False,
-) -> None:
-    """Run one pass into `state`, with choices as arrays. Raises HorizonExceeded."""
+    at_most: float = np.inf,
+) -> bool:
+    """Run one pass into `state`, with choices as arrays. Raises HorizonExceeded.
+
+    False where it was given up, late and sure to cost more than `at_most`.
+    """
     state.crew_choice[:] = NONE if crew_choice is None else crew_choice
     state.mode_choice[:] = NONE if mode_choice is None else mode_choice
     state.not_before[:] = 0 if not_before is None else not_before
@@ -100,8 +104,10 @@ def pass_into(
         staffs=staffs,
         first_ready=first_ready,
     )
-    if not run_pass(layout, state, how, position):
+    ending = run_pass(layout, state, how, position, at_most)
+    if ending == TOO_LONG:
         raise HorizonExceeded("some work does not end on the axis")
+    return ending != TOO_DEAR
 
 
 def pass_exactly(layout: Layout, state: State, mode: Ints, start: Ints) -> None:

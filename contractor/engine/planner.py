@@ -1,18 +1,19 @@
 """Plan a problem: the best first plan, then improvement until told to stop."""
 
+from collections.abc import Sequence
 from dataclasses import dataclass, replace
 from time import monotonic
 
 import numpy as np
 
-from contractor.engine import exact
+from contractor.engine import exact, exact_parts
 from contractor.engine.bound import Bound, bound_of, lower_bound
 from contractor.engine.compiled import Ints
 from contractor.engine.dates import dates_of
 from contractor.engine.decode import to_schedule
 from contractor.engine.greedy import REPAIR, greedy, keeps_what_was_told, repair_into
 from contractor.engine.improve import search
-from contractor.engine.objective import Objective, objective
+from contractor.engine.objective import Objective, objective, score
 from contractor.engine.occupancy import new_state
 from contractor.engine.passes import pass_exactly
 from contractor.engine.prepared import prepare
@@ -22,10 +23,11 @@ from contractor.engine.project.solve import solve
 from contractor.engine.schedule import Schedule
 from contractor.engine.stops import AnyStop, CancelStop, Progress, SecondsStop, Stop
 
-__all__ = ["EXACT", "IMPROVED", "PROJECT", "PlanResult", "plan", "repair"]
+__all__ = ["EXACT", "IMPROVED", "PARTS", "PROJECT", "PlanResult", "plan", "repair"]
 
 IMPROVED = "improved"
 EXACT = "exact finish"
+PARTS = "exact parts"
 PROJECT = "single project"
 SHARE_FOR_SEARCH = 0.4
 """Which share of the seconds the search has before an exact finish that is within reach."""
@@ -60,8 +62,9 @@ def plan(
     """Return the best plan found; without `stop`, the best first plan.
 
     Pushing the announced plan right, and repairing it, are always among the candidates, so no plan
-    is worse than staying put. Where few enough phases are free an exact finish follows, for the
-    rest of the seconds of a `stop` that counts them, and for `exact_seconds` else.
+    is worse than staying put. An exact finish follows, of the whole where few enough phases are
+    free and part by part else, for the rest of the seconds of a `stop` that counts them, and for
+    `exact_seconds` else.
     Raises HorizonExceeded when the axis is too short for any candidate.
     """
     began = monotonic()
@@ -96,9 +99,9 @@ def repair(problem: Problem) -> PlanResult:
     layout = prepare(problem)
     state = new_state(layout)
     repair_into(layout, state)
-    schedule = to_schedule(problem, dates_of(layout, state), right_shift=True)
-    cost = objective(problem, schedule)
-    return PlanResult(schedule, cost, REPAIR, None, False, 0, monotonic() - began)
+    dates = dates_of(layout, state)
+    schedule = to_schedule(problem, dates, right_shift=True)
+    return PlanResult(schedule, score(problem, dates), REPAIR, None, False, 0, monotonic() - began)
 
 
 def _improved(
@@ -112,10 +115,12 @@ def _improved(
 ) -> PlanResult:
     """Return the better of `first` and what search and exact finish make of it."""
     counted = _seconds_of(stop)
-    finishes = (counted is not None or exact_seconds > 0) and exact.worth_it(problem)
+    whole = exact.worth_it(problem)
     searching: Stop = stop
-    if finishes and counted is not None:
-        searching = AnyStop((stop, SecondsStop(counted.left() * SHARE_FOR_SEARCH)))
+    if counted is not None:
+        left = counted.left()
+        share = SHARE_FOR_SEARCH if whole else 1.0 - exact_parts.share_of(problem, left)
+        searching = AnyStop((stop, SecondsStop(left * share, counted.clock)))
     found = search(
         problem,
         first.schedule,
@@ -129,7 +134,13 @@ def _improved(
     if found.objective.total < first.objective.total:
         best = replace(best, schedule=found.schedule, objective=found.objective, source=IMPROVED)
     seconds = exact_seconds if counted is None else counted.left()
-    if not finishes or seconds <= 0 or best.schedule.unplanned or _reached(best):
+    stopped = counted is not None and stop(best.iterations, best.objective.total)
+    if seconds <= 0 or stopped or _reached(best):
+        return best
+    if not whole:
+        rest = SecondsStop(seconds) if counted is None else counted
+        return _finished_by_parts(problem, best, stop, rest, seed, progress)
+    if best.schedule.unplanned:
         return best
     return _finished(problem, best, stop, seconds, seed, workers)
 
@@ -146,32 +157,67 @@ def _finished(
     problem: Problem, best: PlanResult, stop: Stop, seconds: float, seed: int, workers: int
 ) -> PlanResult:
     """Return `best` or, where it costs less, what the exact finish makes of it in `seconds`."""
-    placed = [p for p in best.schedule.placed if p is not None]
     answer = exact.finish(
         problem,
-        exact.Incumbent(
-            [p.mode for p in placed],
-            [p.start for p in placed],
-            [p.finish for p in placed],
-            best.objective.total,
-        ),
+        _incumbent(best),
         seconds=seconds,
         workers=workers,
         seed=seed,
         cancelled=lambda: _is_cancelled(stop),
     )
-    if answer.total < best.objective.total:
-        modes = np.array(answer.modes, dtype=np.int32)
-        schedule = _exactly(problem, modes, np.array(answer.starts, dtype=np.int32))
-        cost = objective(problem, schedule)
-        if cost.total < best.objective.total:
-            best = replace(best, schedule=schedule, objective=cost, source=EXACT)
+    best = _better_of(problem, best, answer.modes, answer.starts, EXACT)
     # Compared with a hair's breadth: the same prices, added up in another order.
     optimal = answer.proven and best.objective.total <= answer.total + 1e-6
     bound = best.bound
     if bound is not None and answer.bound > bound.total:
         bound = replace(bound, total=min(answer.bound, best.objective.total))
     return replace(best, optimal=optimal, bound=bound)
+
+
+def _finished_by_parts(
+    problem: Problem,
+    best: PlanResult,
+    stop: Stop,
+    rest: SecondsStop,
+    seed: int,
+    progress: Progress | None,
+) -> PlanResult:
+    """Return `best` or, where it costs less, what exact answers for its parts make of it."""
+
+    def tell(total: float) -> None:
+        if progress is not None:
+            progress(best.iterations, total)
+
+    found = exact_parts.improve_parts(
+        problem,
+        _incumbent(best),
+        left=rest.left,
+        seed=seed,
+        cancelled=lambda: _is_cancelled(stop),
+        progress=tell,
+    )
+    return _better_of(problem, best, found.modes, found.starts, PARTS)
+
+
+def _incumbent(best: PlanResult) -> exact.Incumbent:
+    placed = best.schedule.placed
+    return exact.Incumbent(
+        [p.mode if p else exact.NO_MODE for p in placed],
+        [p.start if p else 0 for p in placed],
+        [p.finish if p else 0 for p in placed],
+        best.objective.total,
+    )
+
+
+def _better_of(
+    problem: Problem, best: PlanResult, modes: Sequence[int], starts: Sequence[int], source: str
+) -> PlanResult:
+    """Return `best` or, where it costs less, the plan that the decoder makes of these dates."""
+    schedule = _exactly(problem, np.array(modes, dtype=np.int32), np.array(starts, dtype=np.int32))
+    cost = objective(problem, schedule)
+    if cost.total >= best.objective.total:
+        return best
+    return replace(best, schedule=schedule, objective=cost, source=source)
 
 
 def _as_project(

@@ -122,6 +122,18 @@ def visits(lay: Layout, st: State, job: int) -> int:
 
 
 @kernel
+def is_late(lay: Layout, st: State, job: int) -> bool:
+    """Return whether the job breaks a promise that has any weight."""
+    due = lay.due[job]
+    if due == NONE or lay.weight[job] == 0:
+        return False
+    for k in range(lay.member_first[job], lay.member_first[job + 1]):
+        if st.finish[lay.member[k]] > due:
+            return True
+    return False
+
+
+@kernel
 def price_of_all(lay: Layout, st: State) -> float:
     """Return the total of all jobs."""
     total = 0.0

@@ -2,6 +2,7 @@
 
 from dataclasses import dataclass
 from enum import StrEnum
+from typing import NamedTuple
 
 
 class Bind(StrEnum):
@@ -20,9 +21,8 @@ class Bind(StrEnum):
     """Begun later on purpose, so that the job runs through once it has begun."""
 
 
-@dataclass(frozen=True, slots=True)
-class Because:
-    """A lower bound on a start.
+class Because(NamedTuple):
+    """A lower bound on a start. A plan has several for every activity, so they are bare tuples.
 
     `activity` is the leader, or whoever holds the `resource`; None when nobody does. For FLOW it
     is the follower that the activity was moved toward. The bound lets nothing start before `slot`.

@@ -12,16 +12,24 @@ from contractor.engine.compiled import Ints, kernel
 from contractor.engine.occupancy import clear
 from contractor.engine.placing import BEYOND, Pass, earliest_start, place
 from contractor.engine.prepared import LEADS_TO_FIXED, NONE, OPEN, UNDER_WAY, Layout
+from contractor.engine.pricing import is_late, price_of_job
 from contractor.engine.staffing import staff
 from contractor.engine.state import State
 from contractor.engine.tighten import tighten
 
+_SLOT_BITS, _POSITION_BITS = 29, 31
+_POSITIONS = (1 << _POSITION_BITS) - 1
+
+DONE, TOO_LONG, TOO_DEAR = 0, 1, 2
+"""What a pass ends in; after any but the first its state is of no use."""
+
 
 @kernel
-def run_pass(lay: Layout, st: State, how: Pass, position: Ints) -> bool:
+def run_pass(lay: Layout, st: State, how: Pass, position: Ints, at_most: float) -> int:
     """Place all activities by rank and then by `position` as leaders allow, from an empty state.
 
-    False where something does not fit on the axis; the state is then of no use.
+    TOO_LONG where something does not fit on the axis. TOO_DEAR where the jobs that are through,
+    some of them late, cost more than `at_most` already; no price is below 0.
     """
     clear(lay, st)
     if how.staffs:
@@ -29,38 +37,60 @@ def run_pass(lay: Layout, st: State, how: Pass, position: Ints) -> bool:
         st.crew_choice[:] = NONE
     missing = np.empty(lay.size, dtype=np.int32)
     first_key, second_key = _keys(lay, how.right_shift)
-    ready = [(np.int64(0), np.int64(0), np.int64(0), np.int64(0)) for _ in range(0)]
+    in_turn = np.empty(lay.size, dtype=np.int32)
+    price, breaks_promise = 0.0, False
+    ready = [np.int64(0) for _ in range(0)]
     for i in range(lay.size):
+        in_turn[position[i]] = i
         missing[i] = lay.leader_first[i + 1] - lay.leader_first[i]
         if missing[i] == 0:
             ready.append(_entry(lay, st, how, first_key, second_key, position, i))
     heapify(ready)
     while len(ready):
-        i = int(heappop(ready)[3])
+        i = in_turn[heappop(ready) & _POSITIONS]
         if how.staffs and lay.may_wait[i] and st.job_crew_count[lay.job[i]] == 0:
             staff(lay, st, how, lay.job[i])
         if place(lay, st, how, i) == BEYOND:
-            return False
+            return TOO_LONG
         job = lay.job[i]
         st.left_of_job[job] -= 1
-        if how.tightens and st.left_of_job[job] == 0 and not lay.begun[job]:
-            tighten(lay, st, job, 0, LEADS_TO_FIXED)
+        if st.left_of_job[job] == 0:
+            if how.tightens and not lay.begun[job]:
+                tighten(lay, st, job, 0, LEADS_TO_FIXED)
+            if at_most < np.inf and _stands_alone(lay, job):
+                price += price_of_job(lay, st, job)
+                breaks_promise = breaks_promise or is_late(lay, st, job)
+                if breaks_promise and price > at_most:
+                    return TOO_DEAR
         for f in range(lay.follower_first[i], lay.follower_first[i + 1]):
             after = lay.follower[f]
             missing[after] -= 1
             if missing[after] == 0:
                 heappush(ready, _entry(lay, st, how, first_key, second_key, position, after))
-    return True
+    return DONE
+
+
+@kernel
+def _stands_alone(lay: Layout, job: int) -> bool:
+    """Return whether no link ties the job to another, so that its price is final once it is in."""
+    group = lay.group_of_job[job]
+    return lay.group_job_first[group + 1] - lay.group_job_first[group] == 1
 
 
 @kernel
 def _entry(
     lay: Layout, st: State, how: Pass, first_key: Ints, second_key: Ints, position: Ints, i: int
-) -> tuple[np.int64, np.int64, np.int64, np.int64]:
-    second = np.int64(second_key[i])
+) -> np.int64:
+    """Return both keys and the position as one number, which a heap compares at once.
+
+    A second key of NONE comes first, and whatever lies beyond the axis last.
+    """
+    second = second_key[i]
     if how.first_ready and lay.rank[i] == OPEN:
-        second = np.int64(earliest_start(lay, st, i))
-    return np.int64(first_key[i]), second, np.int64(position[i]), np.int64(i)
+        second = earliest_start(lay, st, i)
+    second = min(second, lay.axis_slots) + 1
+    keys = np.int64(first_key[i]) << _SLOT_BITS | np.int64(second)
+    return keys << _POSITION_BITS | np.int64(position[i])
 
 
 @kernel

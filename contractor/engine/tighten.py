@@ -72,6 +72,8 @@ def _limit(lay: Layout, st: State, i: int) -> tuple[int, int]:
             done = lay.before[row + latest]
             if lay.leader_start_to_start[k]:
                 done = min(lay.before[row + latest + 1] - 1 + work, total)
+                # Its follower may end before it does: it could be what ends the job last.
+                done = min(done, lay.before[row + _job_ends(lay, st, lay.job[i])])
             # A follower that was itself moved has kept its float; one float serves the chain.
             if st.held_for[after] == NONE:
                 done -= lay.float_slots
@@ -87,6 +89,15 @@ def _limit(lay: Layout, st: State, i: int) -> tuple[int, int]:
             return 0, NONE
         limit = min(limit, lay.slot_of[first + done - 1] + 1)
     return limit, tightest
+
+
+@kernel
+def _job_ends(lay: Layout, st: State, job: int) -> int:
+    ends = 0
+    for k in range(lay.member_first[job], lay.member_first[job + 1]):
+        if st.mode[lay.member[k]] != UNPLANNED:
+            ends = max(ends, st.finish[lay.member[k]])
+    return ends
 
 
 @kernel

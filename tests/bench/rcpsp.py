@@ -4,7 +4,8 @@
 
 PSPLIB: Kolisch and Sprecher (1997), European Journal of Operational Research 96, 205-216. One slot
 stands for one period. Best known makespans are read from `best_known.csv` in DIR or above it, from
-its columns `instance` and `ub_best`. Every schedule is checked here, apart from the engine.
+its columns `instance` and `ub_best`; an instance without one is held against the best makespan of
+the run. Every schedule is checked here, apart from the engine.
 """
 
 import argparse
@@ -191,9 +192,7 @@ def faults(instance: Instance, starts: Sequence[int]) -> list[str]:
     return found
 
 
-def run(
-    solver: Solver, instance: Instance, seconds: float, workers: int, best: int | None
-) -> dict[str, Any]:
+def run(solver: Solver, instance: Instance, seconds: float, workers: int) -> dict[str, Any]:
     """Return one solver's figures for one instance."""
     began = clock.perf_counter()
     answer = solver(instance, seconds, workers)
@@ -206,9 +205,15 @@ def run(
     row["bound"] = answer.bound
     row["status"] = OPTIMAL if answer.optimal else FEASIBLE
     row["faults"] = len(faults(instance, answer.starts))
-    if best is not None:
-        row["deviation_percent"] = round(100 * (max(ends) - best) / best, 4)
     return row
+
+
+def set_deviations(rows: Sequence[dict[str, Any]], best: int | None) -> None:
+    """Set how far the solvers' makespans of one instance lie above `best` (None: theirs)."""
+    found = [row for row in rows if row["makespan"] is not None]
+    for row in found:
+        least = best or min(other["makespan"] for other in found)
+        row["deviation_percent"] = round(100 * (row["makespan"] - least) / least, 4)
 
 
 def means(rows: Sequence[dict[str, Any]]) -> dict[str, Any]:
@@ -269,7 +274,8 @@ def main() -> None:
         best = known.get(path.name)
         row: dict[str, Any] = {"instance": path.name, "best_known": best}
         for name, solver in solvers.items():
-            row[name] = run(solver, instance, asked.seconds, asked.workers, best)
+            row[name] = run(solver, instance, asked.seconds, asked.workers)
+        set_deviations([row[name] for name in solvers], best)
         rows.append(row)
         if not asked.json:
             print(row)

@@ -71,7 +71,7 @@ def test_a_reason_that_comes_after_its_start_is_found(problem: Problem) -> None:
     schedule = decode(problem, range(len(problem.activities)))
     for i, placed in enumerate(schedule.placed):
         if placed is not None:
-            late = replace(placed.because, slot=placed.start + 1)
+            late = placed.because._replace(slot=placed.start + 1)
             rows = (
                 *schedule.placed[:i],
                 replace(placed, because=late),

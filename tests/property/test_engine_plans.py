@@ -15,7 +15,7 @@ from contractor.engine.compare import Row, compare
 from contractor.engine.decode import Bind, Schedule, decode, to_schedule
 from contractor.engine.explain import chain
 from contractor.engine.fit import FITS, first_fit, last_fit
-from contractor.engine.greedy import RIGHT_SHIFT, announced_crews, candidates
+from contractor.engine.greedy import RIGHT_SHIFT, announced_crews, candidates, greedy
 from contractor.engine.improve import IterationStop, search
 from contractor.engine.objective import objective
 from contractor.engine.occupancy import new_state
@@ -404,6 +404,17 @@ def test_every_candidate_is_sound(problem):
 
         assert check(problem, schedule) == ()
         assert found.objective == objective(problem, schedule)
+
+
+@RELAXED
+@given(problems())
+def test_giving_up_what_costs_too_much_loses_no_plan(problem):
+    found = greedy(problem)
+
+    least = min(candidate.objective.total for candidate in candidates(problem))
+    same = next(each for each in candidates(problem) if each.source == found.source)
+    assert found.objective.total == pytest.approx(least)
+    assert found == same
 
 
 @RELAXED

@@ -17,14 +17,13 @@ from contractor.engine.prepared import prepare
 from contractor.engine.problem import Problem
 from contractor.engine.schedule import Schedule
 from contractor.engine.simulate.chances import (
-    DAYS_PER_TEMPERATURE,
     ActivityChances,
     Chances,
     CrewChances,
     Gate,
     WeatherChances,
 )
-from contractor.engine.simulate.course import course_of
+from contractor.engine.simulate.course import DAYS_PER_TEMPERATURE, course_of
 from contractor.engine.simulate.dispatch import new_run, run_through
 from contractor.engine.simulate.draw import Drawn, draw, new_drawn
 from contractor.engine.stops import IterationStop

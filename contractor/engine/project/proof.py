@@ -5,6 +5,7 @@ of whether time runs forward or backward; so all three take turns, for longer ea
 """
 
 import threading
+from collections.abc import Sequence
 
 import numpy as np
 
@@ -13,15 +14,22 @@ from contractor.engine.project.exact import Exact, Question
 from contractor.engine.project.layout import Layout, turned
 from contractor.engine.project.tree import BELOW, FOUND, MOST_ACTIVITIES, Tree, climb, plant
 
-__all__ = ["Proof"]
+__all__ = ["BACKWARD", "FORWARD", "Proof"]
+
+FORWARD, BACKWARD = 0, 1
 
 SLICE_NODES = 2_000
-NODES_PER_TURN = 0.5
+SMALL = 40
+"""Up to so many activities branch and bound gets to its end more often than CP-SAT."""
+NODES_PER_TURN, NODES_PER_TURN_SMALL = 0.5, 3.0
+"""Nodes in the time of one child; of a small project as many as take about as long."""
 EFFORT_PER_SLOT = 3e-8
 LEAST_EFFORT = 0.0005
 ASK_FROM_CHILDREN = 200
 WORTH_ASKING_GAP = 0.05
 TRIAL_QUESTIONS = 5
+TRIAL_QUESTIONS_SMALL = 8
+"""What CP-SAT has not answered by then is answered sooner, in small projects, without it."""
 
 
 class Proof:
@@ -31,7 +39,7 @@ class Proof:
         self._layout = layout
         self._seed = seed
         self._sides = [layout, turned(layout)] if layout.heads.size <= MOST_ACTIVITIES else []
-        self._trees: list[Tree] = []
+        self._trees: list[Tree | None] = [None for _ in self._sides]
         self._questions = 0
         self._question: Question | None = None
         self._cancelled = threading.Event()
@@ -42,26 +50,43 @@ class Proof:
         if self._question is not None:
             self._question.cancel()
 
+    @property
+    def small(self) -> bool:
+        """Return whether the project is so small that branch and bound is likely to end."""
+        return self._layout.heads.size <= SMALL
+
     def promises(self, lower: int, best: int) -> bool:
         """Return whether a turn is worth its time: CP-SAT alone closes small gaps only."""
         return bool(self._sides) or (
             self._questions < TRIAL_QUESTIONS or best - lower <= WORTH_ASKING_GAP * best
         )
 
-    def attempt(self, *, lower: int, below: int, children: int) -> Exact:
-        """Look for a makespan from `lower` to `below` - 1 for about the time of `children`."""
+    def attempt(
+        self,
+        *,
+        lower: int,
+        below: int,
+        children: int,
+        sides: Sequence[int] = (FORWARD, BACKWARD),
+        asks: bool = True,
+    ) -> Exact:
+        """Look for a makespan from `lower` to `below` - 1 for about the time of `children`.
+
+        On both sides and by CP-SAT, unless told to leave something to another thread.
+        """
         self._cancelled.clear()
         found: tuple[int, ...] | None = None
-        for k, side in enumerate(self._sides):
-            if len(self._trees) <= k:
-                self._trees.append(plant(side, below))
-            starts, done = self._climb(side, self._trees[k], below, children)
+        for k in sides if self._sides else ():
+            side = self._sides[k]
+            tree = self._trees[k] = self._trees[k] or plant(side, below)
+            starts, done = self._climb(side, tree, below, children)
             if starts is not None:
-                found = tuple((starts if k == 0 else _mirrored(side, starts)).tolist())
-                below = int(self._trees[k].state[BELOW])
+                found = tuple((_mirrored(side, starts) if k == BACKWARD else starts).tolist())
+                below = int(tree.state[BELOW])
             if done or self._cancelled.is_set() or below <= lower:
                 return Exact(found, below if done else lower, exhausted=done)
-        if children < ASK_FROM_CHILDREN:
+        tired = self.small and self._questions >= TRIAL_QUESTIONS_SMALL
+        if not asks or tired or children < ASK_FROM_CHILDREN:
             return Exact(found, lower, exhausted=False)
         effort = max(LEAST_EFFORT, EFFORT_PER_SLOT * children * self._layout.heads.size)
         self._questions += 1
@@ -80,7 +105,8 @@ class Proof:
         """Return the starts of a schedule below `below` if there is one, and if all is done."""
         tree.state[BELOW] = min(below, int(tree.state[BELOW]))
         known = int(tree.state[FOUND])
-        left = max(1, round(NODES_PER_TURN * children))
+        per_turn = NODES_PER_TURN_SMALL if self.small else NODES_PER_TURN
+        left = max(1, round(per_turn * children))
         done = False
         while left > 0 and not done and not self._cancelled.is_set():
             nodes = min(left, SLICE_NODES)

@@ -6,6 +6,7 @@ own where that question is beyond the solver. Threads meet only between rounds, 
 and number of individuals give the same schedule, however fast either thread is.
 """
 
+from collections.abc import Sequence
 from concurrent.futures import Future, ThreadPoolExecutor, wait
 from dataclasses import dataclass
 from threading import Event
@@ -19,7 +20,7 @@ from contractor.engine.project.exact import Exact
 from contractor.engine.project.islands import SMALLEST, Island
 from contractor.engine.project.layout import Layout, lay_out
 from contractor.engine.project.plain import PlainProject
-from contractor.engine.project.proof import Proof
+from contractor.engine.project.proof import BACKWARD, FORWARD, Proof
 from contractor.engine.stops import Progress, Stop
 
 __all__ = ["EXACT", "POPULATION", "ProjectResult", "solve", "warm_up"]
@@ -28,6 +29,9 @@ POPULATION, EXACT = "population", "exact"
 
 FIRST_ROUND = 20
 ROUND_GROWTH = 2
+PROVE_FROM_CHILDREN = 2_000
+SEARCHED_BESIDE = 0.1
+"""From rounds of so many children on, a small project is mostly left to branch and bound."""
 POLL_SECONDS = 0.002
 
 
@@ -125,14 +129,22 @@ class _Search:
         self.halt.clear()
         proving = self.proof.promises(self.bound, self.best)
         searching = self.islands[:1] if proving else self.islands
-        asked = threads.submit(self._attempt, children) if proving else None
-        searches = [threads.submit(self._breed, island, children) for island in searching]
+        asked: list[Future[Exact]] = []
+        if proving and self.proof.small and children >= PROVE_FROM_CHILDREN:
+            bred = round(children * SEARCHED_BESIDE)
+            asked += [threads.submit(self._attempt, children, (FORWARD,))]
+            asked += [threads.submit(self._breed_and_attempt, bred, children)]
+            searches = []
+        else:
+            bred = children
+            asked += [threads.submit(self._attempt, children)] if proving else []
+            searches = [threads.submit(self._breed, island, bred) for island in searching]
         self._await(searches, asked)
-        self.iterations += children * len(searches)
+        self.iterations += bred * len(searching)
         for island in searching:
             self._take(island.starts, island.best, POPULATION)
-        if asked is not None:
-            self._learn(asked.result())
+        for answer in asked:
+            self._learn(answer.result())
         for island in self.islands:
             if island.best > self.best:
                 island.welcome(self.starts)
@@ -142,21 +154,33 @@ class _Search:
     def _breed(self, island: Island, children: int) -> None:
         island.search(children, enough=self.bound, halted=self.halt.is_set)
 
-    def _attempt(self, children: int) -> Exact:
-        return self.proof.attempt(lower=self.bound, below=self.best, children=children)
+    def _attempt(
+        self, children: int, sides: Sequence[int] = (FORWARD, BACKWARD), asks: bool = True
+    ) -> Exact:
+        return self.proof.attempt(
+            lower=self.bound, below=self.best, children=children, sides=sides, asks=asks
+        )
 
-    def _await(self, searches: list[Future[None]], asked: Future[Exact] | None) -> None:
-        """Wait for all, and cut short what no longer matters."""
-        pending: set[Future[Any]] = {*searches, *([asked] if asked else [])}
+    def _breed_and_attempt(self, bred: int, children: int) -> Exact:
+        self._breed(self.islands[0], bred)
+        return self._attempt(children, (BACKWARD,), asks=False)
+
+    def _await(self, searches: list[Future[None]], asked: list[Future[Exact]]) -> None:
+        """Wait for all, and cut short what no longer matters.
+
+        That is everything once nothing better than the best schedule is left to find.
+        """
+        pending: set[Future[Any]] = {*searches, *asked}
         while pending:
             done, pending = wait(pending, timeout=POLL_SECONDS)
             for task in done:
                 task.result()
             stopped = self._told_to_stop()
             reached = any(island.best <= self.bound for island in self.islands)
-            if stopped or (asked and asked.done() and asked.result().bound >= self.best):
+            proven = any(one.done() and one.result().bound >= self.best for one in asked)
+            if stopped or proven:
                 self.halt.set()
-            if stopped or reached:
+            if stopped or reached or proven:
                 self.proof.cancel()
 
     def _learn(self, exact: Exact) -> None:

@@ -7,7 +7,6 @@ import numpy as np
 from numpy.typing import NDArray
 
 from contractor.engine.problem import Problem
-from contractor.engine.worktime import SLOTS_PER_DAY
 
 __all__ = ["NO_CHANCES", "ActivityChances", "Chances", "CrewChances", "Gate", "WeatherChances"]
 
@@ -183,7 +182,3 @@ class Chances:
 
 NO_CHANCES = Chances()
 """Everything goes as planned."""
-
-DAYS_PER_TEMPERATURE = 30
-SLOTS_PER_TEMPERATURE = DAYS_PER_TEMPERATURE * SLOTS_PER_DAY
-"""How long one draw of warmer or colder than expected lasts."""

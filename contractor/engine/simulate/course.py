@@ -11,7 +11,6 @@ from contractor.engine.prepared import NONE, prepare
 from contractor.engine.problem import Mode, Problem, Window
 from contractor.engine.schedule import Schedule
 from contractor.engine.simulate.chances import (
-    DAYS_PER_TEMPERATURE,
     ActivityChances,
     Chances,
     CrewChances,
@@ -20,8 +19,11 @@ from contractor.engine.simulate.chances import (
 from contractor.engine.simulate.random_numbers import key_of
 from contractor.engine.worktime import SLOTS_PER_DAY
 
-__all__ = ["MOST_REPEATS", "Course", "course_of"]
+__all__ = ["DAYS_PER_TEMPERATURE", "MOST_REPEATS", "SLOTS_PER_TEMPERATURE", "Course", "course_of"]
 
+DAYS_PER_TEMPERATURE = 30
+SLOTS_PER_TEMPERATURE = DAYS_PER_TEMPERATURE * SLOTS_PER_DAY
+"""How long one draw of warmer or colder than expected lasts."""
 MOST_REPEATS = 4
 """A visit is passed at the latest when it has been repeated so often."""
 
@@ -151,7 +153,7 @@ def course_of(problem: Problem, schedule: Schedule, chances: Chances, *, early_d
         areas=weather.areas,
         days=len(weather.day_first) - 1,
         variants=variants.count,
-        temperatures=problem.axis.slots // (DAYS_PER_TEMPERATURE * SLOTS_PER_DAY) + 1,
+        temperatures=problem.axis.slots // SLOTS_PER_TEMPERATURE + 1,
         has_place=_flags([m is not None for m in modes]),
         original=_ints(order),
         job=layout.job[order],

@@ -14,8 +14,7 @@ import numpy as np
 from contractor.engine.compiled import Flags, Ints, Longs, PointerTable, Words, by_pointer, kernel
 from contractor.engine.occupancy import next_set
 from contractor.engine.prepared import NONE, Layout
-from contractor.engine.simulate.chances import SLOTS_PER_TEMPERATURE
-from contractor.engine.simulate.course import Course
+from contractor.engine.simulate.course import SLOTS_PER_TEMPERATURE, Course
 from contractor.engine.simulate.draw import Drawn
 
 __all__ = ["Run", "new_run", "run_through"]

@@ -3,6 +3,7 @@
 import os
 import subprocess
 import sys
+import time
 from pathlib import Path
 
 import contractor
@@ -139,6 +140,39 @@ def test_what_is_kept_is_used_by_the_next_process(tmp_path):
     assert again == "41\n"
     assert files
     assert {path: path.stat().st_mtime_ns for path in cache.rglob("*.nb?")} == files
+
+
+def test_kernels_of_other_sources_go_a_day_after_they_were_last_begun_with(tmp_path):
+    cache = tmp_path / "kept"
+    hour = 60 * 60
+    ages = {"kernels-" + 16 * "a": 25, "kernels-" + 16 * "b": 23, "kernels-mine": 25, "other": 25}
+    for name, hours in ages.items():
+        (cache / name).mkdir(parents=True)
+        (cache / name / "file").touch()
+        os.utime(cache / name, (time.time() - hours * hour,) * 2)
+    room(tmp_path, inner=INNER.format(times=2), outer=OUTER)
+
+    run(tmp_path, "outer", NUMBA_CACHE_DIR=str(cache))
+
+    left = {path.name for path in cache.iterdir() if path.name in ages}
+    assert left == set(ages) - {"kernels-" + 16 * "a"}
+
+
+def test_a_process_that_finds_its_kernels_removes_none_and_says_that_they_are_used(tmp_path):
+    cache = tmp_path / "kept"
+    room(tmp_path, inner=INNER.format(times=2), outer=OUTER)
+    run(tmp_path, "outer", NUMBA_CACHE_DIR=str(cache))
+    old = time.time() - 48 * 60 * 60
+    for kept in cache.iterdir():
+        os.utime(kept, (old, old))
+    (cache / ("kernels-" + 16 * "a")).mkdir()
+    os.utime(cache / ("kernels-" + 16 * "a"), (old, old))
+
+    run(tmp_path, "outer", NUMBA_CACHE_DIR=str(cache))
+
+    ages = {path.name: time.time() - path.stat().st_mtime for path in cache.iterdir()}
+    assert ages.pop("kernels-" + 16 * "a") > 24 * 60 * 60
+    assert all(age < 60 * 60 for age in ages.values())
 
 
 def test_without_a_folder_named_kernels_are_kept_beside_their_sources(tmp_path):

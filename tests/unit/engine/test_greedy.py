@@ -1,3 +1,4 @@
+import numpy as np
 import pytest
 
 from contractor.engine.greedy import (
@@ -11,6 +12,9 @@ from contractor.engine.greedy import (
     keeps_what_was_told,
 )
 from contractor.engine.objective import score
+from contractor.engine.occupancy import new_state
+from contractor.engine.passes import pass_into
+from contractor.engine.prepared import Layout, prepare
 from contractor.engine.problem import Announced, Job, Problem
 from contractor.engine.worktime import HorizonExceeded
 from tests.unit.engine.builders import AXIS, activity, problem
@@ -54,6 +58,21 @@ def test_no_candidate_beats_the_greedy_plan():
 
     assert best == min(found.objective.total for found in candidates(whole))
     assert best < max(found.objective.total for found in candidates(whole))
+
+
+def test_a_pass_is_given_up_once_its_late_jobs_cost_more_than_another_plan():
+    rows = [activity(f"a{i}", work=96, job=i) for i in range(3)]
+    late = prepare(problem(rows, jobs=tuple(Job(f"j{i}", due=96) for i in range(3))))
+    on_time = prepare(problem(rows, jobs=tuple(Job(f"j{i}", due=960) for i in range(3))))
+
+    def is_through(layout: Layout, at_most: float) -> bool:
+        position = np.arange(3, dtype=np.int32)
+        return pass_into(layout, new_state(layout), position, at_most=at_most)
+
+    # One and two days late are 3,000; the days to the three finishes are 6, the open ones 3 x 4.
+    assert is_through(late, 3018.5)
+    assert not is_through(late, 3017.5)
+    assert is_through(on_time, 0.0)
 
 
 def test_an_axis_too_short_for_every_rule_raises_horizon_exceeded():

@@ -66,12 +66,25 @@ def test_a_wait_is_kept_before_the_float():
     assert spans(decode(cured, [0, 1]))[0] == (456, 460)
 
 
-def test_a_start_to_start_link_limits_the_start():
-    together = dig_and_set(
-        first=activity("dig", work=40), links=[Link(0, 1, start_to_start=True)], float_slots=0
+def together(dig: int, set_: int):
+    """Return a problem whose second phase begins with the first, and no float."""
+    return problem(
+        [
+            activity("dig", work=dig),
+            activity("set", work=set_, crews=[1], release=TRUSSES_COME),
+        ],
+        [Link(0, 1, start_to_start=True)],
+        crews=2,
+        float_slots=0,
     )
 
-    assert spans(decode(together, [0, 1]))[0] == (500, 540)
+
+def test_a_start_to_start_link_limits_the_start():
+    assert spans(decode(together(40, 60), [0, 1])) == [(500, 540), (500, 560)]
+
+
+def test_what_may_end_last_is_not_held_back_beyond_the_end_of_its_job():
+    assert spans(decode(together(40, 4), [0, 1])) == [(464, 504), (500, 504)]
 
 
 def test_the_float_is_counted_in_working_time():
