@@ -62,6 +62,14 @@ class Belief:
         """Return the expected variance of a log factor."""
         return self.scale / (self.shape - 1)
 
+    @property
+    def doubt(self) -> float:
+        """Return the share of the next log factor's variance that comes from not knowing the mean.
+
+        All the work that a belief tells of has this part in common.
+        """
+        return 1 / (self.weight + 1)
+
     def after(self, logs: Sequence[float]) -> "Belief":
         """Return the belief after these log factors were seen, in whatever order."""
         if not logs:

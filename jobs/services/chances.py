@@ -47,8 +47,9 @@ if TYPE_CHECKING:
     from jobs.services.holds import Hold
     from jobs.services.portfolio import Portfolio
 
-# Of the spread of a phase's hours, what its job and its crew have in common; our own.
-JOB_SHARE, CREW_SHARE = 0.2, 0.1
+# Of the spread of a phase's hours, what its job and its crew have in common beside what is not
+# known of its mean; our own.
+JOB_SHARE, CREW_SHARE = 0.2, 0.05
 # On an ordinary day three people of a hundred are absent (US labor statistics, from memory).
 ABSENT_SHARE = 0.03
 # Alone and absent: hardly anything is done that day.
@@ -154,6 +155,7 @@ class _Odds:
         self.again: dict[int, int] = {}
         self.networks = {job.pk: _network(job) for job in portfolio.jobs}
         self.permits: set[int] = set()
+        self.doubts = [0.0]
 
     def odds(self) -> Odds:
         rows = {
@@ -178,7 +180,8 @@ class _Odds:
             },
             weather=self.gates.weather(),
             job_share=JOB_SHARE,
-            crew_share=CREW_SHARE,
+            # What is not known of a mean is wrong for all the work it tells of alike.
+            crew_share=CREW_SHARE + sum(self.doubts) / len(self.doubts),
             wait_variants=variants,
         )
         return Odds(problem, chances, frozenset(self.permits))
@@ -217,7 +220,9 @@ class _Odds:
         stretch = self.portfolio.stretches[i]
         chosen = self.problem.activities[i].modes[mode]
         crew = None if chosen.crew is None else str(self.portfolio.crew_ids[chosen.crew])
-        told = [self.experience.beliefs.of(p.code, crew).prediction() for p in stretch.phases]
+        beliefs = [self.experience.beliefs.of(phase.code, crew) for phase in stretch.phases]
+        self.doubts += [belief.doubt for belief in beliefs]
+        told = [belief.prediction() for belief in beliefs]
         if len(told) == 1:
             return told[0].mean, told[0].log_sd
         lead = stretch.lead_slots[mode]
