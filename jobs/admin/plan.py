@@ -15,12 +15,12 @@ from django.utils import timezone
 
 from jobs import tasks
 from jobs.admin.crew_sections import crew_sections
-from jobs.admin.plan_report import report_of
+from jobs.admin.plan_report import could_begin, report_of
 from jobs.admin.what_if import what_if_context
 from jobs.admin.words import count, short_day
 from jobs.models import Plan, TaskRequest
 from jobs.selectors import plans
-from jobs.services import planning, publishing
+from jobs.services import early_starts, planning, publishing
 
 
 @admin.register(Plan)
@@ -58,6 +58,11 @@ class PlanAdmin(admin.ModelAdmin):
         return [
             path("ask/", view(self.ask), name="jobs_plan_ask"),
             path("<int:plan_id>/publish/", view(self.publish), name="jobs_plan_publish"),
+            path(
+                "<int:plan_id>/pull-forward/",
+                view(self.pull_forward),
+                name="jobs_plan_pull_forward",
+            ),
             path("<int:plan_id>/what-if/", view(self.what_if), name="jobs_plan_what_if"),
             *super().get_urls(),
         ]
@@ -148,6 +153,22 @@ class PlanAdmin(admin.ModelAdmin):
             tasks.enqueue_task(kind=TaskRequest.Kind.ODDS, reason=f"{done.plan} is published")
         return redirect("admin:jobs_plan_change", plan.pk)
 
+    def pull_forward(self, request: HttpRequest, plan_id: int) -> HttpResponse:
+        """Make a draft that begins a job sooner, within the days that are else kept as told."""
+        self._may_change(request)
+        plan, job = self._plan(request, str(plan_id)), request.POST.get("job", "")
+        entry = next((row for row in could_begin(plan) if str(row.job_id) == job), None)
+        if request.method != "POST" or entry is None:
+            return redirect("admin:jobs_plan_change", plan.pk)
+        try:
+            draft = early_starts.pull_forward(job_id=entry.job_id, now=timezone.now())
+        except (early_starts.NothingEarlier, planning.TooFarAheadError) as fault:
+            self.message_user(request, str(fault), messages.WARNING)
+            return redirect("admin:jobs_plan_change", plan.pk)
+        words = f"{draft} begins job {entry.job} sooner. Nothing changes before it is published."
+        self.message_user(request, words, messages.SUCCESS)
+        return redirect("admin:jobs_plan_change", draft.pk)
+
     def what_if(self, request: HttpRequest, plan_id: int) -> HttpResponse:
         """Show why a booking of the plan is where it is, and what one change would do."""
         plan = self._plan(request, str(plan_id))
@@ -181,6 +202,7 @@ class PlanAdmin(admin.ModelAdmin):
             "original": plan,
             "plan": plan,
             "report": report_of(plan, now=timezone.now()),
+            "could_begin": could_begin(plan),
             "has_view_permission": True,
             "may_change": self.has_change_permission(request),
             "media": self.media,

@@ -9,7 +9,7 @@ from typing import Any
 from django.utils import timezone
 
 from contractor.engine.compare import Comparison, Move
-from jobs.admin.words import count, span
+from jobs.admin.words import count, day, span
 from jobs.models import Booking, Plan
 from jobs.selectors import plans
 
@@ -65,6 +65,18 @@ class NoDates:
 
 
 @dataclass(frozen=True, slots=True)
+class SoonerRow:
+    """A phase that stays as told though it could begin sooner, and why it could."""
+
+    job_id: int
+    job: str
+    label: str
+    told: str
+    could: str
+    why: str
+
+
+@dataclass(frozen=True, slots=True)
 class Report:
     """Everything the plan's page shows."""
 
@@ -109,6 +121,27 @@ def report_of(plan: Plan, *, now: datetime) -> Report:
         look_ahead_from=begins,
         look_ahead_until=begins + LOOK_AHEAD,
     )
+
+
+def could_begin(plan: Plan) -> list[SoonerRow]:
+    """Return what a draft keeps inside the freeze though an early finish lets it begin sooner."""
+    if plan.status != Plan.Status.DRAFT:
+        return []
+    return [
+        SoonerRow(
+            row["job_id"],
+            row["job"],
+            row["label"],
+            _moment(datetime.fromisoformat(row["starts_at"])),
+            _moment(datetime.fromisoformat(row["could_start_at"])),
+            row["why"],
+        )
+        for row in plan.objective.get("could_begin", ())
+    ]
+
+
+def _moment(moment: datetime) -> str:
+    return f"{day(moment)}, {timezone.localtime(moment):%H:%M}"
 
 
 def parts_of(plan: Plan) -> dict[str, Any]:

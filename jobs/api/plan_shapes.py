@@ -42,6 +42,18 @@ class PlanShape(Shape):
     unplanned = serializers.IntegerField(help_text="Phases without dates.")
 
 
+class CouldBeginShape(Shape):
+    """A phase that the freeze keeps as told, though an early finish lets it begin sooner."""
+
+    job_id = serializers.IntegerField()
+    job = serializers.CharField()
+    phase = serializers.CharField()
+    label = serializers.CharField()
+    starts_at = serializers.DateTimeField()
+    could_start_at = serializers.DateTimeField()
+    why = serializers.CharField()
+
+
 class PlanHeadShape(Shape):
     """What a plan is, and what it costs by part."""
 
@@ -57,6 +69,7 @@ class PlanHeadShape(Shape):
     optimal = serializers.BooleanField()
     iterations = serializers.IntegerField(help_text="How many plans were tried.")
     gained = serializers.FloatField(allow_null=True, help_text=GAINED)
+    could_begin = CouldBeginShape(many=True)
 
 
 class JobWaitShape(WaitShape):

@@ -31,7 +31,9 @@ class OpenWork:
     The open jobs with their rows, the crews and machines, and what people have been told.
 
     By phase, `visits` has an inspection's request or confirmed visit, and `lost_visits` the last
-    one that came to nothing, or to a part, where no other is asked for since.
+    one that came to nothing, or to a part, where no other is asked for since. `told` has the
+    published bookings of work that nobody has reported as begun, `begun` those of all other.
+    `forward` are jobs that the office wants sooner than people were told, where they can be.
     """
 
     now: datetime
@@ -41,12 +43,14 @@ class OpenWork:
     firm_days_off: frozenset[date]
     jobs: tuple[Job, ...]
     told: dict[int, Booking]
+    begun: dict[int, Booking]
     visits: dict[int, Inspection]
     lost_visits: dict[int, Inspection]
     strength_needs: tuple[StrengthNeed, ...]
     locate_rules: Mapping[str, LocateRule]
     lead_times: tuple[LeadTime, ...]
     weather: Weather
+    forward: frozenset[int] = frozenset()
 
 
 def open_work(*, now: datetime) -> OpenWork:
@@ -73,6 +77,7 @@ def open_work(*, now: datetime) -> OpenWork:
     )
     days_off = DayOff.objects.order_by("first_day", "id")
     visits = _visits()
+    told, begun = _published()
     return OpenWork(
         now=now,
         firm=firm(),
@@ -89,7 +94,8 @@ def open_work(*, now: datetime) -> OpenWork:
         ),
         firm_days_off=days_of(days_off.filter(crew=None, equipment=None)),
         jobs=tuple(job for job in jobs if any(p.status != "DONE" for p in job.phases.all())),
-        told=_told(),
+        told=told,
+        begun=begun,
         visits={pk: visit for pk, visit in visits.items() if visit.status in visit_states.OPEN},
         lost_visits={
             pk: visit for pk, visit in visits.items() if visit.status not in visit_states.OPEN
@@ -117,12 +123,14 @@ def days_of(rows: Iterable[DaySpan]) -> frozenset[date]:
     return frozenset(days)
 
 
-def _told() -> dict[int, Booking]:
-    """Return the published bookings of work that nobody has reported as begun, by phase."""
-    rows = Booking.objects.filter(
-        plan__status=Plan.Status.PUBLISHED, phase__status=Phase.Status.OPEN
+def _published() -> tuple[dict[int, Booking], dict[int, Booking]]:
+    """Return the published bookings of work nobody has reported as begun, and the others."""
+    rows = Booking.objects.filter(plan__status=Plan.Status.PUBLISHED).annotate(
+        has_begun=~Q(phase__status=Phase.Status.OPEN)
     )
-    return {booking.phase_id: booking for booking in rows}
+    told: dict[int, Booking] = {row.phase_id: row for row in rows if not row.has_begun}
+    begun: dict[int, Booking] = {row.phase_id: row for row in rows if row.has_begun}
+    return told, begun
 
 
 def _visits() -> dict[int, Inspection]:

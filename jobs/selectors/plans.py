@@ -229,8 +229,9 @@ def plan_as_json(plan: Plan) -> dict[str, Any]:
             "objective": {
                 name: value
                 for name, value in plan.objective.items()
-                if name not in ("bound", "optimal", "iterations")
+                if name not in ("bound", "optimal", "iterations", "could_begin")
             },
+            "could_begin": plan.objective.get("could_begin", []),
             "bound": plan.objective.get("bound"),
             "gap": _gap(plan),
             "optimal": plan.objective.get("optimal", False),

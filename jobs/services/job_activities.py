@@ -287,6 +287,7 @@ class JobActivities:
     def _add_links(self, phase: Phase) -> None:
         for follows in self.leaders[phase.code]:
             leader = self.rows[follows.before]
+            self._note_booked(phase, follows)
             if leader.status == Phase.Status.DONE:
                 continue
             if self.activity_of[follows.before] == self.activity_of[phase.code]:
@@ -296,6 +297,22 @@ class JobActivities:
             elif not (follows.start_to_start and leader.status == Phase.Status.UNDER_WAY):
                 index, note = self._wait_of(follows)
                 self._link(follows, index, note, start_to_start=follows.start_to_start)
+
+    def _note_booked(self, phase: Phase, follows: Follows) -> None:
+        """Note when a leader that held a phase was booked, and when it came to pass."""
+        leader = self.rows[follows.before]
+        booking = self.parts.work.begun.get(leader.pk)
+        if booking is None:
+            return
+        if follows.start_to_start:
+            booked, moment = booking.starts_at, leader.started_at
+        elif leader.status == Phase.Status.DONE:
+            booked, moment = booking.ends_at, leader.done_at
+        else:
+            return
+        slot_of = self.parts.calendars.slot_of
+        noted = self.parts.done_leaders.setdefault(self.activity_of[phase.code], [])
+        noted.append((leader.get_code_display(), slot_of(booked), slot_of(moment or booked)))
 
     def _wait_of(self, follows: Follows) -> tuple[int | None, LinkNote | None]:
         waits = self.parts.waits

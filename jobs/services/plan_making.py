@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import os
 from collections.abc import Callable
-from dataclasses import asdict, dataclass, field
+from dataclasses import asdict, dataclass, field, replace
 from datetime import datetime
 from typing import TYPE_CHECKING, Protocol
 
@@ -166,19 +166,21 @@ def propose(
     return _checked(portfolio, result, seed=seed, gained=gained)
 
 
-def repair(*, now: datetime) -> Proposal:
+def repair(*, now: datetime, forward: frozenset[int] = frozenset()) -> Proposal:
     """
     Return a checked plan that keeps what people were told wherever it can be kept.
 
-    Raises as `plan_now`. It takes a fraction of a second, so a page can wait for it.
+    What follows work that is done early moves forward; inside the freeze only that of the jobs
+    `forward`, by primary key. Raises as `plan_now`. It takes a fraction of a second, so a page can
+    wait for it.
     """
-    portfolio, result = pushed(gather(now=now))
+    portfolio, result = pushed(replace(_work(now), forward=forward))
     return _checked(portfolio, result, seed=1)
 
 
 def gather(*, now: datetime) -> OpenWork:
-    """Return the open work at `now` as plans are made of it, every job with its phases."""
-    return _work(now)
+    """Return the open work at `now` with every job's phases, and all that was told as it was."""
+    return replace(_work(now), begun={})
 
 
 def pushed(work: OpenWork) -> tuple[Portfolio, PlanResult]:
@@ -206,7 +208,7 @@ def store(proposal: Proposal, *, gained: float | None = None) -> Plan:
         source=result.source,
         seconds=round(result.seconds, 3),
         seed=proposal.seed,
-        objective=_objective(result),
+        objective={**_objective(result), "could_begin": rows.could_begin()},
         unplanned=rows.unplanned(),
         state=proposal.state,
         gained=proposal.gained if gained is None else gained,

@@ -170,8 +170,36 @@ class PlanRows:
             basis=basis[:BECAUSE_CHARACTERS],
         )
 
+    def could_begin(self) -> list[dict[str, Any]]:
+        """Return what the freeze keeps though an early finish lets it begin sooner."""
+        rows = []
+        for index, earlier in self.portfolio.earlier.items():
+            placed = self.schedule.placed[index]
+            if not earlier.is_moved and placed is not None and placed.start >= earlier.told:
+                phase = self.portfolio.stretches[index].first
+                rows.append(
+                    {
+                        "job_id": phase.job_id,
+                        "job": phase.job.number,
+                        "phase": phase.code,
+                        "label": phase.get_code_display(),
+                        "starts_at": self._instant(placed.start).isoformat(),
+                        "could_start_at": self._instant(earlier.start).isoformat(),
+                        "why": earlier.why,
+                    }
+                )
+        return rows
+
     def _because(self, placed: Placed) -> str:
-        return weather_words(self.portfolio, placed) + self._bound_words(placed)
+        words = self._bound_words(placed)
+        earlier = self.portfolio.earlier.get(placed.activity)
+        if earlier and earlier.is_moved and placed.start < earlier.told:
+            told = self.portfolio.calendars.local(earlier.told)
+            forward = f"Forward from {told:%a %b %-d}, as {earlier.why}"
+            # Where it moved to is what the engine takes to be announced; nobody was told that yet.
+            is_there = placed.because.kind is Bind.FROZEN and placed.start == earlier.start
+            words = forward if is_there else f"{forward}. {words}"
+        return weather_words(self.portfolio, placed) + words
 
     def _bound_words(self, placed: Placed) -> str:
         because = placed.because

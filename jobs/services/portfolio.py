@@ -13,6 +13,7 @@ from contractor.trade.errors import SpecError
 from jobs.models import Job, Phase
 from jobs.selectors.buildings import building_of
 from jobs.selectors.networks import network_of
+from jobs.services.early_finishes import Earlier, pull_forward
 from jobs.services.holds import Hold
 from jobs.services.job_activities import JobActivities
 from jobs.services.problem_parts import ProblemParts, Stretch
@@ -36,7 +37,7 @@ LONGEST_PAUSE_DAYS = 4
 
 @dataclass(frozen=True, slots=True)
 class Portfolio:
-    """A problem with the rows its indexes stand for."""
+    """A problem with the rows its indexes stand for; `earlier` has what an early finish lets do."""
 
     problem: engine.Problem
     work: OpenWork
@@ -47,6 +48,7 @@ class Portfolio:
     crew_ids: dict[int, int]
     machine_ids: dict[int, int]
     calendars: Calendars
+    earlier: dict[int, Earlier]
 
 
 def build_portfolio(*, work: OpenWork, zone: ZoneInfo, horizon_days: int) -> Portfolio:
@@ -62,6 +64,9 @@ def build_portfolio(*, work: OpenWork, zone: ZoneInfo, horizon_days: int) -> Por
     parts = ProblemParts(work=work, axis=axis, zone=zone)
     jobs = tuple(_job(parts, index, job) for index, job in enumerate(work.jobs))
     freeze = parts.calendars.local(parts.now) + timedelta(days=work.firm.freeze_days)
+    freeze_until = parts.calendars.slot_of_day(freeze.date())
+    jobs_forward = frozenset(i for i, job in enumerate(work.jobs) if job.pk in work.forward)
+    earlier = pull_forward(parts, freeze_until=freeze_until, jobs_forward=jobs_forward)
     problem = engine.Problem(
         axis=axis,
         now=parts.now,
@@ -71,7 +76,7 @@ def build_portfolio(*, work: OpenWork, zone: ZoneInfo, horizon_days: int) -> Por
         links=tuple(parts.links),
         waits=tuple(parts.waits.built),
         jobs=jobs,
-        freeze_until=parts.calendars.slot_of_day(freeze.date()),
+        freeze_until=freeze_until,
         change_crew_slots=CHANGE_CREW_DAYS * SLOTS_PER_DAY,
         # Four days off and the nights at their two ends are less than five times 24 hours.
         longest_pause_slots=(LONGEST_PAUSE_DAYS + 1) * SLOTS_PER_DAY,
@@ -86,6 +91,7 @@ def build_portfolio(*, work: OpenWork, zone: ZoneInfo, horizon_days: int) -> Por
         crew_ids={index: crew for crew, index in parts.crew_index.items()},
         machine_ids={index: machine for machine, index in parts.machine_index.items()},
         calendars=parts.calendars,
+        earlier=earlier,
     )
 
 

@@ -90,6 +90,8 @@ class ProblemParts:
         self.holds: list[tuple[Hold, ...]] = []
         self.links: list[engine.Link] = []
         self.link_notes: list[LinkNote | None] = []
+        # By activity its leaders that are done: label, and when booked and done, in slots.
+        self.done_leaders: dict[int, list[tuple[str, int, int]]] = {}
 
     def able(
         self, kind: PhaseKind, *, drive_minutes: int, weather: SiteWeather | None = None
