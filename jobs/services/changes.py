@@ -8,6 +8,7 @@ from django.db import models
 from django.utils import timezone
 
 from jobs.models import Booking, Change, Job, Phase
+from jobs.selectors.booked import with_rows
 
 if TYPE_CHECKING:
     from collections.abc import Iterable
@@ -88,7 +89,7 @@ def record_published(
     # Most bookings stay, and of these nothing more is read.
     stays = {key for key, (_, stay) in was.items() if told.get(key) == tuple(stay)}
     gone = rows.filter(pk__in=[pk for key, (pk, _) in was.items() if key not in stays])
-    old = {row.phase_id: row for row in gone.prefetch_related("phase__job", "crew")}
+    old = {row.phase_id: row for row in with_rows(gone)}
     keys = sorted((was.keys() | new.keys()) - stays)
     changed = (_moved(old.get(key), new.get(key)) for key in keys)
     records = [change for change in changed if change is not None]

@@ -13,6 +13,7 @@ from django.utils import timezone
 from contractor.trade.phases import PHASE_TABLE
 from crews.services import FeedChange, FeedEntry, replace_feed_events
 from jobs.models import Booking, Job, Phase, Plan, ReplanProposal
+from jobs.selectors.booked import with_rows
 from jobs.selectors.holds import told_to_crews
 from jobs.services import notices, slips
 from jobs.services.changes import record_published
@@ -127,12 +128,8 @@ def _settle_proposals(plan: Plan, *, by: User | None, now: datetime) -> None:
 
 
 def _rows_in_turn(plan: Plan) -> list[Booking]:
-    return list(
-        Booking.objects.filter(plan=plan)
-        # One row of a job for all its bookings, not one for each: jobs are wide.
-        .prefetch_related("phase__job", "crew", "equipment")
-        .order_by("crew_id", "starts_at", "id")
-    )
+    rows = Booking.objects.filter(plan=plan).prefetch_related("equipment")
+    return with_rows(rows.order_by("crew_id", "starts_at", "id"))
 
 
 def _refuse_unless_fresh(plan: Plan, before: Plan | None, now: datetime) -> None:

@@ -349,7 +349,7 @@ class _Comparison:
 
 def _booked(plan: Plan, work: OpenWork) -> dict[int, Booking]:
     """Return a plan's bookings by phase, on the phases that are read already where they are."""
-    rows = Booking.objects.filter(plan=plan).prefetch_related("crew__work_hours")
+    rows = Booking.objects.filter(plan=plan).select_related("crew__work_hours")
     found = {row.phase_id: row for row in rows}
     phases = {phase.pk: phase for job in work.jobs for phase in job.phases.all()}
     rest = found.keys() - phases.keys()
