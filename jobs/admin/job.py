@@ -25,6 +25,7 @@ from jobs.admin.job_told import ToldOfJob, told_of
 from jobs.admin.plan_report import first_reasons
 from jobs.admin.recording import RecordsChanges
 from jobs.admin.replanning import plan_again
+from jobs.admin.start_dates import start_dates_context
 from jobs.admin.words import building_words, lateness_words, local_date, short_day
 from jobs.forms import JobForm
 from jobs.models import Job
@@ -138,9 +139,25 @@ class JobAdmin(RecordsChanges):
         return changelist
 
     def get_urls(self) -> list[URLPattern]:
-        """Return the stock addresses and the page of all holds."""
-        view = self.admin_site.admin_view(self.holds)
-        return [path("holds/", view, name="jobs_job_holds"), *super().get_urls()]
+        """Return the stock addresses, the page of all holds, and that of start dates."""
+        view = self.admin_site.admin_view
+        return [
+            path("holds/", view(self.holds), name="jobs_job_holds"),
+            path("start-dates/", view(self.start_dates), name="jobs_job_start_dates"),
+            *super().get_urls(),
+        ]
+
+    def start_dates(self, request: HttpRequest) -> HttpResponse:
+        """Show when a building that is not sold yet could start and finish."""
+        if not self.has_view_permission(request):
+            raise PermissionDenied
+        context = {
+            **self.admin_site.each_context(request),
+            "title": "Start dates",
+            "opts": self.opts,
+            **start_dates_context(request.GET, now=timezone.now()),
+        }
+        return TemplateResponse(request, "admin/jobs/job/start_dates.html", context)
 
     def holds(self, request: HttpRequest) -> HttpResponse:
         """Show what all open jobs wait for."""

@@ -6,6 +6,7 @@ from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING
 
 from contractor.trade.building import Foundation, Lining, Opening, OpeningKind
+from contractor.trade.checks import LEAST_HEADROOM_FT
 
 if TYPE_CHECKING:
     from collections.abc import Callable
@@ -15,10 +16,8 @@ if TYPE_CHECKING:
 # A ceiling of 26 gauge spans 8 ft between trusses, lighter steel 4 ft; common practice, no source.
 WIDE_LINER_GAUGE = 26
 LIGHT_LINER_SPAN_FT = 4
-# The overhead door that is added where none is described, and the headroom above it; the trade
-# sells many sizes, this is a usual one (common practice, no source).
+# The overhead door that is added where none is described; common practice, no source.
 USUAL_DOOR_FT = (10.0, 8.0)
-HEADROOM_FT = 1.0
 
 
 @dataclass(frozen=True, slots=True)
@@ -75,7 +74,7 @@ def _doors_more(count: int) -> Callable[[Building], Building]:
     def change(building: Building) -> Building:
         doors = [row for row in building.openings if row.kind == OpeningKind.OVERHEAD_DOOR]
         width_ft, height_ft = USUAL_DOOR_FT
-        height_ft = min(height_ft, building.eave_ft - HEADROOM_FT)
+        height_ft = min(height_ft, building.eave_ft - LEAST_HEADROOM_FT)
         if doors:
             largest = max(doors, key=lambda row: row.width_ft * row.height_ft)
             width_ft, height_ft = largest.width_ft, largest.height_ft

@@ -274,7 +274,7 @@ def _moved(place: Placed, by: int) -> Placed:
     """Return a place whose activities have indexes that are higher by so many."""
 
     def moved(bound: Because) -> Because:
-        return bound if bound.activity is None else replace(bound, activity=bound.activity + by)
+        return bound if bound.activity is None else bound._replace(activity=bound.activity + by)
 
     return replace(
         place,

@@ -1,0 +1,338 @@
+"""The seller's page: when a building that is not sold yet could start and finish."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from datetime import timedelta
+from typing import TYPE_CHECKING, Any
+
+from django import forms
+from django.utils import timezone
+
+from contractor.trade.building import Building, Foundation, Lining, Opening, OpeningKind, Soil, Use
+from contractor.trade.checks import OPENING_LIMITS, SIZE_LIMITS
+from contractor.trade.errors import SpecError
+from crews.models import farthest_day
+from crews.selectors import NoFirm, firm
+from inspections.models import Authority
+from jobs.admin.words import count, day
+from jobs.services.plan_making import TooFarAheadError
+from jobs.services.start_date_options import (
+    LIGHT_LINER_SPAN_FT,
+    OPTIONS,
+    WIDE_LINER_GAUGE,
+    options_for,
+)
+from jobs.services.start_dates import BY_THE_DAY, DESCRIBED, OptionDates, ask
+from jobs.services.unsold_jobs import LONGEST_DRIVE_MINUTES, MOST_PERMIT_DAYS, Site
+
+if TYPE_CHECKING:
+    from collections.abc import Iterable
+    from datetime import date, datetime
+
+    from django.http import QueryDict
+
+    from contractor.trade.errors import Caution, Fault
+    from contractor.trade.labeled import Labeled
+    from jobs.services.start_dates import Likely
+
+# What buyers ask about most often; common practice, no source.
+USUAL_OPTIONS = ["PRECAST_PIERS", "POURED_PIERS", "TRUSSES_4_FT", "STEEL_LINER", "ONE_DOOR_MORE"]
+FIELD_OF = {
+    "wall_lining": "lining",
+    "ceiling_lining": "lining",
+    "liner_gauge": "lining",
+    "openings": "overhead_doors",
+}
+DOOR_LIMITS = OPENING_LIMITS[OpeningKind.OVERHEAD_DOOR]
+USUAL_SLAB_IN = 4
+LIGHT_LINER_GAUGE = 29
+# Differences that are smaller than this are the same day to a buyer.
+LEAST_DAYS = 0.5
+
+
+def _choices(kind: type[Labeled]) -> list[tuple[str, str]]:
+    return [(choice.value, choice.label) for choice in kind]
+
+
+def _number(label: str, initial: float, limits: tuple[float, float, str]) -> forms.FloatField:
+    """Return a number field that a phone shows its number keys for."""
+    least, most, _ = limits
+    return forms.FloatField(
+        label=label,
+        initial=initial,
+        min_value=least,
+        max_value=most,
+        widget=forms.NumberInput(attrs={"inputmode": "decimal", "step": "any"}),
+    )
+
+
+def _day_field(label: str) -> forms.DateField:
+    return forms.DateField(
+        label=label,
+        required=False,
+        widget=forms.DateInput(attrs={"type": "date"}, format="%Y-%m-%d"),
+    )
+
+
+class StartDatesForm(forms.Form):
+    """A building as a seller asks for it. It is asked by GET, as nothing is stored by it."""
+
+    use = forms.ChoiceField(label="Use", choices=_choices(Use), initial=Use.SHOP.value)
+    width_ft = _number("Width (ft)", 30, SIZE_LIMITS["width_ft"])
+    length_ft = _number("Length (ft)", 40, SIZE_LIMITS["length_ft"])
+    eave_ft = _number("Eave height (ft)", 12, SIZE_LIMITS["eave_ft"])
+    foundation = forms.ChoiceField(
+        label="Foundation",
+        choices=_choices(Foundation),
+        initial=Foundation.PRECAST_PIER.value,
+    )
+    truss_spacing_ft = forms.TypedChoiceField(
+        label="Trusses",
+        choices=[("8", "8 ft apart"), ("4", "4 ft apart"), ("2", "2 ft apart")],
+        coerce=float,
+    )
+    lining = forms.ChoiceField(label="Inside", choices=_choices(Lining), initial="NONE")
+    overhead_doors = forms.IntegerField(
+        label="Overhead doors", initial=1, min_value=0, max_value=12
+    )
+    door_width_ft = _number("Door width (ft)", 10, DOOR_LIMITS["width_ft"])
+    door_height_ft = _number("Door height (ft)", 9, DOOR_LIMITS["height_ft"])
+    walk_doors = forms.IntegerField(label="Walk doors", initial=1, min_value=0, max_value=12)
+    soil = forms.ChoiceField(label="Soil", choices=_choices(Soil), initial=Soil.GOOD.value)
+    authority = forms.ModelChoiceField(
+        Authority.objects.order_by("name"),
+        label="Authority",
+        required=False,
+        empty_label="No permit needed (exempt)",
+    )
+    permit_days = forms.IntegerField(
+        label="Days to the permit",
+        initial=21,
+        min_value=0,
+        max_value=MOST_PERMIT_DAYS,
+        help_text="0 when it is in hand.",
+    )
+    drive_minutes = forms.IntegerField(
+        label="Drive (minutes)", initial=30, min_value=0, max_value=LONGEST_DRIVE_MINUTES
+    )
+    earliest_start_on = _day_field("Not before")
+    wanted_on = _day_field("Wanted by")
+    options = forms.MultipleChoiceField(
+        label="Compare with",
+        choices=[(option.code, option.label) for option in OPTIONS],
+        widget=forms.CheckboxSelectMultiple,
+        required=False,
+        initial=USUAL_OPTIONS,
+    )
+
+    def __init__(self, params: QueryDict) -> None:
+        super().__init__(params if params else None)
+        first = Authority.objects.order_by("name").first()
+        self.initial["authority"] = first and first.pk
+        self.building: Building | None = None
+
+    def clean_earliest_start_on(self) -> date | None:
+        """Refuse a day that has passed or lies too far ahead."""
+        return self._day_ahead("earliest_start_on")
+
+    def clean_wanted_on(self) -> date | None:
+        """Refuse a day that has passed or lies too far ahead."""
+        return self._day_ahead("wanted_on")
+
+    def clean(self) -> dict[str, Any]:
+        """Refuse what cannot be built, at the field that makes it so."""
+        given = super().clean() or self.cleaned_data
+        if not self.errors:
+            try:
+                self.building = _building(given)
+            except SpecError as error:
+                for fault in error.faults:
+                    self.add_error(_field_of(fault), str(fault))
+        return given
+
+    def _day_ahead(self, name: str) -> date | None:
+        value: date | None = self.cleaned_data[name]
+        today = timezone.localdate()
+        if value is not None and not today <= value <= farthest_day() - timedelta(days=1):
+            raise forms.ValidationError(f"Enter {today} or later, within five years.")
+        return value
+
+
+@dataclass(frozen=True, slots=True)
+class OptionCard:
+    """One way to build in words. `likely` has what is likely of the finish, by chance."""
+
+    label: str
+    because: str
+    headline: str
+    start: str
+    planned: str
+    likely: list[tuple[str, str]]
+    wanted: str
+    difference: str
+    whys: list[str]
+    labor: str
+    crew: str
+    endangered: list[str]
+    moved: str
+
+
+def start_dates_context(params: QueryDict, *, now: datetime) -> dict[str, Any]:
+    """Return what the page shows: the form and, where it is filled, an answer for each option."""
+    form = StartDatesForm(params)
+    cards, cautions, runs = [], (), 0
+    if form.is_valid() and form.building is not None:
+        try:
+            answer = ask(
+                building=form.building,
+                site=_site(form.cleaned_data),
+                options=_options(form.building, form.cleaned_data["options"]),
+                now=now,
+                wanted_on=form.cleaned_data["wanted_on"],
+            )
+        except (TooFarAheadError, NoFirm) as reason:
+            form.add_error(None, str(reason))
+        else:
+            runs, cautions = answer.runs, form.building.cautions()
+            cards = [_card(row, answer.wanted_on) for row in answer.options]
+    return {
+        "form": form,
+        "cards": cards,
+        "draws": runs,
+        "cautions": _words_of(cautions),
+        "asked_on": day(timezone.localdate(now)),
+    }
+
+
+def _words_of(cautions: Iterable[Caution]) -> list[str]:
+    return [caution.message for caution in cautions]
+
+
+def _options(building: Building, codes: list[str]) -> list[Any]:
+    return [option for option in options_for(building) if option.code in codes]
+
+
+def _building(given: dict[str, Any]) -> Building:
+    wide = given["truss_spacing_ft"] > LIGHT_LINER_SPAN_FT
+    is_slab = given["foundation"] == Foundation.SLAB_BRACKET.value
+    openings = [
+        Opening(kind=kind, width_ft=width_ft, height_ft=height_ft, count=number)
+        for number, kind, width_ft, height_ft in (
+            (
+                given["overhead_doors"],
+                OpeningKind.OVERHEAD_DOOR,
+                given["door_width_ft"],
+                given["door_height_ft"],
+            ),
+            (given["walk_doors"], OpeningKind.WALK_DOOR, 3, 7),
+        )
+        if number
+    ]
+    return Building(
+        use=given["use"],
+        width_ft=given["width_ft"],
+        length_ft=given["length_ft"],
+        eave_ft=given["eave_ft"],
+        foundation=given["foundation"],
+        slab_in=USUAL_SLAB_IN if is_slab else 0,
+        truss_spacing_ft=given["truss_spacing_ft"],
+        wall_lining=given["lining"],
+        ceiling_lining=given["lining"],
+        liner_gauge=WIDE_LINER_GAUGE if wide else LIGHT_LINER_GAUGE,
+        soil=given["soil"],
+        openings=tuple(openings),
+    )
+
+
+def _field_of(fault: Fault) -> str | None:
+    name = fault.field.partition("[")[0]
+    name = FIELD_OF.get(name, name)
+    return name if name in StartDatesForm.base_fields else None
+
+
+def _site(given: dict[str, Any]) -> Site:
+    authority = given["authority"]
+    where = firm() if authority is None else authority
+    return Site(
+        county=where.county,
+        state=where.state,
+        drive_minutes=given["drive_minutes"],
+        authority=authority,
+        permit_days=given["permit_days"],
+        earliest_start_on=given["earliest_start_on"],
+    )
+
+
+def _card(row: OptionDates, wanted_on: date | None) -> OptionCard:
+    chance = row.chance_by_wanted
+    return OptionCard(
+        label=row.label,
+        because=row.because,
+        headline=_headline(row.likely_finish),
+        start=_between(row.likely_start),
+        planned=f"{day(row.planned_start_on)} to {day(row.planned_finish_on)}",
+        likely=_by_chance(row.likely_finish),
+        wanted="" if chance is None else f"{chance:.0%} by {day(wanted_on)}",
+        difference="" if row.code == DESCRIBED else _difference(row, wanted_on),
+        whys=_whys(row),
+        labor=f"{row.labor_hours:,.0f} hours",
+        crew=row.crew,
+        endangered=[
+            f"Job {found.job.number}, promised for {day(found.job.promised_on)}: chance to keep it "
+            f"{found.chance_before:.0%} without, {found.chance_after:.0%} with this building"
+            + (
+                f"; planned {count(found.days_late_after, 'day')} late"
+                if found.days_late_after > found.days_late_before
+                else ""
+            )
+            for found in row.endangered
+        ],
+        moved=count(row.moved_jobs, "sold job") if row.moved_jobs else "",
+    )
+
+
+def _headline(likely: Likely | None) -> str:
+    if likely is None or likely.p80 is None:
+        return "No finish within the days that are planned"
+    return f"Done by {day(likely.p80)}, four times in five"
+
+
+def _between(likely: Likely | None) -> str:
+    if likely is None or likely.p10 is None or likely.p90 is None:
+        return "–"
+    if likely.p10 == likely.p90:
+        return day(likely.p10)
+    return f"{day(likely.p10)} to {day(likely.p90)}"
+
+
+def _by_chance(likely: Likely | None) -> list[tuple[str, str]]:
+    if likely is None:
+        return []
+    rows = (("10 %", likely.p10), ("50 %", likely.p50), ("80 %", likely.p80), ("90 %", likely.p90))
+    return [(chance, day(when)) for chance, when in rows]
+
+
+def _difference(row: OptionDates, wanted_on: date | None) -> str:
+    days, planned_on = row.likely_more_days, row.planned_finish_on
+    if row.code == BY_THE_DAY and wanted_on and planned_on and planned_on > wanted_on:
+        return f"Even put first it is planned to be done on {day(planned_on)}"
+    if days is None:
+        return ""
+    if abs(days) < LEAST_DAYS:
+        return "As soon as described"
+    number = round(abs(days))
+    return f"{count(max(number, 1), 'day')} {'later' if days > 0 else 'sooner'} than described"
+
+
+def _whys(row: OptionDates) -> list[str]:
+    """Return what the days go to; of another way, what differs from the building as described."""
+    if row.code == DESCRIBED:
+        rows = sorted(row.reasons, key=lambda reason: -reason.days)
+        return [f"{r.days:.0f} days: {r.label}" for r in rows if r.days >= LEAST_DAYS]
+    days = [
+        f"{reason.more_days:+.1f} days: {reason.label}"
+        for reason in row.reasons
+        if abs(reason.more_days) >= LEAST_DAYS
+    ]
+    return [*days, *(f"{more.hours:+.0f} hours: {more.phase}" for more in row.hours_more)]
