@@ -21,6 +21,7 @@ from jobs.admin.holds import holds_context
 from jobs.admin.job_filters import LatenessFilter, WaitingForFilter
 from jobs.admin.job_inlines import inlines_for
 from jobs.admin.job_panel import Panel, panel_of
+from jobs.admin.job_slips import SlipsOfJob, slips_of
 from jobs.admin.job_told import ToldOfJob, told_of
 from jobs.admin.plan_report import first_reasons
 from jobs.admin.recording import RecordsChanges
@@ -260,9 +261,14 @@ class JobAdmin(RecordsChanges):
             job = self.get_object(request, object_id)
             return told_of(job, now=timezone.now()) if job else None
 
+        def slipped() -> SlipsOfJob | None:
+            job = self.get_object(request, object_id)
+            return slips_of(job) if job else None
+
         context = {
             **(extra_context or {}),
             "panel": SimpleLazyObject(panel),
+            "slipped": SimpleLazyObject(slipped),
             "told": SimpleLazyObject(told),
         }
         return super().change_view(request, object_id, form_url, context)

@@ -75,11 +75,7 @@ class SlipAdmin(admin.ModelAdmin):
     @admin.display(description="later by", ordering="job_quarters")
     def amount(self, slip: Slip) -> str:
         """Return working days of the job, of the phase, and the float between."""
-        words = f"{slip.days:.1f} working days"
-        if slip.float_days > 0:
-            words += f" ({slip.phase.get_code_display().lower()} {slip.phase_days:.1f}, "
-            words += f"float eaten {slip.float_days:.1f})"
-        return words
+        return slips.amount_words(slip)
 
     @admin.display(description="cause", ordering="cause")
     def why(self, slip: Slip) -> str:
@@ -94,9 +90,7 @@ class SlipAdmin(admin.ModelAdmin):
     @admin.display(description="state", ordering="ended_at")
     def state(self, slip: Slip) -> str:
         """Return whether it is open, and else since when and why not."""
-        if slip.ended_at is None:
-            return "Open"
-        return f"{slip.get_ended_because_display()}, {day(slip.ended_at)}"
+        return slips.state_words(slip, on=day(slip.ended_at))
 
     @admin.display(description="what it moves")
     def moves(self, slip: Slip) -> Any:

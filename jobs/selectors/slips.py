@@ -70,6 +70,20 @@ def cause_words(slip: Slip) -> str:
     return Cause(slip.cause).label.lower() if slip.cause else "not said yet"
 
 
+def amount_words(slip: Slip) -> str:
+    """Return working days of the job, of the phase, and the float between."""
+    words = f"{slip.days:.1f} working days"
+    if slip.float_days > 0:
+        words += f" ({slip.phase.get_code_display().lower()} {slip.phase_days:.1f}, "
+        words += f"float eaten {slip.float_days:.1f})"
+    return words
+
+
+def state_words(slip: Slip, *, on: str) -> str:
+    """Return whether a slip is open, and else why not and `on` which day it ended."""
+    return "Open" if slip.ended_at is None else f"{slip.get_ended_because_display()}, {on}"
+
+
 def slip_words(slip: Slip) -> str:
     """Return a slip in a few sentences: what, by how much, why, and what the promise does."""
     days = f"{slip.days:.1f} working days later" if slip.job_quarters > 0 else "not later"

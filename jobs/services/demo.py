@@ -2,8 +2,9 @@
 
 import secrets
 from dataclasses import dataclass
-from datetime import date, datetime
+from datetime import date, datetime, timedelta
 from pathlib import Path
+from uuid import uuid4
 
 from django.conf import settings
 from django.contrib.auth.models import AbstractUser, Group, User
@@ -12,13 +13,17 @@ from django.utils import timezone
 from rest_framework.authtoken.models import Token
 
 from contractor import roles
+from contractor.trade.causes import Cause
 from crews.models import Crew, Firm
 from crews.services import LinkClosedError, ensure_public_holidays, feed_url, subscribe
-from jobs.models import Forecast, Plan
+from jobs.models import Booking, FieldReport, Forecast, Phase, Plan
+from jobs.selectors.reports import Reporter
+from jobs.services import proposals, slips
 from jobs.services.forecasting import forecast_now
 from jobs.services.loading import load
 from jobs.services.planning import plan_now
 from jobs.services.publishing import publish
+from jobs.services.reporting import NewReport, take_report
 
 __all__ = [
     "BASE_MONDAY",
@@ -27,6 +32,7 @@ __all__ = [
     "days_to_this_week",
     "forecast_the_plan",
     "load_firm",
+    "miss_a_part",
     "owner_token",
     "publish_a_plan",
     "readers",
@@ -37,6 +43,7 @@ __all__ = [
 BASE_MONDAY = date(2026, 11, 23)
 FIXTURES = settings.BASE_DIR / "fixtures" / "demo"
 HOLIDAY_YEARS = 3
+PART_TAKES = timedelta(days=2)
 SIGN_IN_ROLES = {"office": roles.OFFICE, "owner": roles.OWNER, "lead": roles.CREW_LEAD}
 
 
@@ -66,6 +73,34 @@ def publish_a_plan(*, now: datetime, budget_seconds: float) -> bool:
     plan = plan_now(now=now, budget_seconds=budget_seconds, seed=1)
     publish(plan_id=plan.pk, by=User.objects.filter(username="office").first(), now=now)
     return True
+
+
+def miss_a_part(*, now: datetime) -> bool:
+    """Report a part missing where a job is to be finished next; propose what follows from it."""
+    booked = (
+        Booking.objects.filter(is_live=True, crew__isnull=False, starts_at__gt=now)
+        .filter(phase__code="PUNCH", phase__status=Phase.Status.OPEN)
+        .order_by("starts_at", "id")
+        .first()
+    )
+    if booked is None:
+        return False
+    report = NewReport(
+        id=uuid4(),
+        phase_id=booked.phase_id,
+        kind=FieldReport.Kind.STOPPED,
+        made_at=now,
+        crew_id=booked.crew_id,
+        stopped_by=Cause.MATERIAL,
+        stopped_until=booked.ends_at + PART_TAKES,
+        note="A door seal came damaged; a new one is on its way",
+    )
+    office = User.objects.filter(username="office").first()
+    take_report(report=report, who=Reporter(office, is_office=True), now=now)
+    found = slips.compare_published(now=now, trigger="a report")
+    if found.new:
+        proposals.propose(reason=proposals.reason_of(found), now=now)
+    return bool(found.new)
 
 
 def forecast_the_plan(*, now: datetime) -> bool:
@@ -133,7 +168,8 @@ def _feed_of(crew: Crew, now: datetime) -> str:
 def _make_user(username: str, role: str, password: str) -> bool:
     """Make a user in its group and return whether it is new; one that is there stays as it is."""
     user, is_new = User.objects.get_or_create(
-        username=username, defaults={"is_staff": role != roles.CREW_LEAD}
+        username=username,
+        defaults={"is_staff": role != roles.CREW_LEAD, "email": f"{username}@example.com"},
     )
     if is_new:
         user.set_password(password)

@@ -156,6 +156,31 @@ def test_the_list_offers_the_rain_day_to_the_office_only(
     assert "Rain today" not in client.get(PROPOSALS).content.decode()
 
 
+def test_the_job_page_shows_its_slips_their_steps_and_who_is_told(
+    desk: Client, proposal: ReplanProposal
+) -> None:
+    slip = Slip.objects.get()
+    job = reverse("admin:jobs_job_change", args=[slip.job_id])
+
+    page = desk.get(job).content.decode()
+
+    assert slip.what in page
+    assert f"{slip.days:.1f} working days" in page
+    assert "Set trusses and purlins, " in page
+    told = Notice.objects.get(event=f"slip:{slip.pk}")
+    assert f"{told.name}: {told.get_state_display().lower()}" in page
+    assert f"{slip.days:.2f}" in page.partition("All of it")[2]
+
+
+def test_the_page_of_a_job_without_slips_says_so(desk: Client, proposal: ReplanProposal) -> None:
+    other = Booking.objects.exclude(phase__job=Slip.objects.get().job).first()
+    assert other is not None
+
+    page = desk.get(reverse("admin:jobs_job_change", args=[other.phase.job_id])).content.decode()
+
+    assert "Nothing has slipped." in page
+
+
 def test_a_slips_page_shows_amount_cause_and_pairs_and_takes_a_cause(
     desk: Client, proposal: ReplanProposal
 ) -> None:

@@ -64,7 +64,10 @@ class Command(BaseCommand):
         self._say("Making the planner ready, which takes a minute the first time")
         warm_up()
         self._say("Planning all open work and publishing the plan")
-        if not demo.publish_a_plan(now=now, budget_seconds=seconds):
+        if demo.publish_a_plan(now=now, budget_seconds=seconds):
+            self._say("Letting a part be missing and proposing what follows")
+            demo.miss_a_part(now=now)
+        else:
             self._say("A plan is published already; it stays as it is")
         self._say("Forecasting when each job will end")
         demo.forecast_the_plan(now=now)
