@@ -105,6 +105,7 @@ def store_reports(run: Run, *, now: datetime | None) -> None:
         for name in ("made_at", "happened_at", "received_at"):
             if _is_after(getattr(report, name), now):
                 run.fail(entry, name, "That is still to come. Write a time that has passed.")
+    before = set(FieldReport.objects.filter(phase__in=reported).values_list("phase", flat=True))
     try:
         with transaction.atomic():
             FieldReport.objects.bulk_create(
@@ -114,7 +115,7 @@ def store_reports(run: Run, *, now: datetime | None) -> None:
         if not check_constraints(run, "reports"):
             raise
         return
-    tell_all_anew(phases=reported.values(), now=now or timezone.now())
+    tell_all_anew(phases=reported.values(), reported_before=before, now=now or timezone.now())
 
 
 def _phases_named(run: Run, kind: str) -> Phases:

@@ -25,7 +25,7 @@ from jobs.services.changes import columns_of, record_change
 from jobs.services.report_checks import faults_of
 
 if TYPE_CHECKING:
-    from collections.abc import Iterable, Sequence
+    from collections.abc import Collection, Iterable, Sequence
 
     from django.contrib.auth.models import User
 
@@ -171,11 +171,31 @@ def tell_anew(*, phase: Phase, now: datetime, by: User | None = None) -> bool:
     return True
 
 
-def tell_all_anew(*, phases: Iterable[Phase], now: datetime) -> None:
-    """Set the state of phases whose reports were loaded; each in its own step."""
+def tell_all_anew(
+    *, phases: Iterable[Phase], reported_before: Collection[int], now: datetime
+) -> None:
+    """
+    Set the state of phases whose reports were loaded; each in its own step.
+
+    One that had no report before, by primary key, may have a state all the same, from its history.
+    Where its reports do not tell that, it is kept as one of them, so that they go on from there.
+    """
     for phase in phases:
         with transaction.atomic():
-            tell_anew(phase=_locked(phase.pk), now=now)
+            stored = _locked(phase.pk)
+            if phase.pk not in reported_before and not _is_told(stored):
+                _keep_as_first(stored, now)
+            tell_anew(phase=stored, now=now)
+
+
+def _is_told(phase: Phase) -> bool:
+    """Return whether a phase's reports tell all that a history may hold of it."""
+    if phase.status == Phase.Status.OPEN:
+        return True
+    state = standing(told(report) for report in phase.reports.all())
+    from_reports = Phase()
+    _set_state(from_reports, state)
+    return all(getattr(from_reports, name) == getattr(phase, name) for name in _OF_HISTORY)
 
 
 _COLUMNS = tuple(column.name for column in fields(NewReport))
@@ -192,6 +212,7 @@ _STATE = [
     "stopped_at",
     "stopped_until",
 ]
+_OF_HISTORY = ("status", "started_at", "done_at", "share_done", "reported_hours", "crew_id")
 
 
 def _locked(phase_id: int) -> Phase:
@@ -241,6 +262,10 @@ def _keep_what_was_before(phase: Phase, now: datetime) -> None:
     """Keep the state of a phase without reports as the first of them: it was loaded or entered."""
     if phase.status in (Phase.Status.OPEN, Phase.Status.DROPPED) or phase.reports.exists():
         return
+    _keep_as_first(phase, now)
+
+
+def _keep_as_first(phase: Phase, now: datetime) -> None:
     known_at = phase.done_at or phase.share_known_at or phase.started_at
     before = uuid5(NAMESPACE_OID, f"phase {phase.pk} before its first report")
     _keep_state(phase, id=before, made_at=known_at or now, now=now, by=None)

@@ -164,3 +164,54 @@ def test_a_row_without_an_id_gets_one(job: Job, tmp_path: Path) -> None:
 
     assert isinstance(FieldReport.objects.get().pk, UUID)
     assert job.phases.get(code="LAYOUT").status == "UNDER_WAY"
+
+
+HISTORY = "job,phase,crew,started_at,done_at,share_done,share_at,hours\n"
+
+
+def load_beside_a_history(tmp_path: Path, history: str, *reports: str) -> Phase:
+    """Load what a phase was told to be and reports of it at once; return the phase."""
+    given = {"history": HISTORY + history + "\n", "reports": HEADER + "\n".join(reports) + "\n"}
+    load(paths=files(tmp_path, **given), now=EVENING)
+    return Phase.objects.get(code="LAYOUT")
+
+
+@pytest.mark.parametrize("history", ["under way", "done"])
+def test_a_note_alone_leaves_the_state_of_the_history(
+    job: Job, tmp_path: Path, history: str
+) -> None:
+    begun = "26-001,LAYOUT,Alder crew,2026-06-01T07:00:00-04:00"
+    row = f"{begun},2026-06-01T09:00:00-04:00,,,8" if history == "done" else f"{begun},,0.4,,3"
+    note = f"{ID},26-001,LAYOUT,NOTE,2026-06-01 10:00,2026-06-01 10:05,Alder crew,,"
+
+    phase = load_beside_a_history(tmp_path, row, note)
+
+    assert phase.status == ("DONE" if history == "done" else "UNDER_WAY")
+    assert phase.started_at == MONDAY.replace(hour=7)
+    assert phase.share_done == (1 if history == "done" else 0.4)
+    assert phase.reported_hours == (8 if history == "done" else 3)
+    assert phase.reports.count() == 2
+
+
+def test_reports_go_on_from_the_history(job: Job, tmp_path: Path) -> None:
+    row = "26-001,LAYOUT,Alder crew,2026-06-01T07:00:00-04:00,,0.4,2026-06-01T08:00:00-04:00,3"
+    done = f"{ID},26-001,LAYOUT,DONE,2026-06-01 10:00,2026-06-01 10:05,Alder crew,,"
+
+    phase = load_beside_a_history(tmp_path, row, done)
+
+    assert (phase.status, phase.done_at) == ("DONE", MONDAY.replace(hour=10))
+    assert phase.started_at == MONDAY.replace(hour=7)
+    assert phase.reported_hours == 3
+
+
+def test_a_history_that_its_reports_tell_adds_none(job: Job, tmp_path: Path) -> None:
+    reported(job)
+    before, states = rows(), list(Phase.objects.order_by("id").values())
+    dump(directory=tmp_path, kinds=["history", "reports"])
+    FieldReport.objects.all().delete()
+    Phase.objects.update(**RESET)
+
+    load(paths=[tmp_path / "history.csv", tmp_path / "reports.csv"], now=EVENING)
+
+    assert rows() == before
+    assert list(Phase.objects.order_by("id").values()) == states

@@ -1,0 +1,68 @@
+"""Bad field reports as a phone sends them, over a socket: what is answered names the way out."""
+
+from datetime import timedelta
+from typing import Any
+from uuid import uuid4
+
+import httpx
+import pytest
+from django.core.cache import cache
+from django.utils import timezone
+from rest_framework.authtoken.models import Token
+
+from crews.models import Crew
+from jobs.models import FieldReport
+from tests.factories import OfficeFactory
+from tests.service.api import ROOT
+from tests.service.portfolio import make_firm, make_job
+
+pytestmark = pytest.mark.django_db(transaction=True)
+
+TOMORROW = (timezone.now() + timedelta(days=1)).isoformat()
+
+
+@pytest.fixture
+def client(live_server: Any) -> httpx.Client:
+    """The office's client of a firm with one job."""
+    cache.clear()
+    make_firm(crews=1)
+    Crew.objects.update(name="Alder crew")
+    make_job(number="26-001")
+    token = Token.objects.create(user=OfficeFactory())
+    return httpx.Client(
+        base_url=live_server.url + ROOT, headers={"Authorization": f"Token {token.key}"}
+    )
+
+
+@pytest.mark.parametrize(
+    ("given", "field", "value", "remedy"),
+    [
+        ({"phase": "PAINT"}, "phase", "PAINT", "Enter a phase's code"),
+        ({"share_done": 1.4}, "share_done", 1.4, "Enter 0 to 1"),
+        ({"made_at": TOMORROW}, "made_at", TOMORROW.replace("T", " "), "Set the clock"),
+    ],
+)
+def test_a_bad_report_is_told_by_field_value_and_remedy(
+    client: httpx.Client, given: dict[str, Any], field: str, value: Any, remedy: str
+) -> None:
+    body = {
+        "id": str(uuid4()),
+        "job": "26-001",
+        "phase": "LAYOUT",
+        "crew": "Alder crew",
+        "kind": "PROGRESS",
+        "share_done": 0.4,
+        "made_at": (timezone.now() - timedelta(hours=1)).isoformat(),
+        **given,
+    }
+
+    with client:
+        answer = client.post("reports/", json=body)
+
+    assert answer.status_code == 400
+    assert answer.headers["content-type"].startswith("application/problem+json")
+    (error,) = answer.json()["errors"]
+    assert error["field"] == field
+    assert error["value"] == value
+    assert error["remedy"].startswith(remedy)
+    assert not FieldReport.objects.exists()
