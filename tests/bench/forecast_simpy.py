@@ -15,7 +15,8 @@ import simpy
 
 from contractor.engine.problem import Mode, Problem
 from contractor.engine.schedule import Schedule
-from contractor.engine.simulate.chances import DAYS_PER_TEMPERATURE, Chances
+from contractor.engine.simulate.chances import Chances
+from contractor.engine.simulate.course import DAYS_PER_TEMPERATURE
 from contractor.engine.simulate.draw import Drawn
 from contractor.engine.worktime import SLOTS_PER_DAY
 

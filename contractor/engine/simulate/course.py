@@ -2,6 +2,7 @@
 
 from collections.abc import Sequence
 from dataclasses import dataclass
+from itertools import accumulate
 from statistics import NormalDist
 
 import numpy as np
@@ -40,7 +41,10 @@ class Course(PointerTable):
     first slot at which it may begin, whatever is ready; `promised` that from which its release (a
     delivery) is late. `has_place` is 0 for work that the plan has no place for. `lost_above` and
     `mud_above`: the standard normal number above which a day's weather stops work, shape gates ×
-    days. `variant_table` holds the tables of all waits, then their variants from `variant_first`.
+    days. `user_first` and `users` list by machine the crews that ever take it. Windows stand in the
+    order of their openings; `window_latest` is the last end among a window and those before.
+    `likely_days` is how many days of the axis most runs need. `variant_table` holds the tables of
+    all waits, then their variants from `variant_first`.
     """
 
     size: int
@@ -51,6 +55,7 @@ class Course(PointerTable):
     gates: int
     areas: int
     days: int
+    likely_days: int
     variants: int
     temperatures: int
     has_place: Flags
@@ -68,6 +73,8 @@ class Course(PointerTable):
     use_first: Ints
     use_resource: Ints
     use_units: Ints
+    user_first: Ints
+    users: Ints
     capacity: Ints
     blocked_first: Ints
     blocked_begins: Ints
@@ -75,7 +82,7 @@ class Course(PointerTable):
     may_be_put_off: Flags
     window_first: Ints
     window_opens: Ints
-    window_closes: Ints
+    window_latest: Ints
     leaders: Ints
     link_first: Ints
     link_after: Ints
@@ -137,6 +144,10 @@ def course_of(problem: Problem, schedule: Schedule, chances: Chances, *, early_d
         _units(mode.crew, mode.machines) if mode is not None and mode.crew is not None else []
         for mode in modes
     ]
+    users: list[set[int]] = [set() for _ in problem.resources]
+    for row in uses:
+        for r, _ in row[1:]:
+            users[r].add(row[0][0])
     links = [link for link in problem.links if not problem.activities[link.after].under_way]
     links.sort(key=lambda link: place_of[link.before])
     followers = [place_of[link.after] for link in links]
@@ -152,6 +163,7 @@ def course_of(problem: Problem, schedule: Schedule, chances: Chances, *, early_d
         gates=weather.gates,
         areas=weather.areas,
         days=len(weather.day_first) - 1,
+        likely_days=_likely_days(problem, schedule, weather.day_first),
         variants=variants.count,
         temperatures=problem.axis.slots // SLOTS_PER_TEMPERATURE + 1,
         has_place=_flags([m is not None for m in modes]),
@@ -169,6 +181,8 @@ def course_of(problem: Problem, schedule: Schedule, chances: Chances, *, early_d
         use_first=_firsts([len(row) for row in uses]),
         use_resource=_ints([r for row in uses for r, _ in row]),
         use_units=_ints([u for row in uses for _, u in row]),
+        user_first=_firsts([len(row) for row in users]),
+        users=_ints([crew for row in users for crew in sorted(row)]),
         capacity=layout.capacity,
         blocked_first=layout.blocked_first,
         blocked_begins=layout.blocked_begins,
@@ -181,7 +195,9 @@ def course_of(problem: Problem, schedule: Schedule, chances: Chances, *, early_d
         ),
         window_first=_firsts([len(row) for row in windows]),
         window_opens=_ints([w.opens for row in windows for w in row]),
-        window_closes=_ints([w.closes for row in windows for w in row]),
+        window_latest=_ints(
+            [latest for row in windows for latest in accumulate((w.closes for w in row), max)]
+        ),
         leaders=_counts(followers, size),
         link_first=_firsts(_counts([place_of[link.before] for link in links], size)),
         link_after=_ints(followers),
@@ -224,6 +240,13 @@ _AS_PLANNED = ActivityChances()
 _ALL_THERE = CrewChances()
 NEVER = 40.0
 """A standard normal number that is never reached."""
+
+
+def _likely_days(problem: Problem, schedule: Schedule, day_first: Ints) -> int:
+    """Return the days from the axis's first to the end of the plan and a quarter more."""
+    ends = max((place.finish for place in schedule.placed if place), default=problem.now)
+    slot = ends + (ends - problem.now) // 4
+    return min(int(np.searchsorted(day_first, slot)) + 1, len(day_first) - 1)
 
 
 def _mode_of(problem: Problem, schedule: Schedule, i: int) -> Mode | None:

@@ -150,10 +150,11 @@ def _happen(lay: Layout, course: Course, drawn: Drawn, run: Run, now: int, i: in
         for k in range(course.use_first[i], course.use_first[i + 1]):
             run.busy[course.use_resource[k]] -= course.use_units[k]
         _set_bit(run.asks, 0, crew)
-        if course.use_first[i + 1] - course.use_first[i] > 1:
+        for k in range(course.use_first[i] + 1, course.use_first[i + 1]):
             # A machine is free: whoever waits may want it.
-            for r in range(course.resources):
-                _set_bit(run.asks, 0, r)
+            r = course.use_resource[k]
+            for u in range(course.user_first[r], course.user_first[r + 1]):
+                _set_bit(run.asks, 0, course.users[u])
     elif crew == NONE:
         _begin(lay, course, drawn, run, i, _opens_at(lay, course, drawn, i, now), now)
     else:
@@ -278,15 +279,16 @@ def _put_off(course: Course, i: int, start: int, finish: int) -> int:
     """Return when to try again, or NONE where the dates fit all windows and machines."""
     first, last = course.window_first[i], course.window_first[i + 1]
     if last > first:
-        fits = False
-        following = course.axis_slots
-        for k in range(first, last):
-            if course.window_opens[k] <= start and finish <= course.window_closes[k]:
-                fits = True
-            elif course.window_opens[k] > start:
-                following = min(following, course.window_opens[k])
-        if not fits:
-            return following
+        # The first window that opens later; those before it are told by the last of their ends.
+        low, high = first, last
+        while low < high:
+            middle = (low + high) // 2
+            if course.window_opens[middle] > start:
+                high = middle
+            else:
+                low = middle + 1
+        if low == first or course.window_latest[low - 1] < finish:
+            return course.window_opens[low] if low < last else course.axis_slots
     for k in range(course.use_first[i], course.use_first[i + 1]):
         r = course.use_resource[k]
         for b in range(course.blocked_first[r], course.blocked_first[r + 1]):

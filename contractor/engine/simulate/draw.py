@@ -8,7 +8,7 @@ from contractor.engine.compiled import Flags, Floats, Ints, PointerTable, by_poi
 from contractor.engine.simulate.course import MOST_REPEATS, Course
 from contractor.engine.simulate.random_numbers import Luck, luck_of, normal, uniform
 
-__all__ = ["Drawn", "draw", "new_drawn"]
+__all__ = ["Drawn", "draw", "draw_days", "new_drawn"]
 
 _WORK, _JOB, _CREW = int(Luck.WORK), int(Luck.JOB), int(Luck.CREW)
 _LATE, _HOW_LATE, _VISIT = int(Luck.LATE), int(Luck.HOW_LATE), int(Luck.VISIT)
@@ -24,7 +24,7 @@ class Drawn(PointerTable):
     `work`, `released` (the first slot) and `repeats` by activity; of the repeats of a visit bit k
     of `reworks` says that the k-th needs rework. `lost[(area * gates + gate) * days + day]` and
     `short[crew * days + day]` are 1 on days without work, or with too few people. `warmth` is the
-    variant of the waits by stretch of the axis.
+    variant of the waits by stretch of the axis, `shared` each day's weather that areas share.
     """
 
     work: Ints
@@ -34,6 +34,7 @@ class Drawn(PointerTable):
     lost: Flags
     short: Flags
     warmth: Ints
+    shared: Floats
     job_luck: Floats
     crew_luck: Floats
 
@@ -52,6 +53,7 @@ def new_drawn(course: Course) -> Drawn:
         lost=np.zeros(max(course.areas * course.gates * course.days, 1), dtype=np.uint8),
         short=np.zeros(max(course.resources * course.days, 1), dtype=np.uint8),
         warmth=ints(course.temperatures),
+        shared=np.zeros(course.days),
         job_luck=np.zeros(max(course.jobs, 1)),
         crew_luck=np.zeros(max(course.resources, 1)),
     )
@@ -60,6 +62,12 @@ def new_drawn(course: Course) -> Drawn:
 @kernel
 def draw(course: Course, drawn: Drawn, seed: int, run: int) -> None:
     """Fill `drawn` with the luck of a run."""
+    draw_days(course, drawn, seed, run, course.days)
+
+
+@kernel
+def draw_days(course: Course, drawn: Drawn, seed: int, run: int, days: int) -> None:
+    """Fill `drawn` with the luck of a run; of days, only with that of the first `days`."""
     luck = luck_of(seed, run)
     for j in range(course.jobs):
         drawn.job_luck[j] = normal(luck, _JOB, course.job_key[j], 0)
@@ -70,8 +78,8 @@ def draw(course: Course, drawn: Drawn, seed: int, run: int) -> None:
     for k in range(course.temperatures if course.variants else 0):
         part = uniform(luck, _TEMPERATURE, _NO_KEY, k)
         drawn.warmth[k] = min(int(part * course.variants), course.variants - 1)
-    _draw_weather(course, drawn, luck)
-    _draw_people(course, drawn, luck)
+    _draw_weather(course, drawn, luck, days)
+    _draw_people(course, drawn, luck, days)
 
 
 @kernel
@@ -106,7 +114,7 @@ def _draw_activity(course: Course, drawn: Drawn, luck: np.uint64, i: int) -> Non
 
 
 @kernel
-def _draw_weather(course: Course, drawn: Drawn, luck: np.uint64) -> None:
+def _draw_weather(course: Course, drawn: Drawn, luck: np.uint64, days: int) -> None:
     """Draw each area's days as a series in which every day is a little like the one before."""
     if course.gates == 0:
         return
@@ -114,10 +122,12 @@ def _draw_weather(course: Course, drawn: Drawn, luck: np.uint64) -> None:
     fresh = np.sqrt(1 - persistence * persistence)
     common, own = np.sqrt(shared), np.sqrt(1 - shared)
     drawn.lost[:] = 0
+    for day in range(days):
+        drawn.shared[day] = common * normal(luck, _SHARED, _NO_KEY, day)
     for area in range(course.areas):
         weather = 0.0
-        for day in range(course.days):
-            news = common * normal(luck, _SHARED, _NO_KEY, day)
+        for day in range(days):
+            news = drawn.shared[day]
             if own > 0:
                 news += own * normal(luck, _WEATHER, np.uint64(area), day)
             weather = news if day == 0 else persistence * weather + fresh * news
@@ -131,8 +141,8 @@ def _draw_weather(course: Course, drawn: Drawn, luck: np.uint64) -> None:
 
 
 @kernel
-def _draw_people(course: Course, drawn: Drawn, luck: np.uint64) -> None:
+def _draw_people(course: Course, drawn: Drawn, luck: np.uint64, days: int) -> None:
     for r in range(course.resources):
-        for day in range(course.days if course.short_chance[r] > 0 else 0):
+        for day in range(days if course.short_chance[r] > 0 else 0):
             part = uniform(luck, _SHORT, course.crew_key[r], day)
             drawn.short[r * course.days + day] = part < course.short_chance[r]

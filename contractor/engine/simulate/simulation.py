@@ -14,7 +14,7 @@ from contractor.engine.schedule import Schedule
 from contractor.engine.simulate.chances import NO_CHANCES, Chances
 from contractor.engine.simulate.course import Course, course_of
 from contractor.engine.simulate.dispatch import Run, new_run, run_through
-from contractor.engine.simulate.draw import Drawn, draw, new_drawn
+from contractor.engine.simulate.draw import Drawn, draw_days, new_drawn
 
 __all__ = ["EARLY_DAYS", "Simulated", "merged", "simulate"]
 
@@ -128,10 +128,26 @@ def _run_many(
 ) -> None:
     """Make the runs of the rows of `starts` and `finishes`, shape (runs, activities)."""
     beyond = course.axis_slots + 1
+    days = course.likely_days
     for row in range(starts.shape[0]):
-        draw(course, drawn, seed, first_run + row)
+        draw_days(course, drawn, seed, first_run + row, days)
         run_through(lay, course, drawn, run)
+        while days < course.days and not _ends_within(course, run, days):
+            # Luck that was not drawn may have mattered: again, with more days.
+            days = min(course.days, days + days // 8 + 1)
+            draw_days(course, drawn, seed, first_run + row, days)
+            run_through(lay, course, drawn, run)
         for i in range(course.size):
             done = run.finish[i] >= 0
             starts[row, course.original[i]] = run.start[i] if done else beyond
             finishes[row, course.original[i]] = run.finish[i] if done else beyond
+
+
+@kernel
+def _ends_within(course: Course, run: Run, days: int) -> bool:
+    """Return whether everything that has a place ended before so many days of the axis did."""
+    end = course.day_first[days]
+    for i in range(course.size):
+        if course.has_place[i] and not 0 <= run.finish[i] <= end:
+            return False
+    return True
