@@ -76,6 +76,11 @@ class OutcomeForm(forms.Form):
     )
     said_by = forms.CharField(label="Said by", max_length=60, required=False)
     note = forms.CharField(label="Note", max_length=200, required=False)
+    happened_at = forms.DateTimeField(
+        label="When it was",
+        required=False,
+        error_messages={"invalid": "When it was: write it like 2026-06-01 14:30."},
+    )
     released = forms.CharField(label="Free", max_length=200, required=False)
     released_percent = forms.IntegerField(
         label="Percent free",
@@ -201,6 +206,7 @@ class DeskPages(admin.ModelAdmin):
                     seen=_seen(request),
                     outcome=told["outcome"],
                     said=_said(request, said_by=told["said_by"], note=told["note"]),
+                    happened_at=told["happened_at"],
                     released=told["released"],
                     released_share=None if percent is None else percent / 100,
                 ),
@@ -289,11 +295,10 @@ def _window(row: DeskRow) -> str:
 def _line(line: RecordLine) -> ShownLine:
     event = line.event
     phase = event.inspection.phase
-    entered = f"{event.by}" if event.by else "someone without a sign-in"
     return ShownLine(
         line=line,
         at=_moment(event.at),
-        who=f"{event.said_by}, entered by {entered}" if event.said_by else f"entered by {entered}",
+        who=event.teller or "entered by someone without a sign-in",
         what=f"{PHASE_TABLE[phase.code].label}, job {phase.job.number}: "
         + (f"{event.get_from_status_display().lower()} → " if event.from_status else "")
         + event.get_to_status_display().lower()

@@ -11,6 +11,7 @@ from django.http import HttpRequest
 from contractor.trade.phases import INSPECTIONS, PHASE_TABLE
 from inspections.admin.desk import DeskPages
 from inspections.models import Inspection
+from inspections.services.visits import begin_record
 from jobs.admin.words import day, span
 from jobs.forms import NamedErrors
 from jobs.models import Job, Phase
@@ -33,9 +34,17 @@ class InspectionKindFilter(admin.SimpleListFilter):
         return queryset.filter(phase__code=self.value()) if self.value() else queryset
 
 
+# What the desk enters, each as a line of the visit's record.
+OUTCOME_FIELDS = ("status", "decided_at", "released", "released_share")
+
+
 @admin.register(Inspection)
 class InspectionAdmin(DeskPages):
-    """Visits asked for, confirmed and made; the desk keeps their record."""
+    """
+    Visits asked for, confirmed and made; only the desk changes them, so that all is on record.
+
+    A visit that the plan does not know of, or that was asked for before today, is added here.
+    """
 
     form = NamedErrors
     list_display = ("job", "kind", "status", "visit", "authority", "requested", "note")
@@ -45,6 +54,7 @@ class InspectionAdmin(DeskPages):
     autocomplete_fields = ("phase",)
     date_hierarchy = "requested_at"
     ordering = ("-requested_at", "-id")
+    fields = ("phase", "requested_at", ("visit_from", "visit_until"), "note", *OUTCOME_FIELDS)
 
     @admin.display(description="job", ordering="phase__job__number")
     def job(self, inspection: Inspection) -> Job:
@@ -71,6 +81,21 @@ class InspectionAdmin(DeskPages):
         """Return who inspects."""
         permit = getattr(inspection.phase.job, "permit", None)
         return str(permit.authority) if permit else "–"
+
+    def get_readonly_fields(
+        self, request: HttpRequest, obj: Inspection | None = None
+    ) -> tuple[str, ...]:
+        """Return all fields of a stored visit, and of a new one what the desk enters."""
+        if obj is None:
+            return OUTCOME_FIELDS
+        return ("phase", "requested_at", "visit_from", "visit_until", "note", *OUTCOME_FIELDS)
+
+    def save_model(self, request: HttpRequest, obj: Inspection, form: Any, change: bool) -> None:
+        """Store a new visit with the first line of its record."""
+        super().save_model(request, obj, form, change)
+        if not change:
+            user: Any = request.user
+            begin_record(obj, by=user)
 
     def has_delete_permission(self, request: HttpRequest, obj: Inspection | None = None) -> bool:
         """Refuse deletion: what was said of a visit is never lost."""

@@ -106,3 +106,9 @@ class InspectionEvent(models.Model):
 
     def __str__(self) -> str:
         return f"{self.inspection_id}.{self.number} {self.get_to_status_display()}"
+
+    @property
+    def teller(self) -> str:
+        """Return who said it and who entered it, as far as either is known."""
+        entered = f"entered by {self.by}" if self.by else ""
+        return ", ".join(filter(None, (self.said_by, entered)))

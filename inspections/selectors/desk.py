@@ -93,7 +93,7 @@ class DeskRow:
 
 @dataclass(frozen=True, slots=True)
 class RecordLine:
-    """An event of the record; `can_undo` where it is its visit's last."""
+    """An event of the record; `can_undo` where it is its visit's last and not from a file."""
 
     event: InspectionEvent
     can_undo: bool
@@ -191,7 +191,10 @@ def _record() -> list[RecordLine]:
         inspection__in=[event.inspection_id for event in events]
     ).values_list("inspection_id", "number"):
         last[visit_id] = max(last.get(visit_id, 0), number)
-    return [RecordLine(event, event.number == last[event.inspection_id]) for event in events]
+    return [
+        RecordLine(event, bool(event.after) and event.number == last[event.inspection_id])
+        for event in events
+    ]
 
 
 class _Days:

@@ -112,7 +112,7 @@ def ask(
         phase = _open_inspection(phase_id)
         standing = open_visit(phase)
         if standing is not None:
-            return Recorded(last_event(standing) or _first_event(standing), is_new=False)
+            return Recorded(last_event(standing) or begin_record(standing), is_new=False)
         visit = Inspection(
             phase=phase,
             requested_at=said.now,
@@ -193,6 +193,19 @@ def record(
     return _change(inspection_id, seen, outcome, said, change)
 
 
+def begin_record(visit: Inspection, *, by: User | None = None) -> InspectionEvent:
+    """Begin the record of a visit that was loaded from a file or typed on its own page."""
+    return InspectionEvent.objects.create(
+        inspection=visit,
+        number=1,
+        at=visit.requested_at,
+        by=by,
+        to_status=visit.status,
+        note="as it stood when its record began",
+        after=_seen(visit),
+    )
+
+
 def undo(*, event_id: int, said: Said) -> Recorded:
     """
     Take the last event of a visit back by a new event that restores what was before it.
@@ -238,7 +251,7 @@ def _change(
     """Change a visit as one event, unless it is the second click of the same."""
     with transaction.atomic():
         visit = _locked(inspection_id)
-        last = last_event(visit) or _first_event(visit)
+        last = last_event(visit) or begin_record(visit)
         seen = max(seen, 1)  # a visit that has no record yet gets its first line just above
         if last.number != seen:
             if last.number == seen + 1 and last.to_status == status and last.by == said.by:
@@ -330,18 +343,6 @@ def _locked(inspection_id: int) -> Inspection:
         Inspection.objects.select_for_update(of=("self",))
         .select_related("phase__job")
         .get(pk=inspection_id)
-    )
-
-
-def _first_event(visit: Inspection) -> InspectionEvent:
-    """Begin the record of a visit that was loaded from a file or typed on its own page."""
-    return InspectionEvent.objects.create(
-        inspection=visit,
-        number=1,
-        at=visit.requested_at,
-        to_status=visit.status,
-        note="as it stood when its record began",
-        after=_seen(visit),
     )
 
 

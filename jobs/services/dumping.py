@@ -8,7 +8,7 @@ from django.db import models, transaction
 from django.db.models import Q
 
 from contractor.trade.phases import REWORK
-from inspections.models import Inspection, Pour, PourReading
+from inspections.models import Inspection, InspectionEvent, Pour, PourReading, SiteReadiness
 from jobs.models import FieldReport, Phase
 from jobs.services.loading_cells import cell_of
 from jobs.services.loading_files import protect, write
@@ -69,8 +69,13 @@ def _rows(table: Table) -> models.QuerySet[Any]:
         rows = rows.exclude(phase__status=Phase.Status.DROPPED)
         more = ("crew",) if table.model is FieldReport else ()
         return rows.select_related("phase__job", *more)
+    if table.model is InspectionEvent:
+        rows = rows.exclude(inspection__phase__status=Phase.Status.DROPPED)
+        return rows.select_related("by", "undoes", "inspection__phase__job")
     if table.model in (Pour, PourReading):
         return rows_of_pours(rows)
+    if table.model is SiteReadiness:
+        return rows.select_related("job", "released_by")
     related = [column.attname for column in table.columns if column.refers_to]
     return rows.select_related(*related) if related else rows
 
@@ -78,13 +83,29 @@ def _rows(table: Table) -> models.QuerySet[Any]:
 def _cells(table: Table, row: Any) -> Iterator[str]:
     """Yield a row's cells in the order of the columns."""
     for column in table.columns:
-        of_phase = table.model in _OF_PHASES and column.field.model is Phase
-        owner = row.phase if of_phase else row
+        owner = row
+        if isinstance(owner, InspectionEvent) and column.field.model is not InspectionEvent:
+            owner = owner.inspection
+        if isinstance(owner, _OF_PHASES) and column.field.model is Phase:
+            owner = owner.phase
         is_share = table.model is Phase and column.name == "share_done"
         if is_share and row.status != Phase.Status.UNDER_WAY:
             yield ""
         else:
-            yield _cell(column, getattr(behind(owner, column), column.attname))
+            told = _signed(row, column.name)
+            yield _cell(column, told or getattr(behind(owner, column), column.attname))
+
+
+def _signed(row: Any, name: str) -> str:
+    """Return a text with the sign-in that goes with it, as people are not in these files."""
+    if isinstance(row, InspectionEvent) and name == "said_by":
+        return row.teller[:60]
+    if isinstance(row, InspectionEvent) and name == "note" and row.undoes:
+        return row.note or f"undo of line {row.undoes.number}"
+    if isinstance(row, SiteReadiness) and name == "release_why" and row.released_by:
+        signed = f" (released by {row.released_by})"
+        return row.release_why[: 200 - len(signed)] + signed
+    return ""
 
 
 def _cell(column: Column, value: Any) -> str:

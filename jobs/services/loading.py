@@ -26,6 +26,7 @@ from jobs.services.loading_phases import (
     add_rework,
     apply_history,
     attach_inspections,
+    attach_visit_record,
     mark_part_passes,
     store_reports,
 )
@@ -169,6 +170,8 @@ def _store_phases(run: Run, now: datetime | None) -> None:
     add_rework(run)
     attach_inspections(run)
     _store(run, "inspections")
+    attach_visit_record(run)
+    _store(run, "visit_record")
     apply_history(run, now=now)
     mark_part_passes(run)
     attach_pours(run, now=now)

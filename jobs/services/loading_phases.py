@@ -7,7 +7,7 @@ from django.db import IntegrityError, transaction
 from django.utils import timezone
 
 from contractor.trade.phases import PHASE_TABLE, REWORK, Performer
-from inspections.models import Inspection
+from inspections.models import Inspection, InspectionEvent
 from jobs.models import FieldReport, Job, Phase
 from jobs.services.intake import refresh_phases
 from jobs.services.loading_checks import check_constraints
@@ -18,6 +18,7 @@ __all__ = [
     "add_rework",
     "apply_history",
     "attach_inspections",
+    "attach_visit_record",
     "mark_part_passes",
     "store_reports",
 ]
@@ -91,6 +92,34 @@ def attach_inspections(run: Run) -> None:
             run.fail(entry, "requested_at", "Already in the database. Take the row out.")
         else:
             inspection.phase = phase
+
+
+def attach_visit_record(run: Run) -> None:
+    """Give each line of a record its visit; a visit that is not there is an error."""
+    phases = _phases_named(run, "visit_record")
+    visits = {
+        (visit.phase_id, visit.requested_at): visit
+        for visit in Inspection.objects.filter(phase__in=phases.values())
+    }
+    existing = set(
+        InspectionEvent.objects.filter(inspection__in=visits.values()).values_list(
+            "inspection", "number"
+        )
+    )
+    for entry in list(run.good("visit_record")):
+        phase = _phase_of(run, entry, phases)
+        if phase is None:
+            continue
+        event = cast(InspectionEvent, entry.instance)
+        visit = visits.get((phase.pk, entry.values["requested_at"]))
+        if visit is None:
+            run.fail(
+                entry, "requested_at", "No such visit of the phase. Write one of inspections.csv."
+            )
+        elif (visit.pk, event.number) in existing:
+            run.fail(entry, "number", "Already in the database. Take the row out.")
+        else:
+            event.inspection = visit
 
 
 def store_reports(run: Run, *, now: datetime | None) -> None:

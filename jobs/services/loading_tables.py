@@ -14,6 +14,7 @@ from inspections.models import (
     Authority,
     AuthorityClosure,
     Inspection,
+    InspectionEvent,
     InspectionRule,
     LocateRule,
     LocateTicket,
@@ -136,6 +137,12 @@ def _pour_table(kind: str, model: type[models.Model], names: str, key: str) -> T
     """Return a table whose rows belong to a pour, named by its phase, its moment and its part."""
     of_pour = (*_columns(Phase, "job phase=code"), *_columns(Pour, "poured_at part"))
     return Table(kind, model, of_pour + tuple(_columns(model, names)), tuple(key.split()))
+
+
+def _visit_table(kind: str, model: type[models.Model], names: str, key: str) -> Table:
+    """Return a table whose rows belong to a visit, named by its phase and when it was asked."""
+    of_visit = (*_columns(Phase, "job phase=code"), *_columns(Inspection, "requested_at"))
+    return Table(kind, model, of_visit + tuple(_columns(model, names)), tuple(key.split()))
 
 
 def _phase_table(kind: str, model: type[models.Model], names: str, key: str) -> Table:
@@ -304,6 +311,12 @@ _ALL = (
         Inspection,
         "status requested_at visit_from visit_until decided_at released released_share note",
         "job phase requested_at",
+    ),
+    _visit_table(
+        "visit_record",
+        InspectionEvent,
+        "number at said_by from_status to_status note",
+        "job phase requested_at number",
     ),
     _table(
         "strength_needs",

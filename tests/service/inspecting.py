@@ -66,6 +66,6 @@ def told(visit: Inspection, outcome: str, *, now: datetime, **more: Any) -> Reco
         inspection_id=visit.pk,
         seen=last.number if last else 0,
         outcome=outcome,
-        said=Said(now=now, note=note, by=more.pop("by", None)),
+        said=Said(now=now, note=note, by=more.pop("by", None), said_by=more.pop("said_by", "")),
         **more,
     )

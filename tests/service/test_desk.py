@@ -356,11 +356,51 @@ class TestPage:
         visit.refresh_from_db()
         assert visit.status == "REQUESTED"
 
+    def test_an_outcome_keeps_the_moment_that_is_entered(self, job, office, at_noon):
+        finish(job, "LAYOUT", "DIG", at=NOON - timedelta(hours=3))
+        visit = asked(job, "HOLE_INSPECTION", now=NOON - timedelta(hours=2))
+        client = Client()
+        client.force_login(office)
+
+        client.post(
+            reverse("admin:inspections_inspection_record", args=[visit.pk]),
+            {"seen": "1", "outcome": "PASSED", "happened_at": "2026-06-01T11:15"},
+        )
+
+        visit.refresh_from_db()
+        assert visit.decided_at == datetime(2026, 6, 1, 11, 15, tzinfo=ZONE)
+        assert phase(job, "HOLE_INSPECTION").done_at == visit.decided_at
+
+    def test_a_visit_added_by_hand_begins_its_record_and_only_the_desk_changes_it(
+        self, job, office, at_noon
+    ):
+        holes = phase(job, "HOLE_INSPECTION")
+        client = Client()
+        client.force_login(office)
+        asked_at = {"requested_at_0": "2026-06-01", "requested_at_1": "10:00:00"}
+
+        client.post(
+            reverse("admin:inspections_inspection_add"),
+            {"phase": holes.pk, **asked_at, "note": "by phone", "status": "PASSED"},
+        )
+        visit = Inspection.objects.get()
+        client.post(
+            reverse("admin:inspections_inspection_change", args=[visit.pk]),
+            {"phase": holes.pk, **asked_at, "note": "changed", "status": "PASSED"},
+        )
+
+        visit.refresh_from_db()
+        assert (visit.status, visit.note) == ("REQUESTED", "by phone")
+        event = visit.events.get()
+        assert (event.by, event.to_status) == (office, "REQUESTED")
+
     @pytest.mark.parametrize(
         ("told", "says"),
         [
             ({"outcome": "PARTIAL"}, "Say which holes or bays are free"),
             ({"outcome": "GONE"}, "Choose one of the outcomes"),
+            ({"outcome": "PASSED", "happened_at": "2026-06-01T14:00"}, "is still to come"),
+            ({"outcome": "PASSED", "happened_at": "noon"}, "write it like 2026-06-01 14:30"),
             ({"outcome": "PARTIAL", "released": "x", "released_percent": "100"}, "99 or less"),
         ],
     )

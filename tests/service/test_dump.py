@@ -34,13 +34,18 @@ LEFT_OUT = {
     ("reports", "phase"),  # named by job and code
     ("reports", "by"),  # a sign-in; the name stays
     ("inspections", "phase"),  # named by job and code
+    ("visit_record", "inspection"),  # named by its phase and when it was asked for
+    ("visit_record", "by"),  # a sign-in; the name stays in said_by
+    ("visit_record", "before"),  # what an undo would restore: lines of a file are not undone
+    ("visit_record", "after"),
+    ("visit_record", "undoes"),  # the note says which
     ("pours", "phase"),
     ("pour_readings", "pour"),  # named by its phase, moment and part
     ("strength_needs", "entered_by"),  # a sign-in
     ("weather_areas", "last_good_at"),  # the source's own state
     ("weather_areas", "last_tried_at"),
     ("weather_areas", "last_error"),
-    ("site_readiness", "released_by"),  # a sign-in; the reason and the day stay
+    ("site_readiness", "released_by"),  # a sign-in; the name stays in release_why
 }
 
 

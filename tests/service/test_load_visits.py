@@ -6,12 +6,22 @@ from pathlib import Path
 
 import pytest
 
-from inspections.models import Authority, AuthorityClosure, Inspection, InspectionRule, Permit
+from inspections.models import (
+    Authority,
+    AuthorityClosure,
+    Inspection,
+    InspectionRule,
+    Permit,
+    SiteReadiness,
+)
+from inspections.selectors.desk import desk
+from inspections.services.site import release
+from inspections.services.visits import Said, undo
 from jobs.models import Job, Phase, Plan
 from jobs.services.dumping import dump
 from jobs.services.loading import LoadFailed, load
-from tests.factories import AuthorityFactory
-from tests.service.inspecting import asked, booked, finish, phase, publish, told
+from tests.factories import AuthorityFactory, OfficeFactory
+from tests.service.inspecting import asked, booked, finish, phase, publish, published_job, told
 from tests.service.portfolio import MONDAY, cover_digging, make_firm, make_job
 
 pytestmark = pytest.mark.django_db
@@ -83,6 +93,52 @@ def test_rules_results_and_rework_come_back(tmp_path: Path):
     job = Job.objects.get()
     assert phase(job, "HOLE_INSPECTION").partly_passed
     assert phase(job, "HOLE_REWORK").status == "OPEN"
+
+
+def test_the_record_of_a_visit_and_who_released_a_site_come_back_with_names(tmp_path: Path):
+    office = OfficeFactory(username="office")
+    job = published_job(number="26-001")
+    release(job=job, by=office, why="Skirt board takes it up", now=MONDAY)
+    finish(job, "LAYOUT", "DIG", at=MONDAY + timedelta(hours=5))
+    noon = MONDAY + timedelta(hours=6)
+    visit = asked(job, "HOLE_INSPECTION", now=noon)
+    failed = told(visit, "FAILED", now=visit.visit_until, by=office, said_by="Inspector Dray")
+    undo(event_id=failed.event.pk, said=Said(now=visit.visit_until))
+    lines = "number", "at", "from_status", "to_status"
+    before = list(visit.events.order_by("number").values_list(*lines))
+    dump(directory=tmp_path)
+    Plan.objects.all().delete()
+    Job.objects.all().delete()
+    Authority.objects.all().delete()
+
+    kinds = OF_JOBS | {"visit_record", "site_readiness"}
+    load(paths=[path for path in tmp_path.glob("*.csv") if path.stem in kinds])
+
+    again = Inspection.objects.get()
+    assert list(again.events.order_by("number").values_list(*lines)) == before
+    assert len(before) == 3
+    assert again.events.get(number=2).teller == "Inspector Dray, entered by office"
+    assert again.events.get(number=3).note == "undo of line 2"
+    assert not any(line.can_undo for line in desk(now=visit.visit_until).record)
+    why = SiteReadiness.objects.get().release_why
+    assert why == "Skirt board takes it up (released by office)"
+
+
+def test_a_line_of_a_record_without_its_visit_is_told_by_line(tmp_path: Path):
+    make_firm()
+    make_job(number="26-001")
+    path = tmp_path / "visit_record.csv"
+    path.write_text(
+        "job,phase,requested_at,number,at,to_status\n"
+        "26-001,HOLE_INSPECTION,2026-06-01 12:00,1,2026-06-01 12:00,REQUESTED\n"
+    )
+
+    with pytest.raises(LoadFailed) as failed:
+        load(paths=[path])
+
+    (error,) = failed.value.errors
+    assert (error.line, error.column) == (2, "requested_at")
+    assert "inspections.csv" in error.message
 
 
 def test_a_rule_of_repetition_that_cannot_be_read_is_told_by_line(tmp_path: Path):
