@@ -9,6 +9,7 @@ from django.db import transaction
 from django.utils import timezone
 
 from contractor.engine.schedule import BrokenPin
+from contractor.trade.phases import PHASE_TABLE
 from crews.models import Crew
 from jobs.models import Job, Phase
 from jobs.services import planning
@@ -83,7 +84,7 @@ def pin(
         if broken:
             nearest = broken.nearest_start
             raise PinRefused(
-                broken.reason,
+                _stopped_by_weather(portfolio, phase, starts_at) or broken.reason,
                 None if nearest is None else portfolio.problem.axis.instant(nearest),
             )
         reason = f"{phase.get_code_display()} of {phase.job.number} is pinned"
@@ -127,6 +128,15 @@ def _pushed_out(portfolio: Portfolio, schedule: Schedule, phase_id: int) -> Brok
             what = f"{other.get_code_display().lower()} of job {other.job.number}"
             return BrokenPin(mine.activity, f"the crew is pinned to {what} then", None)
     return None
+
+
+def _stopped_by_weather(portfolio: Portfolio, phase: Phase, starts_at: datetime) -> str:
+    """Return why weather stops a phase on the day of its pin; empty where it does not."""
+    weather = portfolio.work.weather.site(phase.job, PHASE_TABLE[phase.code].weather_gate)
+    day = timezone.localdate(starts_at)
+    why = weather.why_on(day) if weather is not None else ""
+    what = phase.get_code_display().lower()
+    return f"weather stops {what} on {day:%a %b %-d} ({why})" if why else ""
 
 
 def _broken(portfolio: Portfolio, schedule: Schedule, phase_id: int) -> BrokenPin | None:

@@ -6,7 +6,9 @@ import pytest
 
 from jobs.models import Booking, Phase
 from jobs.services import pinning, planning
+from tests.factories import WeatherAreaFactory
 from tests.service.portfolio import MONDAY, ZONE, cover_digging, make_firm, make_job
+from tests.service.weather_hours import tell
 
 pytestmark = pytest.mark.django_db
 
@@ -43,6 +45,27 @@ def test_a_pin_before_its_wait_is_refused_with_the_nearest_date():
     posts.refresh_from_db()
     assert posts.pinned_start_at is None
     pinning.pin(phase_id=posts.pk, crew_id=None, starts_at=nearest, now=MONDAY)
+
+
+def test_a_pin_on_a_day_that_weather_stops_is_refused_with_the_weather():
+    make_firm()
+    job = make_job()
+    area = WeatherAreaFactory()
+    tell(area, MONDAY.date(), days=3)
+    tell(area, MONDAY.date() + timedelta(days=1), wind_mph=40)
+    done = ("LAYOUT", "DIG", "HOLE_INSPECTION", "POUR", "POSTS", "FRAME")
+    Phase.objects.filter(job=job, code__in=done).update(
+        status="DONE", done_at=MONDAY - timedelta(days=3)
+    )
+    trusses = Phase.objects.get(job=job, code="TRUSSES")
+
+    with pytest.raises(
+        pinning.PinRefused,
+        match=r"weather stops set trusses and purlins on Tue Jun 2 \(wind 40 mph",
+    ):
+        pinning.pin(
+            phase_id=trusses.pk, crew_id=None, starts_at=MONDAY + timedelta(days=1), now=MONDAY
+        )
 
 
 def test_a_pin_in_the_past_is_refused():
