@@ -34,8 +34,10 @@ if TYPE_CHECKING:
     from jobs.models import Job
 
 HOUR = timedelta(hours=1)
-# Rain of so many days before counts for mud: no area has more mud days.
-LOOK_BACK_DAYS = 10
+# Rain before today counts for mud, for at most ten days; temperatures count as long as a slab
+# that is poured may still make someone wait, so that its gate does not move to the climate's
+# while it cures: at 33 °F it has 70 % after 24 days, and frost adds none.
+LOOK_BACK_DAYS = 45
 AHEAD_DAYS = 11
 # Where several sources tell the same hour, the first of these counts: what was measured, then
 # what a person has entered, then what was fetched.
