@@ -134,7 +134,7 @@ CAUTIONS: Mapping[WeatherGate, str] = MappingProxyType(
         WeatherGate.CONCRETE: "Never place on frozen ground. Protect fresh concrete from frost "
         "and rain; wet concrete burns skin and eyes.",
         WeatherGate.TRUSS: "Half-braced trusses go over in gusts below the stop limit: brace each "
-        "as it is set, and nobody under the load.",
+        "as it is set, fall protection on, and nobody under the load.",
         WeatherGate.ROOF: "Wet, frosty or snow-covered steel is not walked on. Fall protection on; "
         "no sheets in wind.",
         WeatherGate.WALL: "Sheets catch wind and cut; two people to a long sheet.",

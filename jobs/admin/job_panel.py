@@ -2,13 +2,16 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterable
 from dataclasses import dataclass, field
 
 from django.utils import timezone
 from django.utils.safestring import SafeString, mark_safe
 
 from contractor.trade.errors import SpecError
+from contractor.trade.phases import PHASE_TABLE
 from contractor.trade.takeoff import Line
+from contractor.trade.weather import CAUTIONS, PHASE_GATES, WeatherGate
 from inspections.models import Inspection, InspectionEvent
 from inspections.selectors.locate import TicketWarning, ticket_warnings
 from inspections.selectors.permits import PermitState, permit_states
@@ -54,6 +57,7 @@ class Panel:
     elevation_drawing: SafeString = field(default_factory=SafeString)
     lines: tuple[Line, ...] = ()
     cautions: tuple[str, ...] = ()
+    work_cautions: tuple[tuple[str, str], ...] = ()
     concrete: list[PourSection] = field(default_factory=list)
     permits: list[PermitState] = field(default_factory=list)
     visits: list[tuple[Inspection, list[InspectionEvent]]] = field(default_factory=list)
@@ -62,6 +66,7 @@ class Panel:
 def panel_of(job: Job) -> Panel:
     """Return the panel of a stored job; a building that cannot be built shows why instead."""
     panel = _dates_of(job)
+    panel.work_cautions = _work_cautions(row.phase for row in panel.phases)
     _add_holds(panel, job)
     try:
         building, take_off, _ = take_off_of(job)
@@ -75,6 +80,16 @@ def panel_of(job: Job) -> Panel:
     panel.cautions = tuple(caution.message for caution in building.cautions())
     panel.concrete = concrete_sections(job, panel.published or panel.draft, now=timezone.now())
     return panel
+
+
+def _work_cautions(phases: Iterable[Phase]) -> tuple[tuple[str, str], ...]:
+    """Return what can hurt people in the outdoor work that is still to do, with its kind."""
+    over = (Phase.Status.DONE, Phase.Status.DROPPED)
+    gates = {PHASE_TABLE[p.code].weather_gate for p in phases if p.status not in over}
+    gates &= set(PHASE_GATES)
+    if gates:
+        gates |= {WeatherGate.LIFT, WeatherGate.OUTDOORS}
+    return tuple((gate.label, text) for gate, text in CAUTIONS.items() if gate in gates)
 
 
 def _add_holds(panel: Panel, job: Job) -> None:

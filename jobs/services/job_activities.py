@@ -282,7 +282,8 @@ class JobActivities:
         ends = self.parts.waits.at(index, begins)
         if note is None or ends <= self.parts.now:
             return None
-        return Hold(note.kind, follows.after, ends, note.basis, begins, follows.before)
+        words = note.words(begins, ends)
+        return Hold(note.kind, follows.after, ends, words, begins, follows.before)
 
     def _add_links(self, phase: Phase) -> None:
         for follows in self.leaders[phase.code]:
