@@ -458,12 +458,17 @@ def _told(*, since: datetime) -> dict[int, Told]:
     for row in rows.order_by("made_at", "id"):
         before = found.get(row.phase_id)
         cause = row.stopped_by or (before.cause if before else "")
-        said = f", stopped by: {Cause(cause).label.lower()}" if cause else ""
         words = f"{row.phase.get_code_display()} of {row.phase.job.number}: "
-        found[row.phase_id] = Told(
-            str(row.pk), row.made_at, cause, f"{words}{row.get_kind_display().lower()}{said}"
-        )
+        found[row.phase_id] = Told(str(row.pk), row.made_at, cause, words + _said(row, cause))
     return found
+
+
+def _said(row: FieldReport, cause: str) -> str:
+    """Return what a report says in few words, with the last cause that was named by then."""
+    kind = row.get_kind_display().lower()
+    because = f" by {Cause(cause).label.lower()}" if cause else ""
+    stopped = row.kind == FieldReport.Kind.STOPPED
+    return f"{kind}{because}" if stopped or not cause else f"{kind}, was stopped{because}"
 
 
 def _name_causes(plan: Plan, told: Mapping[int, Told]) -> None:
