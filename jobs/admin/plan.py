@@ -15,6 +15,7 @@ from django.utils import timezone
 
 from jobs import tasks
 from jobs.admin.crew_sections import crew_sections
+from jobs.admin.owner import owner_context
 from jobs.admin.plan_report import could_begin, report_of
 from jobs.admin.what_if import what_if_context
 from jobs.admin.words import count, short_day
@@ -57,6 +58,7 @@ class PlanAdmin(admin.ModelAdmin):
         view = self.admin_site.admin_view
         return [
             path("ask/", view(self.ask), name="jobs_plan_ask"),
+            path("owner/", view(self.owner), name="jobs_plan_owner"),
             path("<int:plan_id>/publish/", view(self.publish), name="jobs_plan_publish"),
             path(
                 "<int:plan_id>/pull-forward/",
@@ -168,6 +170,18 @@ class PlanAdmin(admin.ModelAdmin):
         words = f"{draft} begins job {entry.job} sooner. Nothing changes before it is published."
         self.message_user(request, words, messages.SUCCESS)
         return redirect("admin:jobs_plan_change", draft.pk)
+
+    def owner(self, request: HttpRequest) -> HttpResponse:
+        """Show the firm as its owner reads it: backlog, finishes, load, slips, calibration."""
+        if not self.has_view_permission(request):
+            raise PermissionDenied
+        context = {
+            **self.admin_site.each_context(request),
+            "title": "The firm at a glance",
+            "opts": self.opts,
+            **owner_context(now=timezone.now()),
+        }
+        return TemplateResponse(request, "admin/jobs/plan/owner.html", context)
 
     def what_if(self, request: HttpRequest, plan_id: int) -> HttpResponse:
         """Show why a booking of the plan is where it is, and what one change would do."""
