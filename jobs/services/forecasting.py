@@ -36,6 +36,8 @@ if TYPE_CHECKING:
     from jobs.selectors.open_work import OpenWork
     from jobs.services.plan_making import Progress
 
+    _Found = tuple[ForecastRows, Mapping[Driver, list[float]]]
+
 DRAWS = 2000
 # Means need fewer draws than tails do; our own.
 DRIVER_DRAWS = 400
@@ -149,12 +151,13 @@ def forecast_now(
         workers=workers,
         progress=lambda made: tell(10 + round(60 * made / draws), f"{made:,} of {draws:,} draws"),
     )
+    tell(72, "Looking for what drives the dates")
+    found = _found(seen, drawn, seed=seed, workers=workers)
+    tell(95, "Storing the forecast")
     with transaction.atomic():
-        forecast = _new_forecast(seen, draws=draws, seed=seed, now=now)
-        return _finish(forecast, seen, drawn, workers=workers, tell=tell)
+        return _store(_new_forecast(seen, draws=draws, seed=seed, now=now), found)
 
 
-@transaction.atomic
 def begin(*, now: datetime, draws: int = DRAWS, seed: int = 1) -> Forecast:
     """
     Return a forecast to be made in chunks by any number of workers; its chunks are rows.
@@ -162,12 +165,16 @@ def begin(*, now: datetime, draws: int = DRAWS, seed: int = 1) -> Forecast:
     One that was begun before and is not done is given up. Raises as `outlook`.
     """
     seen = outlook(now=now)
-    Forecast.objects.filter(status=Forecast.Status.MAKING).update(status=Forecast.Status.OVERTAKEN)
-    forecast = _new_forecast(seen, draws=draws, seed=seed, now=now)
-    ForecastChunk.objects.bulk_create(
-        ForecastChunk(forecast=forecast, first_run=first, runs=min(RUNS_IN_A_CHUNK, draws - first))
-        for first in range(0, draws, RUNS_IN_A_CHUNK)
-    )
+    with transaction.atomic():
+        for row in Forecast.objects.filter(status=Forecast.Status.MAKING):
+            _give_up(row)
+        forecast = _new_forecast(seen, draws=draws, seed=seed, now=now)
+        ForecastChunk.objects.bulk_create(
+            ForecastChunk(
+                forecast=forecast, first_run=first, runs=min(RUNS_IN_A_CHUNK, draws - first)
+            )
+            for first in range(0, draws, RUNS_IN_A_CHUNK)
+        )
     return forecast
 
 
@@ -209,18 +216,24 @@ def open_chunks(*, begun_before: datetime) -> list[int]:
     return list(waiting) or list(rows.order_by("-pk").values_list("pk", flat=True)[:1])
 
 
-@transaction.atomic
 def _merge(forecast: Forecast, seen: Outlook) -> Forecast | None:
-    """Make the rows of a forecast whose draws are all there; None while some are missing."""
-    Forecast.objects.select_for_update().get(pk=forecast.pk)
-    mine = Forecast.objects.filter(pk=forecast.pk, status=Forecast.Status.MAKING)
+    """
+    Make the rows of a forecast whose draws are all there; None while some are missing.
+
+    Nothing is locked while it is worked out: of two that do, the first to store has made it.
+    """
     chunks = list(forecast.chunks.order_by("first_run"))
-    if not mine.exists() or any(chunk.dates is None for chunk in chunks):
+    if not chunks or any(chunk.dates is None for chunk in chunks):
         return None
     size = len(seen.portfolio.problem.activities)
     drawn = merged([_unpacked(chunk, size) for chunk in chunks])
-    forecast.chunks.all().delete()
-    return _finish(forecast, seen, drawn, workers=1, tell=_tell_nobody)
+    found = _found(seen, drawn, seed=forecast.seed, workers=1)
+    with transaction.atomic():
+        row = Forecast.objects.select_for_update().get(pk=forecast.pk)
+        if row.status != Forecast.Status.MAKING:
+            return None
+        row.chunks.all().delete()
+        return _store(row, found)
 
 
 def _new_forecast(seen: Outlook, *, draws: int, seed: int, now: datetime) -> Forecast:
@@ -232,14 +245,14 @@ def _new_forecast(seen: Outlook, *, draws: int, seed: int, now: datetime) -> For
     return forecast
 
 
-def _finish(
-    forecast: Forecast, seen: Outlook, drawn: Simulated, *, workers: int, tell: Progress
-) -> Forecast:
-    """Write the rows of a forecast from its draws."""
-    tell(72, "Looking for what drives the dates")
+def _found(seen: Outlook, drawn: Simulated, *, seed: int, workers: int) -> _Found:
     rows = ForecastRows(seen.portfolio, seen.schedule, drawn)
-    drivers = _drivers(seen, drawn, rows, seed=forecast.seed, workers=workers)
-    tell(95, "Storing the forecast")
+    return rows, _drivers(seen, drawn, rows, seed=seed, workers=workers)
+
+
+def _store(forecast: Forecast, found: _Found) -> Forecast:
+    """Write the rows of a forecast from what its draws say."""
+    rows, drivers = found
     JobForecast.objects.bulk_create(rows.jobs(forecast, drivers))
     PhaseForecast.objects.bulk_create(rows.phases(forecast))
     forecast.status, forecast.made_at = Forecast.Status.DONE, database_now()
