@@ -24,6 +24,7 @@ QUESTION = {"question": "WITHOUT_PROMISE", "job": "26-500"}
 RESOURCES = (
     "jobs/",
     "jobs/26-500/",
+    "jobs/26-500/pours/",
     "backlog/",
     "crews/",
     "plans/",
