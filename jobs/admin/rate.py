@@ -6,8 +6,14 @@ from typing import Any
 
 from django import forms
 from django.contrib import admin
+from django.core.exceptions import PermissionDenied
+from django.http import HttpRequest, HttpResponse
+from django.template.response import TemplateResponse
+from django.urls import URLPattern, path
+from django.utils import timezone
 
 from contractor.trade.rates import STARTER_RATES
+from jobs.admin.learning import answer, learning_context
 from jobs.admin.recording import RecordsChanges
 from jobs.forms import NamedErrors
 from jobs.models import LaborRate
@@ -38,6 +44,28 @@ class LaborRateAdmin(RecordsChanges):
     list_display = ("work", "hours_per_unit", "unit", "starter", "range", "note")
     search_fields = ("code", "note")
     ordering = ("code",)
+
+    def get_urls(self) -> list[URLPattern]:
+        """Return the stock addresses and the page of learning."""
+        view = self.admin_site.admin_view(self.learning)
+        return [path("learning/", view, name="jobs_laborrate_learning"), *super().get_urls()]
+
+    def learning(self, request: HttpRequest) -> HttpResponse:
+        """Show what finished work has taught; by POST, leave some out or take it back."""
+        may_change = request.user.has_perm("jobs.add_leftoutwork")
+        if not self.has_view_permission(request) or (request.method == "POST" and not may_change):
+            raise PermissionDenied
+        now = timezone.now()
+        if request.method == "POST":
+            return answer(request, now=now)
+        context = {
+            **self.admin_site.each_context(request),
+            "title": "What finished work has taught",
+            "opts": self.opts,
+            "may_change": may_change,
+            **learning_context(now=now),
+        }
+        return TemplateResponse(request, "admin/jobs/laborrate/learning.html", context)
 
     def get_readonly_fields(self, request: Any, obj: LaborRate | None = None) -> tuple[str, ...]:
         """Keep the work of a stored rate: another work is another rate."""
