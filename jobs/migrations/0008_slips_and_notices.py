@@ -129,6 +129,7 @@ class Migration(migrations.Migration):
                 ('plan', models.ForeignKey(on_delete=django.db.models.deletion.CASCADE, related_name='proposals', to='jobs.plan')),
             ],
             options={
+                'verbose_name': 're-plan proposal',
                 'constraints': [models.UniqueConstraint(condition=models.Q(('state', 'OPEN')), fields=('state',), name='proposal_one_open', violation_error_message='Another proposal waits for the office already.'), models.CheckConstraint(condition=models.Q(models.Q(('state', 'DROPPED'), _negated=True), models.Q(('drop_reason', ''), _negated=True), _connector='OR'), name='proposal_dropped_says_why', violation_error_message='Say why it is dropped.'), models.CheckConstraint(condition=models.Q(('decided_at', None), ('decided_at__gte', models.F('made_at')), _connector='OR'), name='proposal_decided_after_made', violation_error_message='It was decided before it was made.')],
             },
         ),

@@ -167,6 +167,7 @@ class ReplanProposal(models.Model):
     drop_reason = models.CharField(max_length=200, blank=True)
 
     class Meta:
+        verbose_name = "re-plan proposal"
         constraints = [
             models.UniqueConstraint(
                 fields=["state"],
