@@ -3,8 +3,8 @@
 The firms are those of tests/bench/forecast_backtest.py: they sell, plan by promises, work by
 hidden rates and learn. The bounds are those that the service promises its owner: five in a hundred
 around what a quantile says, and less loss than any fixed percentage on the planned finish, even
-the best in hindsight. The shares of common luck were chosen with these firms in sight, so this guards
-what was reached; docs/benchmarks.md has firms on which nothing was tuned.
+the best in hindsight. The shares of common luck were chosen with these firms in sight, so this
+guards what was reached; docs/benchmarks.md has firms on which nothing was tuned.
 """
 
 from typing import Any
