@@ -11,18 +11,17 @@ from __future__ import annotations
 import re
 from dataclasses import dataclass
 from datetime import timedelta
+from functools import cache
 from html import escape
 from io import StringIO
 from typing import TYPE_CHECKING, Any
-
-import matplotlib as mpl
-from matplotlib.figure import Figure
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
     from datetime import date
 
     from matplotlib.axes import Axes
+    from matplotlib.figure import Figure
 
 INK, QUIET, BLUE, RED = "#1a1a1a", "#595959", "#1f5f99", "#a32020"
 # Readable where a phone shows the whole width of 390 px.
@@ -43,8 +42,6 @@ STYLE: dict[Any, Any] = {
 }
 MOST_JOBS = 60
 MOST_MONTHS_NAMED = 7
-# Once and for all: a setting for the time of one drawing would be seen by other threads.
-mpl.rcParams.update(STYLE)
 
 
 @dataclass(frozen=True, slots=True)
@@ -180,9 +177,24 @@ def calibration_svg(name: str, dots: Sequence[CoverageDot]) -> str:
     )
 
 
+@cache
+def _figure_class() -> type[Figure]:
+    """
+    Return matplotlib's figure with our style.
+
+    The style is set once, as a setting for one drawing would be seen by other threads. Loaded
+    at the first plot, as it takes most of a second and few processes draw.
+    """
+    import matplotlib as mpl
+    from matplotlib.figure import Figure
+
+    mpl.rcParams.update(STYLE)
+    return Figure
+
+
 def _sheet(height_in: float) -> tuple[Figure, Axes]:
     """Return a figure of its own: no window, and nothing shared between requests."""
-    figure = Figure(figsize=(WIDTH_IN, height_in), layout="constrained")
+    figure = _figure_class()(figsize=(WIDTH_IN, height_in), layout="constrained")
     return figure, figure.add_subplot()
 
 

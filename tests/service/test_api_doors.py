@@ -42,6 +42,7 @@ RESOURCES = (
     "slips/",
     "forecasts/",
     "calibration/",
+    "start-dates/",
     "take-off/",
     "what-if/",
     "schema/",
@@ -58,6 +59,9 @@ def ask(client: APIClient, resource: str) -> Any:
     address = ROOT + resource.format(plan=make_plan().pk)
     if resource == "take-off/":
         return client.post(address, BUILDING, format="json")
+    if resource == "start-dates/":
+        question = {"building": BUILDING, "exempt": True, "options": []}
+        return client.post(address, question, format="json")
     if resource == "what-if/":
         return client.post(address, QUESTION, format="json")
     return client.get(address)
