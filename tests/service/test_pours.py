@@ -82,7 +82,8 @@ def test_without_a_pour_the_wait_runs_from_the_end_of_the_phase_in_expected_grou
 
     wait = cure_wait(drafted())
 
-    assert wait.basis.startswith("40% of 28-day strength at the ground's expected temperature.")
+    assert wait.basis.startswith("40% of 28-day strength, expected ")
+    assert " °F ground on average. " in wait.basis
 
 
 def test_a_wait_to_come_tells_its_day_and_how_warm_the_ground_is() -> None:
