@@ -9,16 +9,21 @@ from django.apps import apps
 from django.db import connection
 from django.test.utils import CaptureQueriesContext
 
+from contractor.engine.check import check
 from contractor.trade.building import Building, Foundation, Opening, OpeningKind
+from contractor.trade.rates import STARTER_RATES
 from crews.models import Crew
 from inspections.models import Authority
 from jobs.models import Booking, Job, LeadTime
+from jobs.selectors.open_work import open_work
 from jobs.services import planning, publishing
+from jobs.services.portfolio import build_portfolio
 from jobs.services.start_date_options import OPTIONS, options_for
+from jobs.services.start_date_problem import WarmProblem
 from jobs.services.start_dates import Answer, OptionDates, ask
-from jobs.services.unsold_jobs import Site
+from jobs.services.unsold_jobs import Site, unsold_job
 from tests.factories import AuthorityFactory, DayOffFactory
-from tests.service.portfolio import MONDAY, cover_digging, make_firm, make_job
+from tests.service.portfolio import MONDAY, ZONE, cover_digging, make_firm, make_job
 
 pytestmark = [pytest.mark.django_db, pytest.mark.usefixtures("on_monday")]
 SHOP = Building(
@@ -270,3 +275,26 @@ def test_every_option_gives_a_building_that_can_be_built():
     for chosen in OPTIONS:
         assert isinstance(chosen.change(SHOP), Building)
     assert OPTIONS[0].change(SHOP).foundation == Foundation.PRECAST_PIER
+
+
+def test_the_plan_with_the_building_keeps_every_rule_of_plans(authority: Authority):
+    """The independent check of plans, on the dates alone: nobody in two places, no wait cut."""
+    for number in range(2, 6):
+        cover_digging(make_job(number=f"26-00{number}", authority=authority))
+    job, _ = unsold_job(
+        index=0, building=SHOP, site=site_of(authority), rates=STARTER_RATES, now=MONDAY
+    )
+    work = open_work(now=MONDAY)
+    portfolio = build_portfolio(
+        work=replace(work, jobs=(*work.jobs, job)), zone=ZONE, horizon_days=450
+    )
+    warm = WarmProblem(portfolio, unsold=1)
+
+    for one in (warm.in_the_gaps(0, due=None), warm.put_first(0)):
+        problem = warm.with_job(0, of=portfolio.problem)
+        bare = [
+            place and replace(place, because=place.bounds[0]._replace(slot=0), bounds=())
+            for place in one.schedule.placed
+        ]
+        found = check(problem, replace(one.schedule, placed=tuple(bare)))
+        assert [row.text for row in found if "reason" not in row.text] == []
