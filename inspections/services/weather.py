@@ -59,7 +59,8 @@ def refresh(*, area: WeatherArea, now: datetime, source: WeatherSource | None = 
     try:
         told = source.tell(now=now)
     except SourceError as error:
-        text = str(error)[:300]
+        # What a source sent may stand in it, and PostgreSQL stores no NUL.
+        text = "".join(c if c.isprintable() else " " for c in str(error))[:300]
         WeatherArea.objects.filter(pk=area.pk).update(last_tried_at=now, last_error=text)
         logger.warning("No weather for area %s: %s", area.pk, text)
         return text
