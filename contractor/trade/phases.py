@@ -102,6 +102,10 @@ class JobNetwork:
     deliveries: tuple[tuple[str, str], ...] = ()
     dig_phases: tuple[str, ...] = ()
 
+    def visit_begins_with(self, code: str) -> str:
+        """Return the phase with which the crew's visit begins in which it does a phase."""
+        return next((f.before for f in self.follows if f.same_visit and f.after == code), code)
+
 
 # 500 psi of a 3,000 psi mix, the strength that survives one freeze: ACI 306R (from memory).
 PAD_CURE = CureNeed(strength_share=0.17, cement="I", minimum_hours=24, buried=True)

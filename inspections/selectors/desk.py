@@ -348,11 +348,11 @@ class _Row:
         asked_when = AskedWhen(self.authority.asked_when)
         if asked_when is AskedWhen.AHEAD:
             return None
-        moments = [self._moment_of(leader, asked_when) for leader in self._leaders()]
+        moments = [self._moment_of(leader, asked_when) for leader in self._leaders(asked_when)]
         known = [moment for moment in moments if moment is not None]
         return max(known, default=None)
 
-    def _leaders(self) -> list[Phase]:
+    def _leaders(self, asked_when: AskedWhen) -> list[Phase]:
         job = self.phase.job
         rows = {phase.code: phase for phase in job.phases.all()}
         try:
@@ -360,6 +360,9 @@ class _Row:
         except SpecError:
             return []
         leaders = [link.before for link in network.follows if link.after == self.phase.code]
+        if asked_when is AskedWhen.WORK_STARTED:
+            # As the plan counts: work on holes begins with the layout of the same visit.
+            leaders = [network.visit_begins_with(code) for code in leaders]
         return [rows[code] for code in leaders if code in rows]
 
     def _moment_of(self, leader: Phase, asked_when: AskedWhen) -> datetime | None:

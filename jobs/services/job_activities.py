@@ -351,7 +351,7 @@ class JobActivities:
             return
         asked_when = AskedWhen(authority.asked_when)
         asked = phase.pk in self.parts.work.visits
-        begun = self.rows[follows.before].started_at is not None
+        begun = self._has_begun(follows.before)
         basis = self._notice_basis(phase, authority)
         notice = LinkNote(WaitKind.INSPECTION_NOTICE.value, basis)
         if asked_when is AskedWhen.READY and not asked:
@@ -413,8 +413,13 @@ class JobActivities:
         if authority.asked_when == AskedWhen.AHEAD.value:
             return True
         if authority.asked_when == AskedWhen.WORK_STARTED.value:
-            return all(leader.started_at for leader in leaders)
+            return all(self._has_begun(leader.code) for leader in leaders)
         return all(leader.status == Phase.Status.DONE for leader in leaders)
+
+    def _has_begun(self, code: str) -> bool:
+        """Return whether the work of a phase has begun: its visit has, with layout before holes."""
+        first = self.rows.get(self.network.visit_begins_with(code))
+        return bool(self.rows[code].started_at or (first and first.started_at))
 
     def _pin(self, phase: Phase) -> engine.Pin | None:
         if phase.pinned_start_at is None or phase.status != Phase.Status.OPEN:

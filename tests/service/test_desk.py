@@ -72,8 +72,20 @@ def test_following_the_desk_empties_it(job):
 def test_before_the_work_has_started_it_says_from_when_they_take_the_request(job):
     row = next(row for row in desk(now=MONDAY).rows() if row.phase.code == "HOLE_INSPECTION")
 
-    assert row.ask_from == booked(job, "DIG").starts_at
-    assert MONDAY < row.ask_from <= row.ask_by
+    # Layout and holes are one visit, as the plan counts too: work begins with the layout.
+    assert row.ask_from == booked(job, "LAYOUT").starts_at < booked(job, "DIG").starts_at
+    assert MONDAY <= row.ask_from <= row.ask_by
+
+
+def test_layout_over_night_leaves_time_to_ask_for_the_visit_that_is_planned(job):
+    Booking.objects.filter(phase=phase(job, "LAYOUT"), is_live=True).update(
+        starts_at=MONDAY - timedelta(days=3)
+    )
+
+    row = next(row for row in desk(now=MONDAY).rows() if row.phase.code == "HOLE_INSPECTION")
+
+    assert row.ask_from == MONDAY - timedelta(days=3)
+    assert "not ready" not in row.warning
 
 
 def test_a_missed_cut_off_is_said(job):

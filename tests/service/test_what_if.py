@@ -282,7 +282,7 @@ def test_a_wrong_body_is_refused_by_field(body: Any, field: str, remedy: str, ow
 
 def test_the_question_of_the_document_is_answered(crew: Crew, owner: Any):
     text = (Path(settings.BASE_DIR) / "docs/api.md").read_text()
-    (body,) = re.findall(r"--json '(.*?)'", text, re.DOTALL)
+    (body,) = re.findall(r"--json '(\{\"question\".*?)'", text, re.DOTALL)
     question = json.loads(body)
     make_job(number=question["job"])
 
