@@ -142,7 +142,8 @@ def send(own_redis: OwnRedis, task: Any, **given: Any) -> None:
     """Put a message for a task into these tests' Redis."""
     from celery import Celery
 
-    other = Celery("sender", broker=own_redis.url)
+    # An app made current would take over every shared task of this process, for all later tests.
+    other = Celery("sender", broker=own_redis.url, set_as_current=False)
     other.send_task(task.name, kwargs=given)
     other.close()
 
