@@ -1,32 +1,28 @@
-"""What changes the crews' calendars, the links to them, and public holidays."""
+"""What makes the crews' calendars show the published work."""
 
-import base64
-import uuid
 from collections.abc import Iterable
 from dataclasses import dataclass
 from datetime import datetime, timedelta
 
-from django.conf import settings
 from django.db import transaction
 from django.db.models import Q
-from django.urls import reverse
-from django.utils.crypto import salted_hmac
 
-from contractor.engine.worktime import named_holidays
-from crews import selectors
 from crews.feeds import shown_span
-from crews.models import Crew, DayOff, FeedEvent, FeedSubscription, HolidayYear
+from crews.models import Crew, FeedEvent
 
 SUMMARY_CHARACTERS = 120
+
+
 LOCATION_CHARACTERS = 200
+
+
 SOURCE_CHARACTERS = 60
-REASON_CHARACTERS = 80
-CLIENT_CHARACTERS = 40
-FETCH_RECORDED_EVERY = timedelta(minutes=10)
+
+
 # HTTP dates count whole seconds (RFC 9110, section 5.6.7): a smaller step would be invisible.
 REVISION_STEP = timedelta(seconds=1)
 
-_TOKEN_SALT = "crews.services.feed_token"
+
 _EVENT_FIELDS = (
     "starts_at",
     "ends_at",
@@ -37,10 +33,6 @@ _EVENT_FIELDS = (
     "revised_at",
     "is_dropped",
 )
-
-
-class LinkClosedError(Exception):
-    """Raised when a subscription has no address that opens; the message says what to do."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -206,8 +198,8 @@ def _by_crew_and_source(entries: Iterable[FeedEntry]) -> dict[tuple[int, str], F
 def _copy(entry: FeedEntry, event: FeedEvent) -> None:
     event.starts_at = entry.starts_at
     event.ends_at = entry.ends_at
-    event.summary = _shortened(entry.summary, SUMMARY_CHARACTERS)
-    event.location = _shortened(entry.location, LOCATION_CHARACTERS)
+    event.summary = shortened(entry.summary, SUMMARY_CHARACTERS)
+    event.location = shortened(entry.location, LOCATION_CHARACTERS)
     event.description = _without_nul(entry.description)
 
 
@@ -216,7 +208,7 @@ def _without_nul(text: str) -> str:
     return text.replace("\x00", "")
 
 
-def _shortened(text: str, limit: int) -> str:
+def shortened(text: str, limit: int) -> str:
     text = _without_nul(text)
     return text if len(text) <= limit else text[: limit - 1] + "…"
 
@@ -239,150 +231,3 @@ def _touch(crews: list[Crew], now: datetime) -> None:
 def tell_new_name(*, crew: Crew, now: datetime) -> None:
     """Let readers that ask by date see that the calendar's name, which is the crew's, changed."""
     _touch([crew], now)
-
-
-def subscribe(*, crew: Crew, reader: str, now: datetime) -> tuple[FeedSubscription, str]:
-    """
-    Return a new reader's subscription to a crew's calendar, and its address.
-
-    Raises
-    ------
-    django.core.exceptions.ValidationError
-        If the reader is empty or longer than 60 characters.
-    """
-    subscription = FeedSubscription(crew=crew, reader=reader.strip(), created_at=now)
-    token = _token(subscription.nonce, settings.SECRET_KEY)
-    subscription.token_hash = selectors.token_hash(token)
-    subscription.full_clean()
-    subscription.save()
-    return subscription, _url(token)
-
-
-def feed_url(subscription: FeedSubscription) -> str:
-    """
-    Return the address of a subscription that is open.
-
-    The token is worked out again from the nonce and the service's secret key, so that the office
-    can show it, while a copy of the database alone opens nothing.
-
-    Raises
-    ------
-    LinkClosedError
-        If it was revoked, or the secret key it was made under is gone.
-    """
-    if subscription.revoked_at is not None:
-        raise LinkClosedError("This link was revoked. Add a new reader to open the calendar again.")
-    for secret in (settings.SECRET_KEY, *settings.SECRET_KEY_FALLBACKS):
-        token = _token(subscription.nonce, secret)
-        if selectors.token_hash(token) == subscription.token_hash:
-            return _url(token)
-    raise LinkClosedError("This link was made under another secret key. Make a new link.")
-
-
-def replace_link(subscription: FeedSubscription, now: datetime) -> str:
-    """
-    Return a new address for the reader; the old one opens nothing from here on.
-
-    Raises
-    ------
-    LinkClosedError
-        If the subscription was revoked.
-    """
-    nonce = uuid.uuid4()
-    token = _token(nonce, settings.SECRET_KEY)
-    fresh = {
-        "nonce": nonce,
-        "token_hash": selectors.token_hash(token),
-        "created_at": now,
-        "last_fetched_at": None,
-        "last_client": "",
-    }
-    # One conditional statement: a link that is revoked at the same moment stays revoked.
-    if not FeedSubscription.objects.filter(pk=subscription.pk, revoked_at=None).update(**fresh):
-        raise LinkClosedError("This link was revoked. Add a new reader to open the calendar again.")
-    for name, value in fresh.items():
-        setattr(subscription, name, value)
-    return _url(token)
-
-
-def revoke(subscription: FeedSubscription, now: datetime) -> None:
-    """Close a link for good; closing it again changes nothing."""
-    FeedSubscription.objects.filter(pk=subscription.pk, revoked_at=None).update(revoked_at=now)
-    subscription.refresh_from_db(fields=["revoked_at"])
-
-
-def record_fetch(*, subscription: FeedSubscription, client: str, now: datetime) -> bool:
-    """
-    Return whether a fetch was written down; at most one in ten minutes is.
-
-    `client` is the User-Agent line; its first word is kept.
-    """
-    before = now - FETCH_RECORDED_EVERY
-    last = subscription.last_fetched_at
-    if last is not None and last > before:
-        return False
-    due = Q(last_fetched_at=None) | Q(last_fetched_at__lte=before)
-    written = FeedSubscription.objects.filter(
-        due, pk=subscription.pk, token_hash=subscription.token_hash
-    ).update(last_fetched_at=now, last_client=_client_family(client))
-    return written == 1
-
-
-def _client_family(user_agent: str) -> str:
-    words = user_agent.replace("/", " ").split()
-    return "".join(filter(str.isprintable, words[0]))[:CLIENT_CHARACTERS] if words else ""
-
-
-def _token(nonce: uuid.UUID, secret: str | bytes) -> str:
-    digest = salted_hmac(_TOKEN_SALT, nonce.bytes, secret=secret, algorithm="sha256").digest()
-    return base64.urlsafe_b64encode(digest).rstrip(b"=").decode()
-
-
-def _url(token: str) -> str:
-    return f"{settings.PUBLIC_URL}{reverse('crews:feed', kwargs={'token': token})}"
-
-
-def ensure_public_holidays(*, years: Iterable[int]) -> tuple[int, ...]:
-    """
-    Return the years whose public holidays were written now, as days off for everyone.
-
-    A year is written once: a holiday that the office deletes, because the firm works on it,
-    does not come back. Names and days are those of the firm's state, observed days included.
-
-    Raises
-    ------
-    NoFirm
-        If no firm is entered.
-    ValueError
-        If no calendar is known for the firm's state.
-    """
-    asked = sorted(set(years))
-    known = set(HolidayYear.objects.filter(year__in=asked).values_list("year", flat=True))
-    missing = [year for year in asked if year not in known]
-    if not missing:
-        return ()
-    state = selectors.firm().state
-    return tuple(year for year in missing if _write_holidays(state=state, year=year))
-
-
-def _write_holidays(*, state: str, year: int) -> bool:
-    try:
-        named = named_holidays(country="US", subdiv=state, years=[year])
-    except ValueError:
-        raise ValueError(
-            f"state {state!r}: no public holidays are known for it; correct the firm's state."
-        ) from None
-    with transaction.atomic():
-        # The year is unique: whoever comes second waits for the first, then writes nothing.
-        _, is_ours = HolidayYear.objects.get_or_create(year=year)
-        if is_ours:
-            DayOff.objects.bulk_create(
-                DayOff(
-                    first_day=day,
-                    last_day=day,
-                    reason=_shortened(name, REASON_CHARACTERS),
-                    is_public_holiday=True,
-                )
-                for day, name in sorted(named.items())
-            )
-    return is_ours

@@ -1,0 +1,33 @@
+"""Rows of the firm, its crews and machines, and what their calendars read."""
+
+from crews.models.crew import Crew, DayOff, Equipment, HolidayYear
+from crews.models.feed import FeedEvent, FeedSubscription
+from crews.models.firm import (
+    FARTHEST_AHEAD,
+    NOT_TOO_FAR,
+    STATE_CODE,
+    WEEKDAYS,
+    Firm,
+    WorkHours,
+    farthest_day,
+    validate_month_temperatures,
+    validate_shifts,
+)
+
+__all__ = [
+    "FARTHEST_AHEAD",
+    "NOT_TOO_FAR",
+    "STATE_CODE",
+    "WEEKDAYS",
+    "Crew",
+    "DayOff",
+    "Equipment",
+    "FeedEvent",
+    "FeedSubscription",
+    "Firm",
+    "HolidayYear",
+    "WorkHours",
+    "farthest_day",
+    "validate_month_temperatures",
+    "validate_shifts",
+]

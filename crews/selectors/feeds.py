@@ -1,0 +1,43 @@
+"""What the crews' calendars show, and whose link opens which."""
+
+import hashlib
+from datetime import date, datetime, time, timedelta
+
+from django.db.models import QuerySet
+from django.utils import timezone
+
+from crews.models import Crew, FeedEvent, FeedSubscription
+
+LOOK_BACK = timedelta(days=60)
+
+
+def token_hash(token: str) -> str:
+    """Return what is stored of a feed's token."""
+    return hashlib.sha256(token.encode()).hexdigest()
+
+
+def subscription_for(token: str) -> FeedSubscription | None:
+    """
+    Return the subscription that the token opens, its crew loaded; None if it opens nothing.
+
+    Unknown and revoked look alike. The look-up is by hash, so its time tells nothing about
+    tokens that are nearly right.
+    """
+    return (
+        FeedSubscription.objects.select_related("crew")
+        .filter(token_hash=token_hash(token), revoked_at=None)
+        .first()
+    )
+
+
+def feed_events(crew: Crew, today: date) -> QuerySet[FeedEvent]:
+    """
+    Return what the crew's calendar shows: all that is planned, and the last 60 days.
+
+    `today` is the site's day. In the order in which the events were first written, which no
+    move changes.
+    """
+    midnight = datetime.combine(today - LOOK_BACK, time(), timezone.get_default_timezone())
+    return FeedEvent.objects.filter(crew=crew, is_dropped=False, ends_at__gt=midnight).order_by(
+        "id"
+    )
