@@ -1,5 +1,6 @@
 """Rows of jobs and plans."""
 
+from jobs.models.board import BoardMove, LentPeople, SetAside
 from jobs.models.change import Change
 from jobs.models.delivery import Delivery, DeliveryReport, LeadTime
 from jobs.models.forecast import (
@@ -16,6 +17,7 @@ from jobs.models.report import FieldReport, ReportPhoto
 from jobs.models.slip import KnownFacts, ReplanProposal, Slip, SlipStep
 
 __all__ = [
+    "BoardMove",
     "Booking",
     "Change",
     "Delivery",
@@ -31,6 +33,7 @@ __all__ = [
     "LeadTime",
     "LeanTo",
     "LeftOutWork",
+    "LentPeople",
     "Notice",
     "Opening",
     "Phase",
@@ -40,6 +43,7 @@ __all__ = [
     "PlannedWait",
     "ReplanProposal",
     "ReportPhoto",
+    "SetAside",
     "Slip",
     "SlipStep",
     "TaskRequest",
