@@ -9,7 +9,7 @@ from django.db.models import Q
 
 from contractor.trade.phases import REWORK
 from inspections.models import Inspection, InspectionEvent, Pour, PourReading, SiteReadiness
-from jobs.models import FieldReport, Phase
+from jobs.models import FieldReport, LeftOutWork, Phase
 from jobs.services.loading_cells import cell_of
 from jobs.services.loading_files import protect, write
 from jobs.services.loading_pours import behind, rows_of_pours
@@ -17,7 +17,7 @@ from jobs.services.loading_tables import KEY_OF, TABLES, Column, Table
 
 __all__ = ["DumpRefused", "dump"]
 
-_OF_PHASES = (Inspection, FieldReport)
+_OF_PHASES = (Inspection, FieldReport, LeftOutWork)
 _HAS_HISTORY = (
     Q(code__in=REWORK)  # the building does not make it again, so the file must
     | Q(started_at__isnull=False)

@@ -26,6 +26,7 @@ from jobs.services.loading_phases import (
     add_rework,
     apply_history,
     attach_inspections,
+    attach_left_out,
     attach_visit_record,
     mark_part_passes,
     store_reports,
@@ -179,6 +180,8 @@ def _store_phases(run: Run, now: datetime | None) -> None:
     attach_readings(run, now=now)
     _store(run, "pour_readings")
     store_reports(run, now=now)
+    attach_left_out(run, now=now)
+    _store(run, "left_out")
 
 
 def _jobs_to_refresh(run: Run) -> list[Job]:

@@ -37,6 +37,7 @@ from jobs.models import (
     LaborRate,
     LeadTime,
     LeanTo,
+    LeftOutWork,
     Opening,
     Phase,
 )
@@ -332,6 +333,7 @@ _ALL = (
         "pinned_start_at",
         "job phase",
     ),
+    _phase_table("left_out", LeftOutWork, "reason at", "job phase"),
     _phase_table(
         "reports",
         FieldReport,
