@@ -46,7 +46,7 @@ FIELDSETS = (
             "fields": (
                 ("site_address", "site_town"),
                 ("site_county", "site_state"),
-                ("drive_minutes",),
+                ("drive_minutes", "site_latitude_deg", "site_longitude_deg"),
             )
         },
     ),

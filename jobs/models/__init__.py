@@ -1,7 +1,9 @@
 """Rows of jobs and plans."""
 
 from jobs.models.board import BoardMove, LentPeople, SetAside
+from jobs.models.callback import Callback
 from jobs.models.change import Change
+from jobs.models.checked_file import CheckedFile
 from jobs.models.delivery import Delivery, DeliveryReport, LeadTime
 from jobs.models.forecast import (
     Forecast,
@@ -19,7 +21,9 @@ from jobs.models.slip import KnownFacts, ReplanProposal, Slip, SlipStep
 __all__ = [
     "BoardMove",
     "Booking",
+    "Callback",
     "Change",
+    "CheckedFile",
     "Delivery",
     "DeliveryReport",
     "FieldReport",

@@ -76,10 +76,30 @@ class Job(Specification):
         validators=[MaxValueValidator(180)],
         help_text="From the yard, one way. It comes off the working day.",
     )
+    site_latitude_deg = models.FloatField(
+        "latitude (°)",
+        null=True,
+        blank=True,
+        validators=[MinValueValidator(-90), MaxValueValidator(90)],
+        help_text="North is above 0. With it, drives between sites are known better.",
+    )
+    site_longitude_deg = models.FloatField(
+        "longitude (°)",
+        null=True,
+        blank=True,
+        validators=[MinValueValidator(-180), MaxValueValidator(180)],
+        help_text="West is below 0.",
+    )
     notes = models.TextField(blank=True)
 
     class Meta:
         constraints = [
+            models.CheckConstraint(
+                name="job_site_has_both_degrees_or_none",
+                condition=Q(site_latitude_deg__isnull=True, site_longitude_deg__isnull=True)
+                | Q(site_latitude_deg__isnull=False, site_longitude_deg__isnull=False),
+                violation_error_message="Enter latitude and longitude, or neither.",
+            ),
             models.CheckConstraint(
                 name="job_done_has_its_day",
                 condition=~Q(status="DONE") | Q(completed_on__isnull=False),
