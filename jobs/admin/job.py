@@ -38,7 +38,13 @@ FIELDSETS = (
     (None, {"fields": (("number", "status"), ("sold_on", "contract_value_usd"))}),
     (
         "Buyer",
-        {"fields": (("buyer_name",), ("buyer_phone", "buyer_email"), ("tells_buyer",))},
+        {
+            "fields": (
+                ("buyer_name",),
+                ("buyer_phone", "buyer_email"),
+                ("tells_buyer", "crew_may_call_buyer"),
+            )
+        },
     ),
     (
         "Site",
@@ -46,6 +52,7 @@ FIELDSETS = (
             "fields": (
                 ("site_address", "site_town"),
                 ("site_county", "site_state"),
+                "gate_code",
                 ("drive_minutes", "site_latitude_deg", "site_longitude_deg"),
             )
         },

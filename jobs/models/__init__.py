@@ -1,6 +1,7 @@
 """Rows of jobs and plans."""
 
 from jobs.models.board import BoardMove, LentPeople, SetAside
+from jobs.models.buyer_link import BuyerLink
 from jobs.models.callback import Callback
 from jobs.models.change import Change
 from jobs.models.checked_file import CheckedFile
@@ -21,6 +22,7 @@ from jobs.models.slip import KnownFacts, ReplanProposal, Slip, SlipStep
 __all__ = [
     "BoardMove",
     "Booking",
+    "BuyerLink",
     "Callback",
     "Change",
     "CheckedFile",

@@ -66,11 +66,21 @@ class Job(Specification):
         default=False,
         help_text="Send the buyer a message when the published start or finish day moves.",
     )
+    crew_may_call_buyer = models.BooleanField(
+        "crews may call the buyer",
+        default=False,
+        help_text="Show the buyer's name and phone to the crew on the job.",
+    )
 
     site_address = models.CharField(max_length=120)
     site_town = models.CharField(max_length=60)
     site_county = models.CharField(max_length=60)
     site_state = models.CharField(max_length=2, validators=[STATE_CODE])
+    gate_code = models.CharField(
+        max_length=40,
+        blank=True,
+        help_text="How a crew gets in: the gate's code, or where the key is.",
+    )
     drive_minutes = models.PositiveSmallIntegerField(
         default=30,
         validators=[MaxValueValidator(180)],

@@ -154,8 +154,9 @@ def _phase_table(kind: str, model: type[models.Model], names: str, key: str) -> 
 
 _JOB_COLUMNS = (
     "number status sold_on promised_on earliest_start_on completed_on contract_value_usd "
-    "promise_weight preferred_crew buyer_name buyer_phone buyer_email tells_buyer site_address "
-    f"site_town site_county site_state drive_minutes site_latitude_deg "
+    "promise_weight preferred_crew buyer_name buyer_phone buyer_email tells_buyer "
+    "crew_may_call_buyer site_address site_town site_county site_state gate_code "
+    f"drive_minutes site_latitude_deg "
     f"site_longitude_deg {_SPECIFICATION} notes"
 )
 _WEEK = "monday tuesday wednesday thursday friday saturday sunday"
