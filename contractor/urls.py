@@ -12,5 +12,6 @@ urlpatterns: list[URLPattern | URLResolver] = [
     path("admin/", admin.site.urls),
     path("api/v1/", include("jobs.urls")),
     path("health/", health.health, name="health"),
+    path("phone/", include("crews.phone.urls")),
     path("", include("crews.urls")),
 ]

@@ -13,6 +13,7 @@ from crews.models.firm import (
     validate_month_temperatures,
     validate_shifts,
 )
+from crews.models.phone import Phone
 
 __all__ = [
     "FARTHEST_AHEAD",
@@ -26,6 +27,7 @@ __all__ = [
     "FeedSubscription",
     "Firm",
     "HolidayYear",
+    "Phone",
     "WorkHours",
     "farthest_day",
     "validate_month_temperatures",

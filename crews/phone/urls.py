@@ -1,0 +1,13 @@
+"""Addresses of the crews' phone pages."""
+
+from django.urls import path
+
+from crews.phone import pages
+
+app_name = "phone"
+
+urlpatterns = [
+    path("", pages.week, name="week"),
+    path("phases/<int:phase_id>/", pages.phase, name="phase"),
+    path("enroll/<str:key>/", pages.enroll, name="enroll"),
+]
