@@ -25,11 +25,11 @@ def feed(request: HttpRequest, token: str) -> HttpResponseBase:
         if request.method == "GET":
             client = request.headers.get("User-Agent", "")
             services.record_fetch(subscription=subscription, client=client, now=now)
-        crew = subscription.crew
-        events = selectors.feed_events(crew, timezone.localdate(now))
-        stamp = crew.feed_revised_at
+        shown = subscription.shows
+        events = selectors.feed_events(shown, timezone.localdate(now))
+        stamp = shown.feed_revised_at
         revised = None if stamp is None else int(stamp.timestamp())
-        response = _calendar(request, feeds.render(crew, events), revised)
+        response = _calendar(request, feeds.render(shown, events), revised)
     response.headers["X-Robots-Tag"] = "noindex"
     response.headers["Referrer-Policy"] = "no-referrer"
     return response

@@ -1,7 +1,7 @@
 """Rows of the firm, its crews and machines, and what their calendars read."""
 
 from crews.models.crew import Crew, DayOff, Equipment, HolidayYear
-from crews.models.feed import FeedEvent, FeedSubscription
+from crews.models.feed import FeedCalendar, FeedEvent, FeedSubscription
 from crews.models.firm import (
     FARTHEST_AHEAD,
     NOT_TOO_FAR,
@@ -23,6 +23,7 @@ __all__ = [
     "Crew",
     "DayOff",
     "Equipment",
+    "FeedCalendar",
     "FeedEvent",
     "FeedSubscription",
     "Firm",
