@@ -20,6 +20,7 @@ from django.utils.functional import SimpleLazyObject
 from jobs.admin.holds import holds_context
 from jobs.admin.job_filters import LatenessFilter, WaitingForFilter
 from jobs.admin.job_inlines import inlines_for
+from jobs.admin.job_life import Life, life_of
 from jobs.admin.job_panel import Panel, panel_of
 from jobs.admin.job_slips import SlipsOfJob, slips_of
 from jobs.admin.job_told import ToldOfJob, told_of
@@ -178,6 +179,15 @@ class JobAdmin(RecordsChanges):
         }
         return TemplateResponse(request, "admin/jobs/job/holds.html", context)
 
+    def get_fieldsets(self, request: HttpRequest, obj: Job | None = None) -> Any:
+        """Return the fields; of a stored job folded away, so that its life fits on one screen."""
+        if obj is None:
+            return FIELDSETS
+        return tuple(
+            (name or "Number, state and contract", {**options, "classes": ("collapse",)})
+            for name, options in FIELDSETS
+        )
+
     def get_inlines(self, request: HttpRequest, obj: Job | None) -> Any:
         """Return the inlines: a new job has no phases to show."""
         return inlines_for(obj)
@@ -259,9 +269,15 @@ class JobAdmin(RecordsChanges):
     ) -> HttpResponse:
         """Show the job with its drawing, take-off, hours and dates."""
 
+        def life() -> Life | None:
+            job = self.get_object(request, object_id)
+            return life_of(job, now=timezone.now()) if job else None
+
+        shown = SimpleLazyObject(life)
+
         def panel() -> Panel | None:
             job = self.get_object(request, object_id)
-            return panel_of(job) if job else None
+            return panel_of(job, shown.dates) if job else None
 
         # Read only when the page is drawn: not for a change that is saved or for someone refused.
         def told() -> ToldOfJob | None:
@@ -274,6 +290,8 @@ class JobAdmin(RecordsChanges):
 
         context = {
             **(extra_context or {}),
+            "life": shown,
+            "today": timezone.localdate(),
             "panel": SimpleLazyObject(panel),
             "slipped": SimpleLazyObject(slipped),
             "told": SimpleLazyObject(told),
