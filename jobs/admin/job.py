@@ -192,6 +192,13 @@ class JobAdmin(RecordsChanges):
         """Return the inlines: a new job has no phases to show."""
         return inlines_for(obj)
 
+    def get_inline_instances(self, request: HttpRequest, obj: Job | None = None) -> list[Any]:
+        """Return the inlines; those of a stored job folded away like its fields."""
+        inlines = super().get_inline_instances(request, obj)
+        for inline in inlines if obj is not None else ():
+            inline.classes = ["collapse"]
+        return inlines
+
     @admin.display(description="county", ordering="site_county")
     def county(self, job: Job) -> str:
         """Return the county, without the word that every county has."""

@@ -168,7 +168,7 @@ def _drawing(job: Job, line: JobLine, now: datetime) -> str:
         name=f"job-{job.pk}-line",
         of=job.number,
         rows=rows,
-        extras=[extra for extra in _extras(job) if extra.marks or extra.spans],
+        extras=list(_extras(job)),
         now=now,
         promised_on=job.promised_on,
         zone=timezone.get_default_timezone(),

@@ -22,12 +22,13 @@ from jobs.drawing.sheet import (
 
 WIDTH = 980.0
 LEFT, RIGHT = 190.0, 966.0
-LEGEND, TOP = 18.0, 66.0
+LEGEND, TOP = 18.0, 72.0
 ROW, EXTRA_ROW, FOOT = 38.0, 26.0, 10.0
 # The most ticks that leave room for their words; weeks are told up to there, then months.
 MOST_TICKS = 14
 LONGEST_LABEL = 24
 DAY = timedelta(days=1)
+MARGIN = timedelta(days=3)
 
 Span = tuple[datetime, datetime]
 
@@ -74,11 +75,15 @@ class _Axis:
     def __init__(self, moments: Iterable[datetime], zone: tzinfo) -> None:
         days = [moment.astimezone(zone).date() for moment in moments]
         self.zone = zone
-        self.first, self.last = min(days) - DAY, max(days) + 2 * DAY
+        self.first, self.last = min(days) - MARGIN, max(days) + MARGIN
         self.days = (self.last - self.first).days
 
+    def edges(self) -> Span:
+        first, last = (datetime.combine(d, time(), self.zone) for d in (self.first, self.last))
+        return first, last
+
     def x(self, moment: datetime) -> float:
-        start = datetime.combine(self.first, time(), self.zone)
+        start, _ = self.edges()
         return LEFT + (moment - start) / DAY / self.days * (RIGHT - LEFT)
 
     def x_of_day(self, day: date) -> float:
@@ -112,12 +117,13 @@ def job_line_svg(
 
     `name` is the element's own in the page, `zone` that of the site.
     """
-    moments = [*_moments(rows, extras)]
+    moments = [*_moments(rows)] or [*_moments_below(extras)]
     if not moments:
         return ""
     if promised_on is not None:
         moments.append(datetime.combine(promised_on, time(12), zone))
     axis = _Axis([*moments, now], zone)
+    extras = [row for extra in extras if (row := _within(extra, axis)).marks or row.spans]
     bottom = TOP + ROW * len(rows) + EXTRA_ROW * len(extras)
     sheet = Sheet(WIDTH, bottom + FOOT)
     _legend(sheet)
@@ -137,15 +143,32 @@ def job_line_svg(
     )
 
 
-def _moments(rows: Sequence[LineRow], extras: Sequence[ExtraRow]) -> Iterator[datetime]:
+def _moments(rows: Sequence[LineRow]) -> Iterator[datetime]:
     for row in rows:
         for span in (row.first, row.published, row.actual, *row.waits):
             yield from span or ()
         yield from (moment for moment in row.finish or () if moment is not None)
+
+
+def _moments_below(extras: Sequence[ExtraRow]) -> Iterator[datetime]:
     for extra in extras:
         yield from (mark.at for mark in extra.marks)
         for span in extra.spans:
             yield from span
+
+
+def _within(extra: ExtraRow, axis: _Axis) -> ExtraRow:
+    """
+    Return what of a row lies on the axis.
+
+    The phases say how long that is: posts that came half a year early would leave them no room.
+    """
+    start, end = axis.edges()
+    return ExtraRow(
+        extra.label,
+        [mark for mark in extra.marks if start <= mark.at <= end],
+        [(max(a, start), min(b, end)) for a, b in extra.spans if a < end and b > start],
+    )
 
 
 def _legend(sheet: Sheet) -> None:
@@ -243,12 +266,11 @@ def _upright(
     sheet: Sheet, x: float, bottom: float, label: str, stroke: str, dash: str, level: int
 ) -> None:
     """Draw an upright line through all rows, its word above the axis."""
-    sheet.line((x, TOP - 22 - 12 * level), (x, bottom), stroke=stroke, thick=1.8, dash=dash)
+    top = TOP - 34 - 12 * level
+    sheet.line((x, top), (x, bottom), stroke=stroke, thick=1.8, dash=dash)
     width = text_width(label, SMALL_TEXT_SIZE)
     left = x + 4 if x + 4 + width <= WIDTH else x - 4 - width
-    sheet.text(
-        (left, TOP - 22 - 12 * level + 6), label, anchor="start", size=SMALL_TEXT_SIZE, fill=stroke
-    )
+    sheet.text((left, top + 10), label, anchor="start", size=SMALL_TEXT_SIZE, fill=stroke)
 
 
 def _short(label: str) -> str:
