@@ -1,9 +1,19 @@
-"""Moves of the board: try one, accept it, undo it. Nothing is saved until it is accepted."""
+"""
+Moves of the board: try one, accept it, undo it.
+
+A move is written, planned with and looked at in one transaction, which is rolled back unless the
+move is accepted. So what is shown before is what is stored after, found by the same code.
+"""
 
 from __future__ import annotations
 
 from typing import TYPE_CHECKING
 
+from django.db import transaction
+
+from jobs.models import BoardMove
+from jobs.selectors import board_version
+from jobs.services import planning
 from jobs.services.move_answer import (
     Accepted,
     JobFinish,
@@ -22,6 +32,10 @@ from jobs.services.move_kinds import (
     SplitPhase,
     SwapCrews,
 )
+from jobs.services.move_planning import Tried, nearest_of, planned
+from jobs.services.move_touch import Touch
+from jobs.services.move_undo import taken_back
+from jobs.services.pinning import one_at_a_time
 
 if TYPE_CHECKING:
     from datetime import datetime
@@ -48,6 +62,8 @@ __all__ = [
     "undo_move",
 ]
 
+LONGEST_WORDS = 300
+
 
 def try_move(*, move: Move, now: datetime, seen: str = "", by: User | None = None) -> MoveAnswer:
     """
@@ -62,7 +78,10 @@ def try_move(*, move: Move, now: datetime, seen: str = "", by: User | None = Non
     MoveStale
         If what the move is about has changed since `seen`.
     """
-    raise NotImplementedError
+    with transaction.atomic():
+        tried = _tried(move, now=now, seen=seen, by=by)
+        transaction.set_rollback(True)
+    return tried.answer
 
 
 def accept_move(
@@ -74,7 +93,12 @@ def accept_move(
     `seen` and `shown` are `version` and `digest` of the answer that was accepted. Raises as
     `try_move`, and MoveStale also where what follows is no longer what was shown.
     """
-    raise NotImplementedError
+    with transaction.atomic():
+        one_at_a_time()
+        tried = _tried(move, now=now, seen=seen, by=by)
+        if shown and shown != tried.answer.digest:
+            raise MoveStale(("what follows from the move is another by now",), tried.answer.version)
+        return _stored(tried, kind=move.record_kind, now=now, by=by)
 
 
 def undo_move(*, move_id: int, now: datetime, by: User | None = None) -> Accepted:
@@ -87,4 +111,48 @@ def undo_move(*, move_id: int, now: datetime, by: User | None = None) -> Accepte
         If it is undone already, if something it touched was changed since, or if a phase was
         published where the move put it; the text says what to do.
     """
-    raise NotImplementedError
+    with transaction.atomic():
+        one_at_a_time()
+        row = BoardMove.objects.select_for_update(of=("self",)).filter(pk=move_id).first()
+        if row is None:
+            raise MoveRefused(f"there is no move {move_id}", remedy="Look at the board again.")
+        tried = taken_back(row, now=now, by=by)
+        row.undone_at, row.undone_by = now, by
+        row.save(update_fields=["undone_at", "undone_by"])
+        request = planning.adopt(tried.proposal, reason=tried.answer.words, now=now, by=by)
+        return Accepted(row, tried.answer, request)
+
+
+def _tried(move: Move, *, now: datetime, seen: str, by: User | None) -> Tried:
+    """Return a move with its plan, written in the transaction that is open."""
+    changed = board_version.changed_since(seen, move.scope())
+    if changed:
+        raise MoveStale(changed, board_version.version())
+    version = board_version.version()
+    try:
+        return planned(move, Touch(now=now, by=by), version=version)
+    except MoveRefused as refused:
+        raise nearest_of(move, refused, now=now) from refused
+
+
+def _stored(tried: Tried, *, kind: BoardMove.Kind, now: datetime, by: User | None) -> Accepted:
+    words = tried.answer.words[:LONGEST_WORDS]
+    request = planning.adopt(tried.proposal, reason=words, now=now, by=by)
+    row = BoardMove.objects.create(
+        kind=kind,
+        words=words,
+        made_at=now,
+        by=by,
+        touched=tried.touch.rows,
+        moved=[
+            {
+                "phase": phase.phase_id,
+                "crew": tried.hand.crew_id_of(phase.phase_id),
+                "starts_at": phase.old_starts_at.isoformat(),
+            }
+            for phase in tried.answer.phases
+            if phase.old_starts_at is not None
+        ],
+        plan=request.base,
+    )
+    return Accepted(row, tried.answer, request)

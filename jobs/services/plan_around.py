@@ -44,7 +44,7 @@ def repair_around(portfolio: Portfolio, places: Mapping[int, Place]) -> PlanResu
     By phase. The dates are found as if that had been told, and are then those of the real problem.
     Raises HorizonExceeded.
     """
-    kept = planner.repair(_as_if_told(portfolio, places))
+    kept = planner.repair(as_if_told(portfolio, places))
     rows = kept.schedule.placed
     problem = portfolio.problem
     layout = prepare(problem)
@@ -59,7 +59,10 @@ def repair_around(portfolio: Portfolio, places: Mapping[int, Place]) -> PlanResu
     return replace(kept, schedule=schedule, objective=objective(problem, schedule))
 
 
-def _as_if_told(portfolio: Portfolio, places: Mapping[int, Place]) -> Problem:
+def as_if_told(
+    portfolio: Portfolio, places: Mapping[int, Place], *, frozen_too: bool = False
+) -> Problem:
+    """Return the problem in which these places had been told; those in the freeze if asked."""
     problem = portfolio.problem
     axis, calendars = problem.axis, portfolio.calendars
     index_of = {crew: index for index, crew in portfolio.crew_ids.items()}
@@ -67,7 +70,7 @@ def _as_if_told(portfolio: Portfolio, places: Mapping[int, Place]) -> Problem:
     for i, stretch in enumerate(portfolio.stretches):
         place, told = places.get(stretch.first.pk), activities[i].announced
         frozen = told is not None and told.start < problem.freeze_until
-        if place is None or frozen or activities[i].under_way:
+        if place is None or (frozen and not frozen_too) or activities[i].under_way:
             continue
         crew, starts_at = place
         start = max(calendars.slot_of(starts_at), problem.now)

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import os
-from collections.abc import Callable
+from collections.abc import Callable, Mapping
 from dataclasses import asdict, dataclass, field, replace
 from datetime import datetime
 from typing import TYPE_CHECKING, Protocol
@@ -24,7 +24,7 @@ from jobs.selectors.clock import database_now
 from jobs.selectors.networks import network_of
 from jobs.selectors.open_work import OpenWork, open_work
 from jobs.services.intake import refresh_phases
-from jobs.services.plan_around import places_of, repair_around
+from jobs.services.plan_around import Place, as_if_told, repair_around
 from jobs.services.plan_rows import PlanRows
 from jobs.services.portfolio import Portfolio, build_portfolio, state_of
 
@@ -166,25 +166,46 @@ def propose(
 
 
 def repair(
-    *, now: datetime, forward: frozenset[int] = frozenset(), hand: Plan | None = None
+    *,
+    now: datetime,
+    forward: frozenset[int] = frozenset(),
+    keep: Mapping[int, Place] | None = None,
 ) -> Proposal:
     """
     Return a checked plan that keeps what people were told wherever it can be kept.
 
     What follows work that is done early moves forward; inside the freeze only that of the jobs
-    `forward`, by primary key. With a draft at `hand`, what that has moved stays there too, as far
-    as it can. Raises as `plan_now`. It takes a fraction of a second, so a page can wait for it.
+    `forward`, by primary key. With places to `keep`, by phase, work that nobody was told of, or
+    beyond the freeze, stays there as far as it can. Raises as `plan_now`. It takes a fraction of a
+    second, so a page can wait for it.
     """
     work = replace(_work(now), forward=forward)
-    if hand is not None:
-        places = places_of(hand)
+    if keep:
         try:
-            kept = _solved(work, lambda portfolio: repair_around(portfolio, places))
+            kept = _solved(work, lambda portfolio: repair_around(portfolio, keep))
             return _checked(*kept, seed=1)
         except PlanUnsoundError:
-            pass  # the draft is too old to keep: it has moved what nothing explains any more
+            pass  # the places are too old to keep: nothing explains any more why work is there
     portfolio, result = pushed(work)
     return _checked(portfolio, result, seed=1)
+
+
+def landings(*, now: datetime, keep: Mapping[int, Place]) -> dict[int, Place]:
+    """
+    Return where phases land that are to be at other places than people were told, by phase.
+
+    As `repair` with these places, but none is held by the freeze. Raises as `plan_now`.
+    """
+    found: dict[int, Place] = {}
+
+    def run(portfolio: Portfolio) -> PlanResult:
+        result = planner.repair(as_if_told(portfolio, keep, frozen_too=True))
+        for span in PlanRows(portfolio, result.schedule).spans():
+            found[span.phase.pk] = (span.crew_id, span.starts_at)
+        return result
+
+    _solved(_work(now), run)
+    return found
 
 
 def gather(*, now: datetime) -> OpenWork:
