@@ -185,12 +185,15 @@ class _Reader:
         notes = []
         if why := self.stops.get((span.booking.pk, day)):
             notes.append(f"weather stops it: {why}")
-        if day == span.first and phase.status == Phase.Status.OPEN:
+        begins = day == span.first and phase.status == Phase.Status.OPEN
+        if begins and self.held.get((phase.job_id, phase.code)):
+            notes.append("HELD, see the job")
+        if begins and day == span.last:
+            notes.append(f"{_clock(span.starts_at)} to {_clock(span.ends_at)}")
+        elif begins:
             late = span.starts_at.time() > opens
             notes.append(f"begins {_clock(span.starts_at)}" if late else "begins")
-            if self.held.get((phase.job_id, phase.code)):
-                notes.append("HELD, see the job")
-        if day == span.last:
+        elif day == span.last:
             notes.append(f"done by {_clock(span.ends_at)}")
         return Entry(phase.get_code_display(), _where(phase.job), ", ".join(notes))
 
@@ -224,7 +227,7 @@ class _Reader:
             "",
             tuple(
                 tuple(
-                    Entry(row.get_item_display(), _where(row.job), _sent_by(row))
+                    Entry(row.get_item_display(), row.job.number, _to_confirm(row))
                     for row in self.deliveries
                     if row.promised_on == day
                 )
@@ -297,13 +300,14 @@ def _where(job: Job) -> str:
 
 
 def _about(job: Job, finish: date | None) -> str:
-    told = f"Promised {_day(job.promised_on)}" if job.promised_on else "No promise"
-    planned = f", planned finish {_day(finish)}" if finish else ""
+    promise = job.promised_on
+    told = f"Promised {_day(promise)}, {promise.year}" if promise else "No promise"
+    planned = f"; planned finish {_day(finish)}, {finish.year}" if finish else ""
     return f"{job.site_address}, {job.site_town}. {told}{planned}."
 
 
-def _sent_by(row: Delivery) -> str:
-    return ", ".join(filter(None, (row.supplier, _stand(row))))
+def _to_confirm(row: Delivery) -> str:
+    return "" if row.confirmed_on else "to confirm"
 
 
 def _stand(row: Delivery) -> str:
