@@ -57,8 +57,8 @@ class PhaseRow:
     A phase as its crew reads it, on one day or as a whole; its `phase` has its job loaded.
 
     `holds` says why it may not start; `after` what others must have done before it, `in_turn` what
-    the crew itself must have; `then` who comes next. `starts_at` and `ends_at` are the published ones, or the real ones of begun work; None
-    where the published plan has the phase no more.
+    the crew itself must have; `then` who comes next. `starts_at` and `ends_at` are the published
+    ones, or the real ones of begun work; None where the published plan has the phase no more.
     """
 
     phase: Phase
