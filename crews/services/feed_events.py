@@ -3,6 +3,7 @@
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 from datetime import datetime, timedelta
+from typing import Any
 
 from django.db import transaction
 from django.db.models import Q
@@ -260,7 +261,8 @@ def _touch(rows: Sequence[Crew | FeedCalendar], now: datetime) -> None:
         old = row.feed_revised_at
         row.feed_revised_at = now if old is None else max(now, old + REVISION_STEP)
     if rows:
-        type(rows[0])._default_manager.bulk_update(rows, ["feed_revised_at"])
+        model: Any = type(rows[0])
+        model.objects.bulk_update(rows, ["feed_revised_at"])
 
 
 def tell_new_name(*, shown: Crew | FeedCalendar, now: datetime) -> None:
