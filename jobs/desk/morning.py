@@ -24,6 +24,7 @@ if TYPE_CHECKING:
 
     from inspections.selectors.desk import DeskRow
     from inspections.selectors.locate import TicketWarning
+    from jobs.models import Delivery
     from jobs.selectors.call_ahead import CallAheadLine
     from jobs.selectors.morning_desk import MissingReport
 
@@ -210,10 +211,7 @@ def _confirm(line: CallAheadLine) -> Item:
     needed = f"needed {day(line.needed_by)}" if line.needed_by else "no dates yet"
     return Item(
         title=f"{row.get_item_display()}, job {row.job}",
-        words=(
-            f"{row.supplier or 'No supplier entered'}: due {day(line.due_on)}, {needed}",
-            line.standing.label,
-        ),
+        words=(f"{_supplier(row)}: due {day(line.due_on)}, {needed}{_standing(line)}",),
         is_late=line.standing in (Standing.OVERDUE, Standing.LATE),
         action=action,
     )
@@ -223,10 +221,7 @@ def _order(line: CallAheadLine) -> Item:
     row = line.delivery
     return Item(
         title=f"{row.get_item_display()}, job {row.job}",
-        words=(
-            f"{row.supplier or 'No supplier entered'}: lead time {count(line.lead_days, 'day')}",
-            line.standing.label,
-        ),
+        words=(f"{_supplier(row)}: lead time {count(line.lead_days, 'day')}{_standing(line)}",),
         due=f"order by {day(line.order_by)}" if line.order_by else "",
         is_late=line.standing in (Standing.OVERDUE, Standing.LATE),
         action=Action(
@@ -236,6 +231,16 @@ def _order(line: CallAheadLine) -> Item:
             "jobs.change_delivery",
         ),
     )
+
+
+def _supplier(row: Delivery) -> str:
+    return row.supplier or "No supplier entered"
+
+
+def _standing(line: CallAheadLine) -> str:
+    """Return what is wrong with a delivery's day, if anything."""
+    fine = line.standing in (Standing.IN_TIME, Standing.NOT_PLANNED)
+    return "" if fine else f"; {line.standing.label.lower()}"
 
 
 def _slips(found: MorningDesk) -> Iterator[Item]:

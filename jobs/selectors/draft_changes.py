@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections import Counter
 from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
@@ -69,14 +70,21 @@ class JobChange:
 
 def job_changes(*, draft: Plan, comparison: Comparison, published: Plan | None) -> list[JobChange]:
     """Return the jobs that a draft changes, by number; in a constant number of queries."""
-    counts: dict[str, list[int]] = {}
-    for kind, rows in enumerate((comparison.moved, comparison.added, comparison.removed)):
-        for row in rows:
-            counts.setdefault(row.job, [0, 0, 0])[kind] += 1
-    jobs = Job.objects.filter(number__in=counts).order_by("number")
+    moved = Counter(row.job for row in comparison.moved)
+    added = Counter(row.job for row in comparison.added)
+    removed = Counter(row.job for row in comparison.removed)
+    jobs = Job.objects.filter(number__in={*moved, *added, *removed}).order_by("number")
     was, becomes = _days(published) if published else {}, _days(draft)
     return [
-        JobChange(job, *counts[job.number], was.get(job.pk), becomes.get(job.pk), job.promised_on)
+        JobChange(
+            job=job,
+            moved=moved[job.number],
+            added=added[job.number],
+            removed=removed[job.number],
+            was=was.get(job.pk),
+            becomes=becomes.get(job.pk),
+            promised_on=job.promised_on,
+        )
         for job in jobs
     ]
 

@@ -15,7 +15,7 @@ from inspections.models import Inspection, LocateTicket
 from inspections.selectors import visits
 from inspections.selectors.stopped_work import stopped_bookings
 from jobs.drawing.look_ahead import Entry, JobBlock, Line, LookAhead, Row, Week
-from jobs.models import Booking, Delivery, Job, Phase, Plan
+from jobs.models import Booking, Delivery, Job, LentPeople, Phase, Plan, SetAside
 from jobs.selectors import plans
 from jobs.selectors.booked import with_rows
 from jobs.selectors.crew_load import CrewDays, active_crews, firm_days_off
@@ -85,6 +85,19 @@ class _Reader:
         self.held = self._held()
         self.visits = self._visits()
         self.deliveries = list(self._deliveries())
+        self.lent = list(
+            LentPeople.objects.filter(first_day__lte=self.last, last_day__gte=first)
+            .select_related("from_crew", "to_crew")
+            .order_by("first_day", "id")
+        )
+        self.aside = list(
+            SetAside.objects.filter(
+                starts_at__lt=_midnight(self.last + timedelta(days=1)),
+                ends_at__gt=_midnight(first),
+            )
+            .select_related("job")
+            .order_by("starts_at", "id")
+        )
         firm_off = firm_days_off()
         self.crews = [CrewDays(crew, firm_off=firm_off) for crew in active_crews()]
         self.off = self._reasons_off()
@@ -176,9 +189,25 @@ class _Reader:
             return (Entry("Off", reason),) if reason else ()
         shifts = crew.week.get(day.weekday(), ())
         opens = shifts[0][0] if shifts else time()
-        return tuple(
+        work = tuple(
             self._entry(span, day, opens) for span in mine if span.first <= day <= span.last
         )
+        return (*self._set_by_hand(crew.crew.pk, day), *work)
+
+    def _set_by_hand(self, crew: int, day: date) -> Iterable[Entry]:
+        """Yield who comes or goes as lent, and the time that is set aside."""
+        for lent in self.lent:
+            if lent.first_day <= day <= lent.last_day:
+                if lent.to_crew_id == crew:
+                    yield Entry(f"+{lent.people} from {lent.from_crew}", lent.note)
+                if lent.from_crew_id == crew:
+                    yield Entry(f"-{lent.people} to {lent.to_crew}", lent.note)
+        for aside in self.aside:
+            begins, ends = timezone.localtime(aside.starts_at), timezone.localtime(aside.ends_at)
+            if aside.crew_id == crew and begins.date() <= day <= ends.date():
+                where = _where(aside.job) if aside.job else aside.note
+                when = f"{_clock(begins)} to {_clock(ends)}" if begins.date() == ends.date() else ""
+                yield Entry(aside.get_kind_display(), where, when)
 
     def _entry(self, span: _Span, day: date, opens: time) -> Entry:
         phase = span.booking.phase

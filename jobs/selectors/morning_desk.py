@@ -40,8 +40,8 @@ HOLD_DAYS_AHEAD = 7
 # How far back a crew's last work day is looked for: over a closing between two years.
 LOOK_BACK_DAYS = 16
 OUT_DAYS_AHEAD = 3
-# Kinds of holds that have a list of their own on the desk.
-TOLD_ELSEWHERE = frozenset(
+# Kinds of holds that have a list of their own on the desk, or that nobody can hurry.
+NOT_TO_CHASE = frozenset(
     {
         HoldKind.INSPECTION,
         HoldKind.LOCATE,
@@ -50,6 +50,7 @@ TOLD_ELSEWHERE = frozenset(
         HoldKind.PERMIT,
         HoldKind.WEATHER,
         HoldKind.CURE,
+        HoldKind.EARLIEST_DATE,
     }
 )
 
@@ -106,7 +107,7 @@ def morning_desk(*, now: datetime) -> MorningDesk:
         overdue=tuple(visits.overdue),
         tickets=tuple(ticket_warnings(now=now)),
         permits=tuple(permits_to_act_on(now=now)),
-        to_confirm=tuple(line for line in called.to_confirm if not _is_confirmed(line, now)),
+        to_confirm=_by_supplier(row for row in called.to_confirm if not _is_confirmed(row, now)),
         to_order=called.to_order,
         missing=tuple(_missing(crews, now)),
         proposal=ReplanProposal.objects.filter(state=ReplanProposal.State.OPEN)
@@ -217,6 +218,14 @@ def _why_off(crew: Crew, day: date) -> str:
     return next(own, "no work day")
 
 
+def _by_supplier(lines: Iterable[CallAheadLine]) -> tuple[CallAheadLine, ...]:
+    """Return lines so that one call settles all of a supplier's, the one with the worst first."""
+    by_supplier: dict[str, list[CallAheadLine]] = {}
+    for line in lines:
+        by_supplier.setdefault(line.delivery.supplier, []).append(line)
+    return tuple(line for rows in by_supplier.values() for line in rows)
+
+
 def _is_confirmed(line: CallAheadLine, now: datetime) -> bool:
     """Return whether a supplier has stood by the promise within a week, and it is not past."""
     confirmed = line.delivery.confirmed_on
@@ -228,7 +237,7 @@ def _is_confirmed(line: CallAheadLine, now: datetime) -> bool:
 def _is_to_chase(row: ShownHold) -> bool:
     """Return whether the office, by itself or by a call to the buyer, can clear a hold in time."""
     fact = row.fact
-    if not fact.is_open or fact.kind in TOLD_ELSEWHERE or row.cost is None:
+    if not fact.is_open or fact.kind in NOT_TO_CHASE or row.cost is None:
         return False
     if fact.clears not in (Clears.OFFICE, Clears.BUYER):
         return False

@@ -12,6 +12,7 @@ from django.utils import timezone
 from contractor.trade.phases import PHASE_TABLE
 from inspections.selectors.stopped_work import stopped_bookings
 from jobs.models import Booking, Job, Phase
+from jobs.selectors.crew_load import CrewDays, active_crews, firm_days_off
 
 if TYPE_CHECKING:
     from crews.models import Crew
@@ -60,11 +61,14 @@ def rain_days(*, now: datetime) -> list[RainDay]:
         .select_related("phase__job", "crew")
         .order_by("crew__name", "starts_at", "id")
     )
+    firm_off = firm_days_off()
+    crews = {crew.pk: CrewDays(crew, firm_off=firm_off) for crew in active_crews()}
     found: dict[date, dict[int, list[Booking]]] = {day: defaultdict(list) for day in days}
     for row in rows:
         first, last = timezone.localdate(row.starts_at), timezone.localdate(row.ends_at)
         for day in days:
-            if first <= day <= last:
+            crew = crews.get(row.crew_id or 0)
+            if first <= day <= last and crew is not None and crew.hours_on(day) > 0:
                 found[day][row.crew_id or 0].append(row)
     return [
         RainDay(day, tuple(_crew(bookings, day, whys) for bookings in by_crew.values()))
