@@ -123,7 +123,7 @@ def job_line_svg(
     if promised_on is not None:
         moments.append(datetime.combine(promised_on, time(12), zone))
     axis = _Axis([*moments, now], zone)
-    extras = [row for extra in extras if (row := _within(extra, axis)).marks or row.spans]
+    extras = [kept for extra in extras if (kept := _within(extra, axis)).marks or kept.spans]
     bottom = TOP + ROW * len(rows) + EXTRA_ROW * len(extras)
     sheet = Sheet(WIDTH, bottom + FOOT)
     _legend(sheet)
@@ -223,8 +223,8 @@ def _row(sheet: Sheet, axis: _Axis, row: LineRow, top: float) -> None:
     if row.finish:
         p10, p50, p90 = row.finish
         if p10 is not None and p50 is not None:
-            end = axis.x(p90) if p90 is not None else RIGHT
-            _whisker(sheet, axis.x(p10), axis.x(p50), end, top + 33)
+            high = axis.x(p90) if p90 is not None else RIGHT
+            _whisker(sheet, axis.x(p10), axis.x(p50), high, top + 33)
 
 
 def _bar(
@@ -256,10 +256,10 @@ def _extra(sheet: Sheet, axis: _Axis, extra: ExtraRow, top: float) -> None:
         x = axis.x(mark.at)
         points = [(x, y - 6), (x + 6, y), (x, y + 6), (x - 6, y)]
         sheet.shape(points, fill=INK if mark.is_over else PAPER, thick=1.4)
-        end = x + 9 + text_width(mark.label, SMALL_TEXT_SIZE)
-        if x >= free_from and end <= WIDTH:
+        ends = x + 9 + text_width(mark.label, SMALL_TEXT_SIZE)
+        if x >= free_from and ends <= WIDTH:
             sheet.text((x + 9, y + 5), mark.label, anchor="start", size=SMALL_TEXT_SIZE)
-            free_from = end + 10
+            free_from = ends + 10
 
 
 def _upright(
