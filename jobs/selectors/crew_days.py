@@ -66,27 +66,29 @@ class DaysOfCrew:
 
     def day(self, day: date, rows: Iterable[PhaseRow]) -> Day:
         """Return one day with the phases on it, in order of time, what is done last."""
-        found = [self._day_row(row, day) for row in rows if day in row.days]
+        timed = [(row, *self._hours_at_site(row, day)) for row in rows if day in row.days]
+        timed.sort(key=lambda found: _by_time(*found[:2]))
+        sites = [None, *(row.job.pk for row, _, _ in timed)]
         people, note = self._people(day)
-        rest = "" if self.hours.hours_on(day) else "No work day"
         return Day(
             on=day,
             is_today=day == self.today,
-            off=self._off.get(day, rest),
+            is_work_day=self.hours.hours_on(day) > 0,
+            off=self._off.get(day, ""),
             people=people,
             people_note=note,
-            rows=tuple(sorted(found, key=_by_time)),
+            rows=tuple(
+                DayRow(
+                    row=row,
+                    is_today=day == self.today,
+                    is_same_site=before == row.job.pk,
+                    begins_at=begins,
+                    ends_at=ends,
+                    weather=dict(row.weather).get(day),
+                )
+                for (row, begins, ends), before in zip(timed, sites, strict=False)
+            ),
             aside=tuple(row for row in self._aside if _touches(row, day)),
-        )
-
-    def _day_row(self, row: PhaseRow, day: date) -> DayRow:
-        begins, ends = self._hours_at_site(row, day)
-        return DayRow(
-            row=row,
-            is_today=day == self.today,
-            begins_at=begins,
-            ends_at=ends,
-            weather=dict(row.weather).get(day),
         )
 
     def _hours_at_site(self, row: PhaseRow, day: date) -> tuple[datetime | None, datetime | None]:
@@ -116,10 +118,10 @@ def _touches(row: SetAside, day: date) -> bool:
     return timezone.localdate(row.starts_at) <= day <= timezone.localdate(row.ends_at - SECOND)
 
 
-def _by_time(row: DayRow) -> tuple[bool, datetime, int]:
-    begins = row.begins_at or row.row.starts_at
+def _by_time(row: PhaseRow, begins_at: datetime | None) -> tuple[bool, datetime, int]:
+    begins = begins_at or row.starts_at
     far = datetime.max.replace(tzinfo=timezone.get_default_timezone())
-    return row.row.state is RowState.DONE, begins or far, row.row.phase.pk
+    return row.state is RowState.DONE, begins or far, row.phase.pk
 
 
 def _at(day: date, hour: time) -> datetime:

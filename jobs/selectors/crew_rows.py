@@ -91,6 +91,11 @@ class PhaseRow:
         return PHASE_TABLE[self.phase.code].label
 
     @property
+    def waits(self) -> tuple[str, ...]:
+        """Return all that keeps it from being started, in words."""
+        return (*self.holds, *self.after)
+
+    @property
     def address(self) -> str:
         """Return the site's address in one line."""
         return crew_site.address(self.job)
@@ -128,10 +133,15 @@ class PhaseRow:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class DayRow:
-    """A phase on one day: when the crew is at the site, and what the day's weather means for it."""
+    """
+    A phase on one day: when the crew is at the site, and what the day's weather means for it.
+
+    `is_same_site` where the crew is at the site already, with the phase before it.
+    """
 
     row: PhaseRow
     is_today: bool
+    is_same_site: bool
     begins_at: datetime | None
     ends_at: datetime | None
     weather: DayWeather | None
@@ -146,13 +156,15 @@ class DayRow:
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Day:
     """
-    A day of a crew. `off` says why nobody works, "" on a work day; `people` is how many they are.
+    A day of a crew, with how many they are and who was lent.
 
-    `aside` is time that the office has set aside for other work, callbacks among it.
+    `off` says why nobody works on a day off, "" where nothing is entered, as on a Sunday. `aside`
+    is time that the office has set aside for other work, callbacks among it.
     """
 
     on: date
     is_today: bool
+    is_work_day: bool
     off: str
     people: int
     people_note: str
@@ -179,8 +191,8 @@ class Week:
 
     @property
     def later(self) -> tuple[Day, ...]:
-        """Return the days after today that are worth a line: all but empty days off."""
-        return tuple(day for day in self.days[1:] if not (day.is_empty and day.off))
+        """Return the days after today that are worth a line: all but empty weekends."""
+        return tuple(day for day in self.days[1:] if day.is_work_day or day.off or not day.is_empty)
 
     @property
     def phases(self) -> list[PhaseRow]:
