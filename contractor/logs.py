@@ -3,7 +3,7 @@
 import logging
 import re
 
-_KEY_IN_PATH = re.compile(r"(/feeds/|/buyer/)[^\s\"'?]+", re.IGNORECASE)
+_KEY_IN_PATH = re.compile(r"(/feeds/|/buyer/|/phone/enroll/)[^\s\"'?]+", re.IGNORECASE)
 
 
 def without_keys(text: str) -> str:
