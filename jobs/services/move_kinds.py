@@ -100,7 +100,11 @@ class MovePhase:
 
 @dataclass(frozen=True, slots=True)
 class FreePhase:
-    """A pinned phase moves freely again from the next plan on; the draft leaves it where it is."""
+    """
+    A pinned phase moves freely again from the next plan on.
+
+    The draft leaves it where it is, or puts it back where people were told inside the freeze.
+    """
 
     record_kind: ClassVar = Kind.FREE
     phase_id: int

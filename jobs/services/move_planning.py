@@ -144,14 +144,20 @@ def _with_phase(move: MovePhase, touch: Touch, hand: Hand) -> Proposal:
         broken = broken_pin_of(proposal.portfolio, proposal.result.schedule, phase.pk)
     if broken:
         rule = stopped_by_weather(proposal.portfolio, phase, wanted) or broken.reason
-        raise _nearest_place(move, hand, touch.now, rule, _place(proposal, phase.pk))
+        place = _place(proposal, phase.pk)
+        holder = _holder(proposal, move, wanted)
+        if holder is not None:
+            # Behind it, and not behind all that the plan keeps: work without a pin makes way.
+            other, ends_at = holder
+            rule, place = f"the crew is on {label(other)} then", (move.crew_id, ends_at)
+        raise _nearest_place(move, hand, touch.now, rule, place)
     others = _broken_of_others(proposal, hand, phase.pk)
     if others is not None:
         other, entry = others
         rule = f"{label(other)} is pinned and would have to move: {entry.reason}"
         mine = _placed(proposal, phase.pk)
         if mine is not None and _is_in_the_way(proposal, entry, mine):
-            rule = f"the crew is pinned to {label(other)} then"
+            rule = f"the crew is on {label(other)} then"
         raise _nearest_place(move, hand, touch.now, rule, _after(proposal, entry, move))
     _refuse_if_left_out(proposal, hand)
     return proposal
@@ -227,6 +233,23 @@ def _is_in_the_way(proposal: Proposal, entry: BrokenPin, mine: Placed) -> bool:
     pin = activities[entry.activity].pin
     crew = activities[mine.activity].modes[mine.mode].crew
     return pin is not None and pin.crew == crew and mine.start <= pin.start < mine.finish
+
+
+def _holder(proposal: Proposal, move: MovePhase, wanted: datetime) -> tuple[Phase, datetime] | None:
+    """Return the pinned or begun work that a crew is on at a moment, and when it is done."""
+    portfolio, problem = proposal.portfolio, proposal.portfolio.problem
+    slot = portfolio.calendars.slot_of(wanted)
+    for placed in proposal.result.schedule.placed:
+        if placed is None or not placed.start <= slot < placed.finish:
+            continue
+        activity = problem.activities[placed.activity]
+        crew = activity.modes[placed.mode].crew
+        stays = activity.under_way or (activity.pin and activity.pin.start == placed.start)
+        phase = portfolio.stretches[placed.activity].first
+        is_theirs = crew is not None and portfolio.crew_ids[crew] == move.crew_id
+        if stays and is_theirs and phase.pk != move.phase_id:
+            return phase, problem.axis.instant(placed.finish)
+    return None
 
 
 def _after(

@@ -53,10 +53,9 @@ def _refuse_if_published(row: BoardMove) -> None:
     """Refuse where people have been told the dates that the move set."""
     for entry in row.touched:
         phase = Phase.objects.select_related("job").filter(pk=entry["key"]).first()
-        booked = Booking.objects.filter(
-            phase=phase, is_live=True, plan__published_at__gte=row.made_at
-        ).select_related("plan")
-        live = booked.first()
+        # A plan made since: the draft of the move, or one that came after it.
+        booked = Booking.objects.filter(phase=phase, is_live=True, plan__gte=row.plan_id or 0)
+        live = booked.select_related("plan").first()
         if phase and live and live.starts_at == phase.pinned_start_at:
             raise MoveRefused(
                 f"{label(phase)} was published there with {live.plan}",

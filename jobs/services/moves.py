@@ -130,7 +130,8 @@ def _tried(move: Move, *, now: datetime, seen: str, by: User | None) -> Tried:
         raise MoveStale(changed, board_version.version())
     version = board_version.version()
     try:
-        return planned(move, Touch(now=now, by=by), version=version)
+        with transaction.atomic():
+            return planned(move, Touch(now=now, by=by), version=version)
     except MoveRefused as refused:
         raise nearest_of(move, refused, now=now) from refused
 

@@ -5,17 +5,10 @@ from __future__ import annotations
 from dataclasses import replace
 from typing import TYPE_CHECKING
 
-import numpy as np
-
 from contractor.engine import planner
-from contractor.engine.dates import dates_of
-from contractor.engine.decode import to_schedule
 from contractor.engine.objective import objective
-from contractor.engine.occupancy import new_state
-from contractor.engine.passes import pass_exactly
-from contractor.engine.prepared import prepare
 from contractor.engine.problem import Announced
-from contractor.engine.state import UNPLANNED
+from contractor.engine.schedule import Bind
 from jobs.models import Booking
 
 if TYPE_CHECKING:
@@ -24,11 +17,15 @@ if TYPE_CHECKING:
 
     from contractor.engine.planner import PlanResult
     from contractor.engine.problem import Problem
+    from contractor.engine.schedule import Because, Placed
     from jobs.models import Plan
     from jobs.services.portfolio import Portfolio
 
 Place = tuple["int | None", "datetime"]
 """A crew by primary key, and the start."""
+
+LATER = "later than announced: "
+"""How the engine begins to say that something left its announced place."""
 
 
 def places_of(plan: Plan) -> dict[int, Place]:
@@ -41,22 +38,31 @@ def repair_around(portfolio: Portfolio, places: Mapping[int, Place]) -> PlanResu
     """
     Return the plan that keeps what people were told inside the freeze, and all else by `places`.
 
-    By phase. The dates are found as if that had been told, and are then those of the real problem.
-    Raises HorizonExceeded.
+    By phase. It is found as if that had been told, and costs what it costs in truth; its reasons
+    do not say of a draft's place that people know it. Raises HorizonExceeded.
     """
-    kept = planner.repair(as_if_told(portfolio, places))
-    rows = kept.schedule.placed
     problem = portfolio.problem
-    layout = prepare(problem)
-    state = new_state(layout)
-    pass_exactly(
-        layout,
-        state,
-        np.array([UNPLANNED if row is None else row.mode for row in rows], dtype=np.int32),
-        np.array([0 if row is None else row.start for row in rows], dtype=np.int32),
+    as_told = as_if_told(portfolio, places)
+    kept = planner.repair(as_told)
+    placed = tuple(
+        row if row is None or as_told.activities[i] is problem.activities[i] else _in_truth(row)
+        for i, row in enumerate(kept.schedule.placed)
     )
-    schedule = to_schedule(problem, dates_of(layout, state))
+    schedule = replace(kept.schedule, placed=placed)
     return replace(kept, schedule=schedule, objective=objective(problem, schedule))
+
+
+def _in_truth(row: Placed) -> Placed:
+    """Return a placed activity whose reasons speak of a draft instead of what was announced."""
+    return replace(row, because=_of_draft(row.because), bounds=tuple(map(_of_draft, row.bounds)))
+
+
+def _of_draft(bound: Because) -> Because:
+    if bound.kind is not Bind.FROZEN:
+        return bound
+    if bound.why.startswith(LATER):
+        return bound._replace(why=f"later than in the draft: {bound.why.removeprefix(LATER)}")
+    return bound._replace(why="kept where the draft had it")
 
 
 def as_if_told(
