@@ -42,7 +42,6 @@ def phase(request: PhoneRequest, phase_id: int) -> HttpResponse:
         as_of=now,
         row=row,
         told=told_before(row.job),
-        cautions=building.cautions() if building else (),
         # Both are drawn by us from numbers, and escape what they write.
         plan=mark_safe(plan_svg(building)) if building else "",
         elevation=mark_safe(elevation_svg(building)) if building else "",

@@ -38,6 +38,9 @@ class RowState(Labeled):
         }.get(self, super().label)
 
 
+WORKED_AT = (RowState.UNDER_WAY, RowState.CLEARED, RowState.IN_TURN)
+
+
 @dataclass(frozen=True, slots=True)
 class DeliveryLine:
     """Material for a phase, and where it stands."""
@@ -72,7 +75,6 @@ class PhaseRow:
     in_turn: tuple[str, ...]
     then: tuple[str, ...]
     is_late: bool
-    caution: str
     weather: tuple[tuple[date, DayWeather | None], ...]
     machines: tuple[str, ...]
     tickets: tuple[TicketLine, ...]
@@ -126,9 +128,21 @@ class PhaseRow:
         return [crew_site.visit_words(visit) for visit in self.visits]
 
     @property
-    def share_percent(self) -> int:
-        """Return how much of it was reported done, in percent."""
-        return round(self.phase.share_done * 100)
+    def share_words(self) -> str:
+        """Return how much of begun work was reported done; "" where nothing is to tell."""
+        is_begun = self.state in (RowState.UNDER_WAY, RowState.STOPPED)
+        percent = round(self.phase.share_done * 100)
+        return f"{percent} % done" if is_begun and percent else ""
+
+    @property
+    def phase_caution(self) -> str:
+        """Return what can hurt in this phase, "" for nothing of its own."""
+        return PHASE_TABLE[self.phase.code].caution
+
+    @property
+    def cautions(self) -> list[str]:
+        """Return what can hurt in this phase and on this building."""
+        return crew_site.cautions(self.phase.code, self.building)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -147,10 +161,23 @@ class DayRow:
     weather: DayWeather | None
 
     @property
+    def is_stopped_by_weather(self) -> bool:
+        """Return whether it is to be worked at today, and the weather says not to."""
+        stops = self.weather is not None and self.weather.is_stop
+        return self.is_today and stops and self.row.state in WORKED_AT
+
+    @property
     def state_words(self) -> str:
         """Return the state in words; what is not cleared may still be so in time."""
+        if self.is_stopped_by_weather:
+            return "Weather stops it today"
         waits = self.row.state is RowState.WAITS and not self.is_today
         return "Not cleared yet" if waits else self.row.state.label
+
+    @property
+    def tone(self) -> str:
+        """Return the name of the color that goes with the words."""
+        return "waits" if self.is_stopped_by_weather else self.row.state.value.lower()
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

@@ -51,6 +51,8 @@ _CLEARED_WHEN = {
     HoldKind.EARLIEST_DATE: "before the day that was agreed",
     HoldKind.WEATHER: "in this weather",
 }
+# Cautions of a building that matter while its holes are open, by the field they are about.
+_OF_GROUND = frozenset({"foundation", "hole_depth_in", "pad_in"})
 # The map of a project of volunteers, opened by a tap only: nothing is fetched with the page.
 _MAP = "https://www.openstreetmap.org"
 
@@ -63,6 +65,11 @@ class DayWeather:
     words: str
     why: str
     caution: str
+
+    @property
+    def is_stop(self) -> bool:
+        """Return whether it stops the work for the day."""
+        return self.level == Level.STOP.word
 
 
 @dataclass(frozen=True, slots=True)
@@ -81,6 +88,15 @@ def gates_of(code: str, machines: Iterable[Equipment]) -> list[WeatherGate]:
     if any(machine.kind == machine.Kind.TELEHANDLER for machine in machines):
         gates.append(WeatherGate.LIFT)
     return [*(gate for gate in gates if gate is not WeatherGate.NONE), WeatherGate.OUTDOORS]
+
+
+def cautions(code: str, building: Building | None) -> list[str]:
+    """Return what can hurt in a phase, and on its building; the ground's where it is dug in."""
+    kind = PHASE_TABLE[code]
+    is_ground = kind.weather_gate in (WeatherGate.GROUND.value, WeatherGate.CONCRETE.value)
+    of_building = building.cautions() if building else ()
+    told = [row.message for row in of_building if is_ground or row.field not in _OF_GROUND]
+    return [kind.caution, *told] if kind.caution else told
 
 
 def hold_words(fact: HoldFact) -> str:

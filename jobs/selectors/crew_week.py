@@ -107,7 +107,6 @@ class _Reader:
             in_turn=own,
             then=self._then(phase, network) if network else (),
             is_late=_is_late(work, self.now),
-            caution=PHASE_TABLE[phase.code].caution,
             weather=tuple(
                 (day, crew_site.weather_words(self.weather, phase.job, gates=gates, day=day))
                 for day in days
