@@ -28,7 +28,7 @@ from jobs.selectors.crew_load import active_crews
 from jobs.selectors.open_work import days_of
 
 if TYPE_CHECKING:
-    from collections.abc import Iterable, Iterator, Mapping, Sequence
+    from collections.abc import Iterator, Mapping, Sequence
 
     from crews.models import Crew
 
@@ -126,6 +126,7 @@ class _Reader:
         self.rows = self._rows(plan)
         self.told = self._told()
         self.held = holds.told_to_crews(now=now) if plan else {}
+        self.waits = self._waits()
         self.promises = plans.promises(plan) if plan else []
         self.late = {row.job.pk for row in self.promises if row.days_late}
 
@@ -209,7 +210,6 @@ class _Reader:
         by_job: dict[int, list[_Row]] = defaultdict(list)
         for row in self.rows:
             by_job[row.job].append(row)
-        waits = self._waits(by_job)
         promised = {row.job.pk: row.promised_on for row in self.promises}
         for job, rows in by_job.items():
             day = promised.get(job)
@@ -219,7 +219,10 @@ class _Reader:
                 title=f"{rows[0].number} {rows[0].town}",
                 about=f"{words}, late" if job in self.late else words,
                 bars=tuple(self._bar(row) for row in rows),
-                gaps=tuple(waits.get(job, ())),
+                gaps=tuple(
+                    Gap(max(w.starts_at, self.begins), min(w.ends_at, self.ends), w.basis)
+                    for w in self.waits.get(job, ())
+                ),
             )
 
     def _machines(self) -> Iterator[Line]:
@@ -323,7 +326,11 @@ class _Reader:
     def _why(self, row: _Row) -> str:
         """Return why a crew has no work before a booking: what that booking waits for."""
         held = self.held.get((row.job, row.code), ())
-        return " ".join(held) if held and row.status == Phase.Status.OPEN else row.because
+        if held and row.status == Phase.Status.OPEN:
+            return " ".join(held)
+        waits = [w for w in self.waits.get(row.job, ()) if w.before_code == row.code]
+        last = max(waits, key=lambda wait: wait.ends_at, default=None)
+        return last.basis if last else row.because
 
     def _works(
         self,
@@ -343,15 +350,15 @@ class _Reader:
             day += timedelta(days=1)
         return hours >= 4
 
-    def _waits(self, jobs: Iterable[int]) -> Mapping[int, Sequence[Gap]]:
-        found: dict[int, list[Gap]] = defaultdict(list)
+    def _waits(self) -> Mapping[int, Sequence[PlannedWait]]:
+        """Return the waits of these days by job, in order of time."""
+        found: dict[int, list[PlannedWait]] = defaultdict(list)
         rows = PlannedWait.objects.filter(
-            plan=self.plan, job__in=list(jobs), starts_at__lt=self.ends, ends_at__gt=self.begins
+            plan=self.plan, starts_at__lt=self.ends, ends_at__gt=self.begins
         ).order_by("starts_at", "id")
         for wait in rows:
             if wait.ends_at - wait.starts_at >= SHORTEST_GAP:
-                begins, ends = max(wait.starts_at, self.begins), min(wait.ends_at, self.ends)
-                found[wait.job_id].append(Gap(begins, ends, wait.basis))
+                found[wait.job_id].append(wait)
         return found
 
     def _aside(self) -> Mapping[int, Sequence[Bar]]:

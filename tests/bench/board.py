@@ -36,7 +36,8 @@ async () => {
   let last = performance.now();
   const steps = 90;
   for (let n = 1; n <= steps; n++) {
-    region.scrollTo(region.scrollWidth * n / steps, region.scrollHeight * ((n * 7) % steps) / steps);
+    const down = ((n * 7) % steps) / steps;
+    region.scrollTo(region.scrollWidth * n / steps, region.scrollHeight * down);
     await new Promise(requestAnimationFrame);
     const now = performance.now();
     frames.push(now - last);
