@@ -25,6 +25,7 @@ from inspections.models import Inspection, Permit
 from jobs.models import Booking, Delivery, Phase
 from jobs.selectors import buyer_stages
 from jobs.selectors.holds import told_to_crews
+from jobs.services.board_entries import board_entries
 
 if TYPE_CHECKING:
     from collections.abc import Iterable, Iterator, Mapping, Sequence
@@ -96,7 +97,8 @@ def feed_entries(rows: Sequence[Booking], now: datetime) -> list[FeedEntry]:
     buyers = {row.number: row for row in calendars if row.kind == FeedCalendar.Kind.BUYER}
     for calendar in calendars:
         entries += _of_calendar(calendar, shown)
-    return [*entries, *(_of_buyers(buyers, rows) if buyers else ())]
+    board = board_entries(now)
+    return [*entries, *board, *(_of_buyers(buyers, rows) if buyers else ())]
 
 
 def _of_calendar(calendar: FeedCalendar, shown: Iterable[_Shown]) -> Iterator[FeedEntry]:

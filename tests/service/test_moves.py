@@ -9,7 +9,7 @@ import pytest
 from django.apps import apps
 from django.contrib.auth.models import AbstractUser
 
-from crews.models import Crew, DayOff
+from crews.models import Crew, DayOff, FeedEvent
 from jobs.models import BoardMove, Booking, FieldReport, Job, LentPeople, Phase, Plan, SetAside
 from jobs.selectors.board_version import plan_at_hand, version
 from jobs.selectors.reports import OFFICE
@@ -627,3 +627,31 @@ def test_what_was_not_shown_is_not_accepted(crews: Sequence[Crew]) -> None:
 
     assert not BoardMove.objects.exists()
     assert Plan.objects.filter(status="DRAFT").count() == 0
+
+
+# --- what crews are told ------------------------------------------------------------------------
+
+
+def test_shop_days_and_lent_people_stand_in_the_crews_calendars(crews: Sequence[Crew]) -> None:
+    first, second = crews
+    day = date(2026, 7, 6)
+    accept(SetTimeAside(first.pk, "SHOP", at(day, 7, 0), at(day, 15, 30), note="Sharpen blades"))
+    lent = accept(LendPeople(first.pk, second.pk, day, day + timedelta(days=1), note="Ann"))
+    assert lent.move.plan is not None
+
+    publishing.publish(plan_id=lent.move.plan.pk, now=MONDAY)
+
+    two_days = at(day, 0, 0), at(day + timedelta(days=2), 0, 0)
+    shown = {
+        (event.crew_id, event.summary): (event.starts_at, event.ends_at, event.description)
+        for event in FeedEvent.objects.exclude(source__startswith="phase:")
+        if event.crew_id is not None
+    }
+    assert shown == {
+        (first.pk, "Shop day"): (at(day, 7, 0), at(day, 15, 30), "Sharpen blades"),
+        (first.pk, f"1 person of yours with {second}"): (*two_days, "Ann"),
+        (second.pk, f"1 person of {first} with you"): (*two_days, "Ann"),
+    }
+    moves.undo_move(move_id=lent.move.pk, now=MONDAY)
+    publishing.refresh_feeds(now=MONDAY)
+    assert FeedEvent.objects.filter(source__startswith="lent:", is_dropped=False).count() == 0
