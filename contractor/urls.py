@@ -13,6 +13,7 @@ urlpatterns: list[URLPattern | URLResolver] = [
     path("admin/", admin.site.urls),
     path("api/v1/", include("jobs.urls")),
     path("health/", health.health, name="health"),
+    path("buyer/", include("jobs.buyer.urls")),
     path("phone/", include("crews.phone.urls")),
     path("", include("crews.urls")),
 ]

@@ -1,16 +1,15 @@
 """Links to the calendars: made, shown, replaced, revoked, and when each was last used."""
 
-import base64
 import uuid
 from datetime import datetime, timedelta
 
 from django.conf import settings
 from django.db.models import Q
 from django.urls import reverse
-from django.utils.crypto import salted_hmac
 
 from crews import selectors
 from crews.models import Crew, FeedCalendar, FeedSubscription
+from crews.services.link_tokens import shown_again, token_of
 
 CLIENT_CHARACTERS = 40
 
@@ -43,7 +42,7 @@ def subscribe(
     subscription = FeedSubscription(
         crew=crew, calendar=calendar, reader=reader.strip(), created_at=now
     )
-    token = _token(subscription.nonce, settings.SECRET_KEY)
+    token = token_of(subscription.nonce, salt=_TOKEN_SALT)
     subscription.token_hash = selectors.token_hash(token)
     subscription.full_clean()
     subscription.save()
@@ -54,9 +53,6 @@ def feed_url(subscription: FeedSubscription) -> str:
     """
     Return the address of a subscription that is open.
 
-    The token is worked out again from the nonce and the service's secret key, so that the office
-    can show it, while a copy of the database alone opens nothing.
-
     Raises
     ------
     LinkClosedError
@@ -64,11 +60,10 @@ def feed_url(subscription: FeedSubscription) -> str:
     """
     if subscription.revoked_at is not None:
         raise LinkClosedError("This link was revoked. Add a new reader to open the calendar again.")
-    for secret in (settings.SECRET_KEY, *settings.SECRET_KEY_FALLBACKS):
-        token = _token(subscription.nonce, secret)
-        if selectors.token_hash(token) == subscription.token_hash:
-            return _url(token)
-    raise LinkClosedError("This link was made under another secret key. Make a new link.")
+    token = shown_again(subscription.nonce, subscription.token_hash, salt=_TOKEN_SALT)
+    if token is None:
+        raise LinkClosedError("This link was made under another secret key. Make a new link.")
+    return _url(token)
 
 
 def replace_link(subscription: FeedSubscription, now: datetime) -> str:
@@ -81,7 +76,7 @@ def replace_link(subscription: FeedSubscription, now: datetime) -> str:
         If the subscription was revoked.
     """
     nonce = uuid.uuid4()
-    token = _token(nonce, settings.SECRET_KEY)
+    token = token_of(nonce, salt=_TOKEN_SALT)
     fresh = {
         "nonce": nonce,
         "token_hash": selectors.token_hash(token),
@@ -123,11 +118,6 @@ def record_fetch(*, subscription: FeedSubscription, client: str, now: datetime) 
 def _client_family(user_agent: str) -> str:
     words = user_agent.replace("/", " ").split()
     return "".join(filter(str.isprintable, words[0]))[:CLIENT_CHARACTERS] if words else ""
-
-
-def _token(nonce: uuid.UUID, secret: str | bytes) -> str:
-    digest = salted_hmac(_TOKEN_SALT, nonce.bytes, secret=secret, algorithm="sha256").digest()
-    return base64.urlsafe_b64encode(digest).rstrip(b"=").decode()
 
 
 def _url(token: str) -> str:

@@ -1,7 +1,9 @@
 """The office's pages of jobs, plans and rates, in the stock admin."""
 
+from jobs.admin.buyer import BuyerLinkAdmin, ReportPhotoAdmin
 from jobs.admin.call_ahead import DeliveryAdmin, LeadTimeAdmin
 from jobs.admin.callback import CallbackAdmin
+from jobs.admin.imports import CheckedFileAdmin
 from jobs.admin.job import JobAdmin
 from jobs.admin.notice import NoticeAdmin, TaskRequestAdmin
 from jobs.admin.phase import PhaseAdmin
@@ -13,7 +15,9 @@ from jobs.admin.report import FieldReportAdmin
 from jobs.admin.slip import SlipAdmin
 
 __all__ = [
+    "BuyerLinkAdmin",
     "CallbackAdmin",
+    "CheckedFileAdmin",
     "DeliveryAdmin",
     "FieldReportAdmin",
     "JobAdmin",
@@ -24,6 +28,7 @@ __all__ = [
     "PlanAdmin",
     "PlanRequestAdmin",
     "ReplanProposalAdmin",
+    "ReportPhotoAdmin",
     "SlipAdmin",
     "TaskRequestAdmin",
 ]
