@@ -105,7 +105,7 @@ def morning_desk(*, now: datetime) -> MorningDesk:
     return MorningDesk(
         to_ask=tuple(visits.to_ask),
         overdue=tuple(visits.overdue),
-        tickets=tuple(ticket_warnings(now=now)),
+        tickets=tuple(row for row in ticket_warnings(now=now) if _is_of_week(row.call_by, now)),
         permits=tuple(permits_to_act_on(now=now)),
         to_confirm=_by_supplier(row for row in called.to_confirm if not _is_confirmed(row, now)),
         to_order=called.to_order,
@@ -216,6 +216,11 @@ def _out(crews: _Crews, now: datetime) -> Iterable[CrewOut]:
 def _why_off(crew: Crew, day: date) -> str:
     own = (row.reason for row in crew.days_off.all() if row.first_day <= day <= row.last_day)
     return next(own, "no work day")
+
+
+def _is_of_week(day: date | None, now: datetime) -> bool:
+    """Return whether a day is unknown or no more than a week away."""
+    return day is None or day <= timezone.localdate(now) + WEEK
 
 
 def _by_supplier(lines: Iterable[CallAheadLine]) -> tuple[CallAheadLine, ...]:

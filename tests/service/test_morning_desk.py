@@ -1,0 +1,242 @@
+"""The morning desk: each thing to do with its one action, gone once it is done."""
+
+from datetime import date, timedelta
+from typing import Any
+from uuid import uuid4
+
+import pytest
+from django.db import connection
+from django.test import Client
+from django.test.utils import CaptureQueriesContext
+from django.urls import reverse
+
+from contractor.trade.causes import Cause
+from crews.models import Crew
+from inspections.models import Inspection
+from jobs.models import Booking, Delivery, FieldReport, Notice, Phase
+from jobs.selectors.morning_desk import missing_reports, morning_desk
+from jobs.selectors.reports import OFFICE
+from jobs.services.reporting import NewReport, take_report
+from tests.factories import DayOffFactory, DeliveryFactory, WeatherAreaFactory
+from tests.service.inspecting import asked, finish, publish, published_job
+from tests.service.portfolio import MONDAY, cover_digging, make_firm, make_job
+from tests.service.weather_hours import tell
+
+pytestmark = pytest.mark.django_db
+
+DESK = "desk:morning"
+NOON = MONDAY + timedelta(hours=6)
+TUESDAY = MONDAY + timedelta(days=1)
+WEDNESDAY = MONDAY + timedelta(days=2)
+
+
+def words(client: Client) -> str:
+    return client.get(reverse(DESK)).content.decode()
+
+
+def begin(phase: Phase, crew: Crew | None) -> None:
+    Phase.objects.filter(pk=phase.pk).update(status="UNDER_WAY", started_at=MONDAY, crew=crew)
+
+
+def report(phase: Phase, made_at: Any, **more: Any) -> None:
+    """Store a report of the crew's, as it came in."""
+    new = NewReport(
+        id=uuid4(), phase_id=phase.pk, made_at=made_at, kind=FieldReport.Kind.NOTE, **more
+    )
+    take_report(report=new, who=OFFICE, now=made_at)
+
+
+@pytest.fixture
+def job(db: None) -> Any:
+    return published_job(number="26-001")
+
+
+@pytest.fixture
+def signed_in(client: Client, office: Any) -> Client:
+    client.force_login(office)
+    return client
+
+
+def test_with_nothing_to_do_it_is_empty(signed_in: Client, on_monday: None):
+    make_firm()
+
+    assert "Nothing waits for you this morning." in words(signed_in)
+
+
+def test_an_inspection_is_asked_for_by_one_press_and_then_gone(
+    signed_in: Client, job: Any, on_monday: None
+):
+    finish(job, "LAYOUT", "DIG", at=MONDAY)
+    page = signed_in.get(reverse(DESK))
+    items = next(rows for section, rows in page.context["sections"] if section.key == "ask")
+    ((item, may_press),) = items
+    assert may_press
+    assert "by Mon Jun 1, 16:00" in item.due
+    assert page.context["first"].startswith("Mon Jun 1, 16:00")
+
+    back_to = f"{reverse(DESK)}#ask"
+    answer = signed_in.post(item.action.address, {**dict(item.action.fields), "next": back_to})
+
+    assert answer["Location"] == back_to
+    assert Inspection.objects.get(phase__job=job).status == "REQUESTED"
+    assert not morning_desk(now=NOON).to_ask
+
+
+@pytest.mark.parametrize("elsewhere", ["https://else.example/", "//else.example/x", "javascript:1"])
+def test_a_button_leads_to_no_other_site(
+    signed_in: Client, job: Any, on_monday: None, elsewhere: str
+):
+    delivery = DeliveryFactory(job=job, item="LINER", promised_on=date(2026, 6, 3))
+    address = reverse("admin:jobs_delivery_tell", args=[delivery.pk])
+
+    answer = signed_in.post(address, {"told": "confirmed", "next": elsewhere})
+
+    assert answer["Location"] == reverse("admin:jobs_delivery_call_ahead")
+
+
+def test_a_delivery_is_confirmed_by_one_press_and_then_gone(
+    signed_in: Client, job: Any, on_monday: None
+):
+    Delivery.objects.filter(job=job, item="TRUSSES").update(
+        arrived_on=None, ordered_on=date(2026, 5, 1), promised_on=date(2026, 6, 4)
+    )
+    (line,) = morning_desk(now=MONDAY).to_confirm
+    assert "Confirmed for Thu Jun 4" in words(signed_in)
+
+    signed_in.post(
+        reverse("admin:jobs_delivery_tell", args=[line.delivery.pk]), {"told": "confirmed"}
+    )
+
+    assert not morning_desk(now=MONDAY).to_confirm
+
+
+def test_work_that_should_have_begun_is_missing_until_somebody_says_so(job: Any):
+    layout = job.phases.get(code="LAYOUT")
+
+    assert not missing_reports(now=NOON)
+    (missing, *_) = missing_reports(now=TUESDAY)
+    assert missing.phase == layout
+    assert "should have begun Mon Jun 1" in missing.words
+    begin(layout, missing.booking.crew)
+    assert layout not in [row.phase for row in missing_reports(now=NOON)]
+
+
+def test_work_past_its_end_is_missing_until_somebody_tells_more(job: Any):
+    layout = job.phases.get(code="LAYOUT")
+    booking = Booking.objects.get(phase=layout, is_live=True)
+    begin(layout, booking.crew)
+
+    (missing, *_) = missing_reports(now=WEDNESDAY)
+    assert "should have been done Mon Jun 1" in missing.words
+    report(layout, WEDNESDAY - timedelta(hours=1), crew_id=booking.crew_id)
+    assert layout not in [row.phase for row in missing_reports(now=WEDNESDAY)]
+
+
+def long_phase(job: Any) -> Booking:
+    """Return a booking that takes more than two days, its phase under way."""
+    rows = Booking.objects.filter(phase__job=job, is_live=True, crew__isnull=False)
+    row = next(row for row in rows if row.ends_at - row.starts_at > timedelta(days=2))
+    begin(row.phase, row.crew)
+    return row
+
+
+def test_silence_on_a_work_day_is_missing_and_over_a_weekend_it_is_not(job: Any):
+    booking = long_phase(job)
+    begins = booking.starts_at.replace(hour=20)
+    morning_after = begins + timedelta(hours=14)
+
+    missing = {row.phase: row.words for row in missing_reports(now=morning_after)}
+    assert "no report of" in missing[booking.phase]
+    report(booking.phase, begins, crew_id=booking.crew_id)
+    assert booking.phase not in [row.phase for row in missing_reports(now=morning_after)]
+
+
+def test_a_stop_that_lasts_needs_no_other_word(job: Any):
+    layout = job.phases.get(code="LAYOUT")
+    take_report(
+        report=NewReport(
+            id=uuid4(),
+            phase_id=layout.pk,
+            kind=FieldReport.Kind.STOPPED,
+            made_at=NOON,
+            stopped_by=Cause.WEATHER,
+            stopped_until=MONDAY + timedelta(days=5),
+        ),
+        who=OFFICE,
+        now=NOON,
+    )
+
+    assert layout not in [row.phase for row in missing_reports(now=TUESDAY)]
+    late = MONDAY + timedelta(days=7)
+    assert layout in [row.phase for row in missing_reports(now=late)]
+
+
+def test_a_crew_that_is_off_on_a_published_day_is_told(job: Any):
+    layout = Booking.objects.get(phase__job=job, phase__code="LAYOUT", is_live=True)
+    assert not morning_desk(now=MONDAY).out
+
+    DayOffFactory(crew=layout.crew, first_day=date(2026, 6, 1), reason="Out sick")
+
+    (out, *_) = morning_desk(now=MONDAY).out
+    assert (out.crew, out.day, out.why) == (layout.crew, date(2026, 6, 1), "Out sick")
+    assert layout in out.bookings
+
+
+def test_all_domains_are_there_with_an_action_that_exists(
+    signed_in: Client, job: Any, on_monday: None
+):
+    finish(job, "LAYOUT", "DIG", at=MONDAY - timedelta(days=5))
+    visit = asked(job, "HOLE_INSPECTION", now=MONDAY - timedelta(days=4))
+    Inspection.objects.filter(pk=visit.pk).update(
+        visit_from=MONDAY - timedelta(days=3, hours=1), visit_until=MONDAY - timedelta(days=3)
+    )
+    other = make_job(number="26-002", material_is_there=False)
+    publish()
+    area = WeatherAreaFactory()
+    tell(area, date(2026, 6, 1), days=7, rain_in=0.4, gust_mph=45.0)
+    Notice.objects.create(
+        event="x", person="user:1", kind="SHEET", made_at=MONDAY, next_try_at=MONDAY, state="PARKED"
+    )
+
+    page = signed_in.get(reverse(DESK))
+
+    sections = {section.key: items for section, items in page.context["sections"]}
+    assert {"results", "weather", "tickets", "order", "parked"} <= set(sections)
+    assert any(other.number in item.title for item, _ in sections["tickets"])
+    for items in sections.values():
+        for item, may_press in items:
+            assert may_press
+            if item.action.fields is None:
+                assert signed_in.get(item.action.address).status_code == 200, item.action
+
+
+def test_the_owner_reads_it_without_the_buttons_of_the_office(
+    client: Client, owner: Any, stranger: Any, job: Any, on_monday: None
+):
+    finish(job, "LAYOUT", "DIG", at=MONDAY)
+    client.force_login(owner)
+    page = words(client)
+    assert "Hole inspection" in page
+    hole = job.phases.get(code="HOLE_INSPECTION")
+    assert reverse("admin:inspections_inspection_ask", args=[hole.pk]) not in page
+    client.force_login(stranger)
+    assert client.get(reverse(DESK)).status_code == 302
+
+
+def test_its_queries_do_not_grow_with_the_rows():
+    def count() -> int:
+        with CaptureQueriesContext(connection) as seen:
+            morning_desk(now=TUESDAY)
+        return len(seen)
+
+    make_firm()
+    tell(WeatherAreaFactory(), date(2026, 6, 1), days=7, rain_in=0.4)
+    for _ in range(2):
+        cover_digging(make_job(material_is_there=False))
+    publish()
+    few = count()
+    for _ in range(4):
+        cover_digging(make_job(material_is_there=False))
+    publish(MONDAY + timedelta(minutes=1))
+
+    assert count() == few
