@@ -1,5 +1,7 @@
 """The office's pages of jobs, plans and rates, in the stock admin."""
 
+from jobs.admin.access import ApiTokenAdmin, FailedSignInAdmin
+from jobs.admin.board_rows import BoardMoveAdmin, LentPeopleAdmin, SetAsideAdmin
 from jobs.admin.buyer import BuyerLinkAdmin, ReportPhotoAdmin
 from jobs.admin.call_ahead import DeliveryAdmin, LeadTimeAdmin
 from jobs.admin.callback import CallbackAdmin
@@ -15,20 +17,25 @@ from jobs.admin.report import FieldReportAdmin
 from jobs.admin.slip import SlipAdmin
 
 __all__ = [
+    "ApiTokenAdmin",
+    "BoardMoveAdmin",
     "BuyerLinkAdmin",
     "CallbackAdmin",
     "CheckedFileAdmin",
     "DeliveryAdmin",
+    "FailedSignInAdmin",
     "FieldReportAdmin",
     "JobAdmin",
     "LaborRateAdmin",
     "LeadTimeAdmin",
+    "LentPeopleAdmin",
     "NoticeAdmin",
     "PhaseAdmin",
     "PlanAdmin",
     "PlanRequestAdmin",
     "ReplanProposalAdmin",
     "ReportPhotoAdmin",
+    "SetAsideAdmin",
     "SlipAdmin",
     "TaskRequestAdmin",
 ]

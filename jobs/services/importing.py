@@ -171,8 +171,8 @@ def _fates(
     for caution in cautions:
         unusual[caution.file, caution.line or 0].append(caution)
     seen = set()
-    for kind in run.given:
-        for entry in run.entries[kind]:
+    for entries in run.entries.values():
+        for entry in entries:
             place = entry.file, entry.line
             seen.add(place)
             wrong = told.get(place, ())

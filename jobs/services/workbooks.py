@@ -27,9 +27,7 @@ LARGEST_UNPACKED_BYTES = 200_000_000
 MOST_ROWS = 100_000
 MOST_COLUMNS = 200
 MIDNIGHT = time()
-_BROKEN = (
-    "This is not a workbook that can be read. Save it as XLSX, or save each sheet as CSV UTF-8."
-)
+_BROKEN = "Not a workbook that can be read. Save it as XLSX, or each sheet as CSV UTF-8."
 
 
 def read_workbook(path: Path) -> list[tuple[Sheet, list[LoadError]]]:

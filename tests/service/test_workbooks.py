@@ -34,7 +34,7 @@ def book(directory: Path, **sheets: list[list[Any]]) -> Path:
 
 
 def cells_by_the_standard(data: bytes, sheet: int) -> list[list[str]]:
-    """Read a sheet's cells from the parts that ISO/IEC 29500-1, 18.3 describes, without openpyxl."""
+    """Read a sheet's cells by ISO/IEC 29500-1, 18.3 (from memory), without openpyxl."""
     with zipfile.ZipFile(io.BytesIO(data)) as parts:
         shared = []
         if "xl/sharedStrings.xml" in parts.namelist():
