@@ -189,7 +189,7 @@ def pushed(work: OpenWork) -> tuple[Portfolio, PlanResult]:
 
     Raises TooFarAheadError. It is not checked, as it is only to be compared with another.
     """
-    return _solved(work, planner.repair)
+    return _solved(work, planner.keep)
 
 
 @transaction.atomic
