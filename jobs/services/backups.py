@@ -19,7 +19,7 @@ import tempfile
 from contextlib import closing
 from dataclasses import dataclass
 from pathlib import Path
-from typing import TYPE_CHECKING, Any
+from typing import IO, TYPE_CHECKING, Any
 
 from django.conf import settings
 from django.db import DatabaseError, connection
@@ -189,14 +189,27 @@ def _unpacked(path: Path, room: Path) -> dict[str, Any]:
     """Return what the backup says of itself, its parts unpacked and held against their sums."""
     try:
         with tarfile.open(path) as tar:
-            tar.extractall(room, filter="data")
-        told: dict[str, Any] = json.loads((room / MANIFEST).read_text())
+            told: dict[str, Any] = json.load(_part(tar, MANIFEST))
+            for name in told["parts"]:
+                target = (room / name).resolve()
+                if not target.is_relative_to(room.resolve()):
+                    raise ValueError(f"{name} would lie outside of it")
+                target.parent.mkdir(parents=True, exist_ok=True)
+                with target.open("wb") as file:
+                    shutil.copyfileobj(_part(tar, name), file)
         wrong = [name for name, sha in told["parts"].items() if _sum(room / name) != sha]
     except (OSError, tarfile.TarError, ValueError, KeyError) as error:
         raise BackupRefused(f"{path}: not a whole backup ({error}). Take another.") from error
     if wrong:
         raise BackupRefused(f"{path}: {wrong[0]} is not as it was written. Take another backup.")
     return told
+
+
+def _part(tar: tarfile.TarFile, name: str) -> IO[bytes]:
+    found = tar.extractfile(name)
+    if found is None:
+        raise ValueError(f"{name} is no file")
+    return found
 
 
 def _sum(path: Path) -> str:
