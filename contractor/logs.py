@@ -1,13 +1,13 @@
-"""Log lines without keys: whoever has a feed's address reads it, so no log may hold one."""
+"""Log lines without keys: whoever has such an address reads it, so no log may hold one."""
 
 import logging
 import re
 
-_KEY_IN_PATH = re.compile(r"(/feeds/)[^\s\"'?]+", re.IGNORECASE)
+_KEY_IN_PATH = re.compile(r"(/feeds/|/buyer/|/phone/enroll/)[^\s\"'?]+", re.IGNORECASE)
 
 
 def without_keys(text: str) -> str:
-    """Return the text with the key of every feed address left out."""
+    """Return the text with the key of every address that is one left out."""
     return _KEY_IN_PATH.sub(r"\1…", text)
 
 

@@ -45,6 +45,7 @@ INSTALLED_APPS = [
     "rest_framework",
     "rest_framework.authtoken",
     "drf_spectacular",
+    "django_htmx",
     "contractor",
     "crews",
     "jobs",
@@ -233,6 +234,12 @@ CELERY_BEAT_SCHEDULE = {
         "task": "jobs.tasks.send_notices",
         "schedule": 60.0,
         "options": {"expires": 120},
+    },
+    # Readers come back hourly at the soonest that we ask for.
+    "refresh-calendars": {
+        "task": "jobs.tasks.refresh_calendars",
+        "schedule": 900.0,
+        "options": {"expires": 900},
     },
     "sweep-plan-requests": {
         "task": "jobs.tasks.sweep_plan_requests",

@@ -8,8 +8,11 @@ from contractor import health
 
 urlpatterns: list[URLPattern | URLResolver] = [
     path("", RedirectView.as_view(pattern_name="admin:index")),
+    path("admin/board/", include("jobs.board.urls")),
+    path("admin/desk/", include("jobs.desk.urls")),
     path("admin/", admin.site.urls),
     path("api/v1/", include("jobs.urls")),
     path("health/", health.health, name="health"),
+    path("phone/", include("crews.phone.urls")),
     path("", include("crews.urls")),
 ]

@@ -1,5 +1,5 @@
 """
-A crew's work as an iCalendar text (RFC 5545, RFC 7986).
+A crew's work, or another calendar, as an iCalendar text (RFC 5545, RFC 7986).
 
 Readers keep their own copy and compare it with the next one, so the same rows must always give
 the same bytes: nothing here asks for the time, and identifiers come from the rows.
@@ -13,7 +13,7 @@ from django.utils import timezone
 from icalendar import Calendar, Event
 from icalendar.prop import vText
 
-from crews.models import Crew, FeedEvent
+from crews.models import Crew, FeedCalendar, FeedEvent
 
 PRODID = "-//Girtline//Crew calendar 1//EN"
 # A name that can never be a host (RFC 6761, section 6.4): moving the service keeps every UID.
@@ -49,32 +49,36 @@ def plain_text(text: str) -> str:
     return _UNWANTED.sub("", _LINE_BREAKS.sub("\n", text))
 
 
-def shown_span(*, starts_at: datetime, ends_at: datetime) -> tuple[Moment, Moment]:
+def shown_span(
+    *, starts_at: datetime, ends_at: datetime, whole_days: bool = False
+) -> tuple[Moment, Moment]:
     """
     Return how a stretch of work shows: two UTC instants, or two days with the end left out.
 
-    Work within one day of the site's zone keeps its hours. Longer work is shown as whole days,
-    because it pauses overnight; the second day is the day after the last (RFC 5545, section
-    3.6.1). Work that ends at midnight belongs to the day before.
+    Work within one day of the site's zone keeps its hours, unless `whole_days` says that its hours
+    mean nothing. Longer work is shown as whole days, because it pauses overnight; the second day
+    is the day after the last (RFC 5545, section 3.6.1). Work that ends at midnight belongs to the
+    day before.
     """
     zone = timezone.get_default_timezone()
     first_day = starts_at.astimezone(zone).date()
     last_instant = ends_at.astimezone(UTC) - timedelta(microseconds=1)
     last_day = last_instant.astimezone(zone).date()
-    if first_day == last_day:
+    if first_day == last_day and not whole_days:
         return starts_at.astimezone(UTC), ends_at.astimezone(UTC)
     return first_day, last_day + timedelta(days=1)
 
 
-def render(crew: Crew, events: Iterable[FeedEvent]) -> bytes:
+def render(shown: Crew | FeedCalendar, events: Iterable[FeedEvent]) -> bytes:
     """
-    Return the crew's feed; the same rows always give the same bytes.
+    Return the feed of a crew or another calendar; the same rows always give the same bytes.
 
     No METHOD is set, so the text is a picture of the plan and DTSTAMP is the time of the last
     revision (RFC 5545, sections 3.7.2 and 3.8.7.2).
     """
-    calendar = Calendar.new(prodid=PRODID, uid=f"crew-{crew.pk}@{UID_DOMAIN}")
-    name = _Text(plain_text(crew.name))
+    kind = "crew" if isinstance(shown, Crew) else "calendar"
+    calendar = Calendar.new(prodid=PRODID, uid=f"{kind}-{shown.pk}@{UID_DOMAIN}")
+    name = _Text(plain_text(shown.name))
     calendar.add("NAME", name)
     calendar.add("X-WR-CALNAME", name)
     # RFC 7986, section 5.7: the value type must be spelt out.
@@ -87,7 +91,9 @@ def render(crew: Crew, events: Iterable[FeedEvent]) -> bytes:
 
 def _component(event: FeedEvent) -> Event:
     """Return one VEVENT."""
-    start, end = shown_span(starts_at=event.starts_at, ends_at=event.ends_at)
+    start, end = shown_span(
+        starts_at=event.starts_at, ends_at=event.ends_at, whole_days=event.whole_days
+    )
     component = Event.new(
         uid=f"{event.uid}@{UID_DOMAIN}",
         start=start,

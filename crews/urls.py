@@ -6,4 +6,7 @@ from crews import views
 
 app_name = "crews"
 
-urlpatterns = [path("feeds/<str:token>.ics", views.feed, name="feed")]
+urlpatterns = [
+    path("feeds/<str:token>.ics", views.feed, name="feed"),
+    path("feeds/<str:token>/", views.subscribe_help, name="subscribe"),
+]

@@ -2,7 +2,10 @@
 
 import hashlib
 
+from django.conf import settings
 from django.http import HttpRequest, HttpResponse, HttpResponseBase, HttpResponseNotFound
+from django.shortcuts import render
+from django.urls import reverse
 from django.utils import timezone
 from django.utils.cache import get_conditional_response
 from django.utils.http import http_date
@@ -20,16 +23,41 @@ def feed(request: HttpRequest, token: str) -> HttpResponseBase:
     subscription = selectors.subscription_for(token)
     response: HttpResponseBase
     if subscription is None:
-        response = HttpResponseNotFound("No such calendar.\n", content_type="text/plain")
+        response = _nothing_here()
     else:
         if request.method == "GET":
             client = request.headers.get("User-Agent", "")
             services.record_fetch(subscription=subscription, client=client, now=now)
-        crew = subscription.crew
-        events = selectors.feed_events(crew, timezone.localdate(now))
-        stamp = crew.feed_revised_at
+        shown = subscription.shows
+        events = selectors.feed_events(shown, timezone.localdate(now))
+        stamp = shown.feed_revised_at
         revised = None if stamp is None else int(stamp.timestamp())
-        response = _calendar(request, feeds.render(crew, events), revised)
+        response = _calendar(request, feeds.render(shown, events), revised)
+    return _private(response)
+
+
+@require_safe
+def subscribe_help(request: HttpRequest, token: str) -> HttpResponseBase:
+    """Tell the reader of a calendar how to subscribe, with the address that the token opens."""
+    subscription = selectors.subscription_for(token)
+    if subscription is None:
+        return _private(_nothing_here())
+    url = settings.PUBLIC_URL + reverse("crews:feed", kwargs={"token": token})
+    context = {
+        "shown": subscription.shows,
+        "url": url,
+        "webcal_url": "webcal:" + url.partition(":")[2],
+    }
+    response = render(request, "crews/subscribe.html", context)
+    response.headers["Cache-Control"] = "no-store"
+    return _private(response)
+
+
+def _nothing_here() -> HttpResponse:
+    return HttpResponseNotFound("No such calendar.\n", content_type="text/plain")
+
+
+def _private(response: HttpResponseBase) -> HttpResponseBase:
     response.headers["X-Robots-Tag"] = "noindex"
     response.headers["Referrer-Policy"] = "no-referrer"
     return response

@@ -134,7 +134,20 @@ class PhaseForm(NamedErrors):
         return cleaned
 
 
-class BuildingRows(BaseInlineFormSet):
+class LabeledRows(BaseInlineFormSet):
+    """Rows of a table whose fields say what they are to those who cannot see its head."""
+
+    def add_fields(self, form: forms.ModelForm, index: int | None) -> None:
+        """Add the fields of a row, each with its own label."""
+        super().add_fields(form, index)
+        for name, field in form.fields.items():
+            label = "Take this row away" if name == "DELETE" else field.label or name
+            for widget in (field.widget, getattr(field.widget, "widget", None)):
+                if widget is not None and not widget.is_hidden:
+                    widget.attrs.setdefault("aria-label", str(label))
+
+
+class BuildingRows(LabeledRows):
     """Doors or lean-tos: the faults that the job's form found are shown at their rows."""
 
     rows = ""

@@ -15,7 +15,7 @@ from inspections.models import WeatherArea
 from inspections.services import weather
 from jobs.models import Heartbeat, TaskRequest
 from jobs.selectors.clock import database_now
-from jobs.services import forecasting, outbox, planning, task_requests
+from jobs.services import forecasting, outbox, planning, publishing, task_requests
 
 logger = logging.getLogger(__name__)
 
@@ -200,6 +200,12 @@ def sweep_plan_requests(**_later: object) -> None:
     """Send again what a dead worker or a lost message left behind. Beat runs it."""
     for plan_request_id in planning.free_stale_requests(now=database_now()):
         make_plan.delay(plan_request_id=plan_request_id)
+
+
+@shared_task(time_limit=300, soft_time_limit=280)
+def refresh_calendars(**_later: object) -> None:
+    """Show in calendars what inspectors, suppliers and forecasts told since. Beat runs it."""
+    publishing.refresh_feeds(now=database_now())
 
 
 @shared_task(time_limit=60, soft_time_limit=50)

@@ -75,7 +75,7 @@ class CrewAdmin(RecordsChanges):
         """Store the crew, and let its calendars' readers see a new name."""
         super().save_model(request, obj, form, change)
         if change and "name" in form.changed_data:
-            services.tell_new_name(crew=obj, now=timezone.now())
+            services.tell_new_name(shown=obj, now=timezone.now())
 
     def get_queryset(self, request: HttpRequest) -> QuerySet[Crew]:
         """Return the crews with what the columns show."""

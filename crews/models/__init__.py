@@ -1,7 +1,7 @@
 """Rows of the firm, its crews and machines, and what their calendars read."""
 
 from crews.models.crew import Crew, DayOff, Equipment, HolidayYear
-from crews.models.feed import FeedEvent, FeedSubscription
+from crews.models.feed import FeedCalendar, FeedEvent, FeedSubscription
 from crews.models.firm import (
     FARTHEST_AHEAD,
     NOT_TOO_FAR,
@@ -13,6 +13,7 @@ from crews.models.firm import (
     validate_month_temperatures,
     validate_shifts,
 )
+from crews.models.phone import Phone
 
 __all__ = [
     "FARTHEST_AHEAD",
@@ -22,10 +23,12 @@ __all__ = [
     "Crew",
     "DayOff",
     "Equipment",
+    "FeedCalendar",
     "FeedEvent",
     "FeedSubscription",
     "Firm",
     "HolidayYear",
+    "Phone",
     "WorkHours",
     "farthest_day",
     "validate_month_temperatures",

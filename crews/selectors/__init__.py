@@ -1,11 +1,18 @@
 """What is read about the firm, its crews and their calendars."""
 
-from crews.selectors.feeds import LOOK_BACK, feed_events, subscription_for, token_hash
+from crews.selectors.feeds import (
+    LOOK_BACK,
+    calendars_with_readers,
+    feed_events,
+    subscription_for,
+    token_hash,
+)
 from crews.selectors.firm import NoFirm, crews_with_readers, equipment_with_days_off, firm
 
 __all__ = [
     "LOOK_BACK",
     "NoFirm",
+    "calendars_with_readers",
     "crews_with_readers",
     "equipment_with_days_off",
     "feed_events",

@@ -3,10 +3,10 @@
 import hashlib
 from datetime import date, datetime, time, timedelta
 
-from django.db.models import QuerySet
+from django.db.models import Exists, OuterRef, QuerySet
 from django.utils import timezone
 
-from crews.models import Crew, FeedEvent, FeedSubscription
+from crews.models import Crew, FeedCalendar, FeedEvent, FeedSubscription
 
 LOOK_BACK = timedelta(days=60)
 
@@ -18,26 +18,30 @@ def token_hash(token: str) -> str:
 
 def subscription_for(token: str) -> FeedSubscription | None:
     """
-    Return the subscription that the token opens, its crew loaded; None if it opens nothing.
+    Return the subscription that the token opens, its calendar loaded; None if it opens nothing.
 
     Unknown and revoked look alike. The look-up is by hash, so its time tells nothing about
     tokens that are nearly right.
     """
     return (
-        FeedSubscription.objects.select_related("crew")
+        FeedSubscription.objects.select_related("crew", "calendar")
         .filter(token_hash=token_hash(token), revoked_at=None)
         .first()
     )
 
 
-def feed_events(crew: Crew, today: date) -> QuerySet[FeedEvent]:
+def feed_events(shown: Crew | FeedCalendar, today: date) -> QuerySet[FeedEvent]:
     """
-    Return what the crew's calendar shows: all that is planned, and the last 60 days.
+    Return what a crew's or another calendar shows: all that is planned, and the last 60 days.
 
     `today` is the site's day. In the order in which the events were first written, which no
     move changes.
     """
     midnight = datetime.combine(today - LOOK_BACK, time(), timezone.get_default_timezone())
-    return FeedEvent.objects.filter(crew=crew, is_dropped=False, ends_at__gt=midnight).order_by(
-        "id"
-    )
+    return shown.feed_events.filter(is_dropped=False, ends_at__gt=midnight).order_by("id")
+
+
+def calendars_with_readers() -> QuerySet[FeedCalendar]:
+    """Return the calendars beside the crews' that somebody's link opens."""
+    open_links = FeedSubscription.objects.filter(revoked_at=None, calendar=OuterRef("pk"))
+    return FeedCalendar.objects.filter(Exists(open_links)).order_by("id")

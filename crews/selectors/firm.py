@@ -38,7 +38,7 @@ def crews_with_readers(*, now: datetime) -> QuerySet[Crew]:
     today = timezone.localdate(now, timezone.get_default_timezone())
     opens = Q(subscriptions__revoked_at=None, subscriptions__isnull=False)
     work = FeedEvent.objects.filter(
-        crew=OuterRef("pk"), is_dropped=False, ends_at__gt=now
+        crew=OuterRef("pk"), source__startswith="phase:", is_dropped=False, ends_at__gt=now
     ).order_by("starts_at", "id")
     everyone = Q(crew=None, equipment=None)
     days_off = _days_off_from(today).filter(Q(crew=OuterRef("pk")) | everyone)

@@ -10,7 +10,7 @@ from django.urls import reverse
 from django.utils.crypto import salted_hmac
 
 from crews import selectors
-from crews.models import Crew, FeedSubscription
+from crews.models import Crew, FeedCalendar, FeedSubscription
 
 CLIENT_CHARACTERS = 40
 
@@ -25,16 +25,24 @@ class LinkClosedError(Exception):
     """Raised when a subscription has no address that opens; the message says what to do."""
 
 
-def subscribe(*, crew: Crew, reader: str, now: datetime) -> tuple[FeedSubscription, str]:
+def subscribe(
+    *,
+    crew: Crew | None = None,
+    calendar: FeedCalendar | None = None,
+    reader: str,
+    now: datetime,
+) -> tuple[FeedSubscription, str]:
     """
-    Return a new reader's subscription to a crew's calendar, and its address.
+    Return a new reader's subscription to a crew's or another calendar, and its address.
 
     Raises
     ------
     django.core.exceptions.ValidationError
         If the reader is empty or longer than 60 characters.
     """
-    subscription = FeedSubscription(crew=crew, reader=reader.strip(), created_at=now)
+    subscription = FeedSubscription(
+        crew=crew, calendar=calendar, reader=reader.strip(), created_at=now
+    )
     token = _token(subscription.nonce, settings.SECRET_KEY)
     subscription.token_hash = selectors.token_hash(token)
     subscription.full_clean()

@@ -10,7 +10,6 @@ from django import forms
 from django.contrib import admin, messages
 from django.core.exceptions import PermissionDenied
 from django.http import Http404, HttpRequest, HttpResponse
-from django.shortcuts import redirect
 from django.template.response import TemplateResponse
 from django.urls import URLPattern, path
 from django.utils import timezone
@@ -23,6 +22,7 @@ from inspections.selectors.locate import ticket_warnings
 from inspections.selectors.permits import WARN_DAYS_AHEAD, permits_to_act_on
 from inspections.services import visits
 from inspections.services.visits import Recorded, Said, VisitRefused
+from jobs.admin.back import back
 from jobs.admin.replanning import look_for_better
 from jobs.admin.words import day, span
 from jobs.models import Phase
@@ -217,7 +217,7 @@ class DeskPages(admin.ModelAdmin):
         """Take the last event of a visit back."""
         event = self._posted(request, InspectionEvent.objects, event_id)
         self._tell(request, lambda: visits.undo(event_id=event.pk, said=_said(request)))
-        return redirect(DESK)
+        return back(request, DESK)
 
     def _posted(self, request: HttpRequest, rows: Any, pk: int) -> Any:
         """Return the row that a button is about, or refuse."""
@@ -252,7 +252,7 @@ class DeskPages(admin.ModelAdmin):
         for errors in form.errors.values():
             for text in errors:
                 messages.error(request, text)
-        return redirect(DESK)
+        return back(request, DESK)
 
 
 def _said(request: HttpRequest, *, said_by: str = "", note: str = "") -> Said:
@@ -271,7 +271,7 @@ def _shown(row: DeskRow, now: datetime) -> ShownRow:
         f"{_clock(opens)}-{_clock(closes)}"
         for opens, closes in parse_shifts(row.authority.visit_windows)
     )
-    planned = _window(row)
+    planned = window_of(row)
     begun = row.visit_from is None or row.visit_from <= now
     return ShownRow(
         row=row,
@@ -284,7 +284,7 @@ def _shown(row: DeskRow, now: datetime) -> ShownRow:
     )
 
 
-def _window(row: DeskRow) -> str:
+def window_of(row: DeskRow) -> str:
     """Return the hours of a row's visit, where it is within a day."""
     if row.visit_from is None or row.visit_until is None:
         return ""

@@ -1,6 +1,7 @@
 """The office's pages of jobs, plans and rates, in the stock admin."""
 
 from jobs.admin.call_ahead import DeliveryAdmin, LeadTimeAdmin
+from jobs.admin.callback import CallbackAdmin
 from jobs.admin.job import JobAdmin
 from jobs.admin.notice import NoticeAdmin, TaskRequestAdmin
 from jobs.admin.phase import PhaseAdmin
@@ -12,6 +13,7 @@ from jobs.admin.report import FieldReportAdmin
 from jobs.admin.slip import SlipAdmin
 
 __all__ = [
+    "CallbackAdmin",
     "DeliveryAdmin",
     "FieldReportAdmin",
     "JobAdmin",

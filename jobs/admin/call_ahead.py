@@ -10,7 +10,6 @@ from django.contrib import admin, messages
 from django.core.exceptions import PermissionDenied, ValidationError
 from django.db import transaction
 from django.http import Http404, HttpRequest, HttpResponse
-from django.shortcuts import redirect
 from django.template.response import TemplateResponse
 from django.urls import URLPattern, path, reverse
 from django.utils import timezone
@@ -19,6 +18,7 @@ from django.utils.safestring import mark_safe
 
 from contractor.trade.lead_times import RESERVE_DAYS
 from contractor.trade.phases import PHASE_TABLE
+from jobs.admin.back import back
 from jobs.admin.recording import RecordsChanges
 from jobs.admin.replanning import plan_again
 from jobs.admin.words import count, day, short_day
@@ -170,7 +170,7 @@ class DeliveryAdmin(RecordsChanges):
                 messages.error(request, text)
         else:
             self._say(request, delivery, report)
-        return redirect("admin:jobs_delivery_call_ahead")
+        return back(request, "admin:jobs_delivery_call_ahead")
 
     def undo(self, request: HttpRequest, report_id: int) -> HttpResponse:
         """Take back what was told last."""
@@ -183,7 +183,7 @@ class DeliveryAdmin(RecordsChanges):
             messages.success(request, f"{report}, job {report.job.number}: undone.")
             if report.kind != DeliveryReport.Kind.CONFIRMED:
                 _plan_again_after(request, delivery, "as before")
-        return redirect("admin:jobs_delivery_call_ahead")
+        return back(request, "admin:jobs_delivery_call_ahead")
 
     def _posted(self, request: HttpRequest, model: Any, pk: int) -> Any:
         if not self.has_change_permission(request):

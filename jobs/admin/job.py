@@ -11,15 +11,24 @@ from django.core.exceptions import PermissionDenied
 from django.db import IntegrityError, transaction
 from django.db.models import F, QuerySet
 from django.forms import BaseModelFormSet, ModelForm
-from django.http import HttpRequest, HttpResponse
+from django.http import Http404, HttpRequest, HttpResponse
+from django.shortcuts import redirect
 from django.template.response import TemplateResponse
 from django.urls import URLPattern, path
 from django.utils import timezone
 from django.utils.functional import SimpleLazyObject
 
 from jobs.admin.holds import holds_context
+from jobs.admin.intake import (
+    CopyForm,
+    IntakeForm,
+    grouped,
+    intake_context,
+    sign_described,
+)
 from jobs.admin.job_filters import LatenessFilter, WaitingForFilter
 from jobs.admin.job_inlines import inlines_for
+from jobs.admin.job_life import Life, life_of
 from jobs.admin.job_panel import Panel, panel_of
 from jobs.admin.job_slips import SlipsOfJob, slips_of
 from jobs.admin.job_told import ToldOfJob, told_of
@@ -38,7 +47,13 @@ FIELDSETS = (
     (None, {"fields": (("number", "status"), ("sold_on", "contract_value_usd"))}),
     (
         "Buyer",
-        {"fields": (("buyer_name",), ("buyer_phone", "buyer_email"), ("tells_buyer",))},
+        {
+            "fields": (
+                ("buyer_name",),
+                ("buyer_phone", "buyer_email"),
+                ("tells_buyer", "crew_may_call_buyer"),
+            )
+        },
     ),
     (
         "Site",
@@ -46,7 +61,8 @@ FIELDSETS = (
             "fields": (
                 ("site_address", "site_town"),
                 ("site_county", "site_state"),
-                ("drive_minutes",),
+                "gate_code",
+                ("drive_minutes", "site_latitude_deg", "site_longitude_deg"),
             )
         },
     ),
@@ -144,9 +160,59 @@ class JobAdmin(RecordsChanges):
         view = self.admin_site.admin_view
         return [
             path("holds/", view(self.holds), name="jobs_job_holds"),
+            path("intake/", view(self.intake), name="jobs_job_intake"),
+            path("<int:job_id>/copy/", view(self.copy), name="jobs_job_copy"),
             path("start-dates/", view(self.start_dates), name="jobs_job_start_dates"),
             *super().get_urls(),
         ]
+
+    def intake(self, request: HttpRequest) -> HttpResponse:
+        """Sign a building described in a dozen fields, after showing what its options do."""
+        data = request.POST if request.method == "POST" else None
+        form = IntakeForm(data, now=timezone.now())
+        if data is None:
+            # From the page of start dates: what was asked there is described already.
+            form.initial |= {k: v for k, v in request.GET.items() if k in form.fields}
+            if "options" in request.GET:
+                form.initial["options"] = request.GET.getlist("options")
+        return self._taken_in(request, form, {"title": "New job"})
+
+    def copy(self, request: HttpRequest, job_id: int) -> HttpResponse:
+        """Sign a building like that of an older job."""
+        source = Job.objects.filter(pk=job_id).select_related("permit").first()
+        if source is None:
+            raise Http404(f"No job {job_id}")
+        data = request.POST if request.method == "POST" else None
+        form = CopyForm(data, source=source, now=timezone.now())
+        told = {"title": "Copy a job", "source": source, "like": building_words(source)}
+        return self._taken_in(request, form, told)
+
+    def _taken_in(
+        self, request: HttpRequest, form: IntakeForm | CopyForm, told: dict[str, Any]
+    ) -> HttpResponse:
+        """Answer either page: store the job, show what options do, or show the form."""
+        if not self.has_add_permission(request):
+            raise PermissionDenied
+        now = timezone.now()
+        context = {"form": form}
+        if "show" in request.POST:
+            context = intake_context(form, now=now)
+        elif request.method == "POST":
+            job = sign_described(form, now=now, by=request.user)
+            if job is not None:
+                hours = sum(phase.planned_hours for phase in job.phases.all())
+                messages.success(request, f"Job {job.number} is signed: {hours:,.0f} labor hours.")
+                for caution in building_of(job).cautions():
+                    messages.warning(request, caution.message)
+                plan_again(request, reason=f"job {job.number} is new")
+                return redirect("admin:jobs_job_change", job.pk)
+        context |= {
+            **self.admin_site.each_context(request),
+            "opts": self.opts,
+            "groups": grouped(form),
+            **told,
+        }
+        return TemplateResponse(request, "admin/jobs/job/intake.html", context)
 
     def start_dates(self, request: HttpRequest) -> HttpResponse:
         """Show when a building that is not sold yet could start and finish."""
@@ -171,9 +237,25 @@ class JobAdmin(RecordsChanges):
         }
         return TemplateResponse(request, "admin/jobs/job/holds.html", context)
 
+    def get_fieldsets(self, request: HttpRequest, obj: Job | None = None) -> Any:
+        """Return the fields; of a stored job folded away, so that its life fits on one screen."""
+        if obj is None:
+            return FIELDSETS
+        return tuple(
+            (name or "Number, state and contract", {**options, "classes": ("collapse",)})
+            for name, options in FIELDSETS
+        )
+
     def get_inlines(self, request: HttpRequest, obj: Job | None) -> Any:
         """Return the inlines: a new job has no phases to show."""
         return inlines_for(obj)
+
+    def get_inline_instances(self, request: HttpRequest, obj: Job | None = None) -> list[Any]:
+        """Return the inlines; those of a stored job folded away like its fields."""
+        inlines = super().get_inline_instances(request, obj)
+        for inline in inlines if obj is not None else ():
+            inline.classes = ["collapse"]
+        return inlines
 
     @admin.display(description="county", ordering="site_county")
     def county(self, job: Job) -> str:
@@ -252,9 +334,15 @@ class JobAdmin(RecordsChanges):
     ) -> HttpResponse:
         """Show the job with its drawing, take-off, hours and dates."""
 
+        def life() -> Life | None:
+            job = self.get_object(request, object_id)
+            return life_of(job, now=timezone.now()) if job else None
+
+        shown = SimpleLazyObject(life)
+
         def panel() -> Panel | None:
             job = self.get_object(request, object_id)
-            return panel_of(job) if job else None
+            return panel_of(job, shown.dates) if job else None
 
         # Read only when the page is drawn: not for a change that is saved or for someone refused.
         def told() -> ToldOfJob | None:
@@ -267,6 +355,8 @@ class JobAdmin(RecordsChanges):
 
         context = {
             **(extra_context or {}),
+            "life": shown,
+            "today": timezone.localdate(),
             "panel": SimpleLazyObject(panel),
             "slipped": SimpleLazyObject(slipped),
             "told": SimpleLazyObject(told),

@@ -13,7 +13,14 @@ from django.utils.html import format_html
 
 from inspections.models import LocateTicket, Permit
 from jobs.admin.words import day
-from jobs.forms import DeliveryForm, LeanToRows, NamedErrors, OpeningRows, RowForm
+from jobs.forms import (
+    DeliveryForm,
+    LabeledRows,
+    LeanToRows,
+    NamedErrors,
+    OpeningRows,
+    RowForm,
+)
 from jobs.models import Delivery, Job, LeanTo, Opening, Phase
 
 
@@ -70,6 +77,7 @@ class LocateTicketInline(admin.TabularInline):
 
     model = LocateTicket
     form = NamedErrors
+    formset = LabeledRows
     extra = 0
     fields = ("number", "called_on", "dig_from", "expires_on", "called_by", "marks_seen_on")
     verbose_name_plural = "locate tickets: no digging without one that is alive on the day"
@@ -80,6 +88,7 @@ class DeliveryInline(admin.TabularInline):
 
     model = Delivery
     form = DeliveryForm
+    formset = LabeledRows
     extra = 0
 
     def get_queryset(self, request: HttpRequest) -> QuerySet[Delivery]:
@@ -92,6 +101,7 @@ class PhaseInline(admin.TabularInline):
 
     model = Phase
     form = NamedErrors
+    formset = LabeledRows
     extra = 0
     max_num = 0
     can_delete = False

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable
+from collections.abc import Iterable, Mapping
 from dataclasses import dataclass, field
 
 from django.utils import timezone
@@ -17,6 +17,7 @@ from inspections.selectors.locate import TicketWarning, ticket_warnings
 from inspections.selectors.permits import PermitState, permit_states
 from inspections.selectors.visits import job_visits
 from jobs.admin.holds import HoldRow, hold_rows
+from jobs.admin.job_life import Dates
 from jobs.admin.plan_report import first_reasons
 from jobs.admin.pour_sections import PourSection, concrete_sections
 from jobs.admin.words import lateness_words, local_date, span, who
@@ -36,6 +37,7 @@ class PhaseRow:
     because: str
     draft: str
     moves: bool
+    dates: Dates
 
 
 @dataclass(slots=True)
@@ -63,9 +65,9 @@ class Panel:
     visits: list[tuple[Inspection, list[InspectionEvent]]] = field(default_factory=list)
 
 
-def panel_of(job: Job) -> Panel:
+def panel_of(job: Job, dates: Mapping[int, Dates]) -> Panel:
     """Return the panel of a stored job; a building that cannot be built shows why instead."""
-    panel = _dates_of(job)
+    panel = _dates_of(job, dates)
     panel.work_cautions = _work_cautions(row.phase for row in panel.phases)
     _add_holds(panel, job)
     try:
@@ -102,7 +104,7 @@ def _add_holds(panel: Panel, job: Job) -> None:
     panel.visits = job_visits(job)
 
 
-def _dates_of(job: Job) -> Panel:
+def _dates_of(job: Job, dates: Mapping[int, Dates]) -> Panel:
     published, draft = plans.published_plan(), plans.latest_draft()
     live = _bookings(published, job)
     drafted = _bookings(draft, job)
@@ -111,7 +113,10 @@ def _dates_of(job: Job) -> Panel:
     shown = published or draft
     waits = plans.job_waits(shown, job) if shown else ()
     return Panel(
-        phases=[_row(phase, live.get(phase.pk), drafted.get(phase.pk)) for phase in phases],
+        phases=[
+            _row(phase, live.get(phase.pk), drafted.get(phase.pk), dates[phase.pk])
+            for phase in phases
+        ],
         hours=sum(phase.planned_hours for phase in phases),
         published=published,
         draft=draft,
@@ -127,13 +132,14 @@ def _bookings(plan: Plan | None, job: Job) -> dict[int, Booking]:
     return {booking.phase_id: booking for booking in plans.job_bookings(plan, job)}
 
 
-def _row(phase: Phase, live: Booking | None, drafted: Booking | None) -> PhaseRow:
+def _row(phase: Phase, live: Booking | None, drafted: Booking | None, dates: Dates) -> PhaseRow:
     return PhaseRow(
         phase=phase,
         published=_words(live),
         because=live.because if live else (drafted.because if drafted else ""),
         draft=_words(drafted),
         moves=_words(live) != _words(drafted),
+        dates=dates,
     )
 
 

@@ -20,6 +20,7 @@ from crews.selectors import NoFirm
 from jobs import tasks
 from jobs.admin.plan_report import MoveRow, report_of
 from jobs.models import Booking, Plan, ReplanProposal, TaskRequest
+from jobs.selectors.calls import calls_for
 from jobs.selectors.slips import open_slips, slip_words
 from jobs.services import planning, proposals, publishing, rain
 
@@ -106,6 +107,7 @@ class ReplanProposalAdmin(admin.ModelAdmin):
             "report": report,
             "moved": _moved(plan, report.moves, report.comparison.moved),
             "changed": [promise for promise in report.promises if promise.change],
+            "calls": calls_for(plan=plan, published=report.against, now=timezone.now()),
             "slips": [slip_words(slip) for slip in open_slips()],
             "may_decide": _may_decide(request) and row.state == ReplanProposal.State.OPEN,
             "media": self.media,

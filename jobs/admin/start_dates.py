@@ -181,23 +181,28 @@ class OptionCard:
 def start_dates_context(params: QueryDict, *, now: datetime) -> dict[str, Any]:
     """Return what the page shows: the form and, where it is filled, an answer for each option."""
     form = StartDatesForm(params)
+    shown = form.building if form.is_valid() else None
+    return {"form": form, **answer_context(form, shown, now=now)}
+
+
+def answer_context(form: forms.Form, building: Building | None, *, now: datetime) -> dict[str, Any]:
+    """Return what a page shows of the answer for a building, if the form gives one."""
     cards, cautions, runs = [], (), 0
-    if form.is_valid() and form.building is not None:
+    if building is not None:
         try:
             answer = ask(
-                building=form.building,
-                site=_site(form.cleaned_data),
-                options=_options(form.building, form.cleaned_data["options"]),
+                building=building,
+                site=site_of(form.cleaned_data),
+                options=_options(building, form.cleaned_data["options"]),
                 now=now,
                 wanted_on=form.cleaned_data["wanted_on"],
             )
         except (TooFarAheadError, NoFirm) as reason:
             form.add_error(None, str(reason))
         else:
-            runs, cautions = answer.runs, form.building.cautions()
+            runs, cautions = answer.runs, building.cautions()
             cards = [_card(row, answer.wanted_on) for row in answer.options]
     return {
-        "form": form,
         "cards": cards,
         "draws": runs,
         "cautions": _words_of(cautions),
@@ -251,7 +256,8 @@ def _field_of(fault: Fault) -> str | None:
     return name if name in StartDatesForm.base_fields else None
 
 
-def _site(given: dict[str, Any]) -> Site:
+def site_of(given: dict[str, Any]) -> Site:
+    """Return where a building would stand, by the authority, else by the firm's own county."""
     authority = given["authority"]
     where = firm() if authority is None else authority
     return Site(

@@ -1,6 +1,10 @@
 """Rows of jobs and plans."""
 
+from jobs.models.board import BoardMove, LentPeople, SetAside
+from jobs.models.buyer_link import BuyerLink
+from jobs.models.callback import Callback
 from jobs.models.change import Change
+from jobs.models.checked_file import CheckedFile
 from jobs.models.delivery import Delivery, DeliveryReport, LeadTime
 from jobs.models.forecast import (
     Forecast,
@@ -16,8 +20,12 @@ from jobs.models.report import FieldReport, ReportPhoto
 from jobs.models.slip import KnownFacts, ReplanProposal, Slip, SlipStep
 
 __all__ = [
+    "BoardMove",
     "Booking",
+    "BuyerLink",
+    "Callback",
     "Change",
+    "CheckedFile",
     "Delivery",
     "DeliveryReport",
     "FieldReport",
@@ -31,6 +39,7 @@ __all__ = [
     "LeadTime",
     "LeanTo",
     "LeftOutWork",
+    "LentPeople",
     "Notice",
     "Opening",
     "Phase",
@@ -40,6 +49,7 @@ __all__ = [
     "PlannedWait",
     "ReplanProposal",
     "ReportPhoto",
+    "SetAside",
     "Slip",
     "SlipStep",
     "TaskRequest",

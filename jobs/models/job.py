@@ -66,20 +66,50 @@ class Job(Specification):
         default=False,
         help_text="Send the buyer a message when the published start or finish day moves.",
     )
+    crew_may_call_buyer = models.BooleanField(
+        "crews may call the buyer",
+        default=False,
+        help_text="Show the buyer's name and phone to the crew on the job.",
+    )
 
     site_address = models.CharField(max_length=120)
     site_town = models.CharField(max_length=60)
     site_county = models.CharField(max_length=60)
     site_state = models.CharField(max_length=2, validators=[STATE_CODE])
+    gate_code = models.CharField(
+        max_length=40,
+        blank=True,
+        help_text="How a crew gets in: the gate's code, or where the key is.",
+    )
     drive_minutes = models.PositiveSmallIntegerField(
         default=30,
         validators=[MaxValueValidator(180)],
         help_text="From the yard, one way. It comes off the working day.",
     )
+    site_latitude_deg = models.FloatField(
+        "latitude (°)",
+        null=True,
+        blank=True,
+        validators=[MinValueValidator(-90), MaxValueValidator(90)],
+        help_text="North is above 0. With it, drives between sites are known better.",
+    )
+    site_longitude_deg = models.FloatField(
+        "longitude (°)",
+        null=True,
+        blank=True,
+        validators=[MinValueValidator(-180), MaxValueValidator(180)],
+        help_text="West is below 0.",
+    )
     notes = models.TextField(blank=True)
 
     class Meta:
         constraints = [
+            models.CheckConstraint(
+                name="job_site_has_both_degrees_or_none",
+                condition=Q(site_latitude_deg__isnull=True, site_longitude_deg__isnull=True)
+                | Q(site_latitude_deg__isnull=False, site_longitude_deg__isnull=False),
+                violation_error_message="Enter latitude and longitude, or neither.",
+            ),
             models.CheckConstraint(
                 name="job_done_has_its_day",
                 condition=~Q(status="DONE") | Q(completed_on__isnull=False),

@@ -143,6 +143,9 @@ class ReportPhoto(models.Model):
     width_px = models.PositiveIntegerField()
     height_px = models.PositiveIntegerField()
     received_at = models.DateTimeField()
+    is_released = models.BooleanField(
+        "shown to the buyer", default=False, help_text="The buyer's page shows it."
+    )
 
     class Meta:
         constraints = [

@@ -23,13 +23,22 @@ from jobs.selectors.hold_facts import Clears, HoldFact, HoldKind
 from jobs.selectors.needs import NEEDED_ROWS, built
 
 if TYPE_CHECKING:
-    from collections.abc import Mapping, Sequence
+    from collections.abc import Collection, Mapping, Sequence
 
     from django.db.models import QuerySet
 
     from jobs.selectors.hold_facts import TellsHolds
 
-__all__ = ["Clears", "HoldCost", "HoldFact", "HoldKind", "ShownHold", "holds", "told_to_crews"]
+__all__ = [
+    "Clears",
+    "HoldCost",
+    "HoldFact",
+    "HoldKind",
+    "ShownHold",
+    "holds",
+    "open_facts",
+    "told_to_crews",
+]
 
 # A crew with other work that begins within so long can be sent there; our own choice.
 OTHER_WORK = timedelta(days=14)
@@ -104,6 +113,17 @@ def holds(*, now: datetime, job: Job | None = None, cleared: bool = False) -> li
             cost = costs.of(row, fact) if costs and fact.is_open else None
             shown.append(ShownHold(fact, row, cost))
     return sorted(shown, key=_rank)
+
+
+def open_facts(*, jobs: Collection[int], now: datetime) -> tuple[dict[int, Job], list[HoldFact]]:
+    """
+    Return those of these jobs that are signed, with their rows, and what their phases wait for.
+
+    The number of queries does not grow with the jobs.
+    """
+    found = {job.pk: job for job in _jobs().filter(pk__in=jobs)}
+    facts = _facts(_ALL, list(found.values()), now)
+    return found, [fact for fact in facts if fact.is_open]
 
 
 def told_to_crews(*, now: datetime) -> Mapping[tuple[int, str], tuple[str, ...]]:

@@ -7,6 +7,7 @@ from datetime import date, datetime, timedelta
 from typing import TYPE_CHECKING, Any, Protocol
 
 from django.db.models import Prefetch, Q
+from django.utils import timezone
 
 from crews.models import Crew, DayOff, Equipment, Firm
 from crews.selectors import firm
@@ -15,7 +16,7 @@ from inspections.selectors import visits as visit_states
 from inspections.selectors.locate import locate_rules
 from inspections.selectors.pours import strength_needs
 from inspections.selectors.weather import Weather, weather_at
-from jobs.models import Booking, Job, Phase, Plan
+from jobs.models import Booking, Job, LentPeople, Phase, Plan, SetAside
 from jobs.selectors.deliveries import lead_times
 
 if TYPE_CHECKING:
@@ -23,6 +24,10 @@ if TYPE_CHECKING:
 
     from contractor.trade.lead_times import LeadTime
     from contractor.trade.locate import LocateRule
+
+
+# So long after it is over, what the board set still counts for work that began before.
+COUNTS_FOR = timedelta(days=30)
 
 
 @dataclass(frozen=True, slots=True)
@@ -34,6 +39,7 @@ class OpenWork:
     one that came to nothing, or to a part, where no other is asked for since. `told` has the
     published bookings of work that nobody has reported as begun, `begun` those of all other.
     `forward` are jobs that the office wants sooner than people were told, where they can be.
+    `lent` and `set_aside` are what the board has set of crews' people and time, by day.
     """
 
     now: datetime
@@ -51,6 +57,8 @@ class OpenWork:
     lead_times: tuple[LeadTime, ...]
     weather: Weather
     forward: frozenset[int] = frozenset()
+    lent: tuple[LentPeople, ...] = ()
+    set_aside: tuple[SetAside, ...] = ()
 
 
 def open_work(*, now: datetime) -> OpenWork:
@@ -104,7 +112,15 @@ def open_work(*, now: datetime) -> OpenWork:
         strength_needs=strength_needs(Q(job__status=Job.Status.SIGNED)),
         locate_rules=locate_rules(),
         lead_times=lead_times(),
+        lent=tuple(LentPeople.objects.filter(last_day__gte=_counts_from(now)).order_by("id")),
+        set_aside=tuple(
+            SetAside.objects.filter(ends_at__gte=now - COUNTS_FOR).order_by("starts_at", "id")
+        ),
     )
+
+
+def _counts_from(now: datetime) -> date:
+    return timezone.localdate(now - COUNTS_FOR)
 
 
 class DaySpan(Protocol):

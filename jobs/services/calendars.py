@@ -21,7 +21,7 @@ from jobs.selectors.site_calendars import site_calendar, whole_quarters
 from jobs.services.weather_days import LocalDays
 
 if TYPE_CHECKING:
-    from collections.abc import Hashable
+    from collections.abc import Hashable, Sequence
     from zoneinfo import ZoneInfo
 
     from numpy.typing import NDArray
@@ -29,6 +29,8 @@ if TYPE_CHECKING:
     from crews.models import Crew
     from inspections.models import Authority
     from inspections.selectors.weather import SiteWeather
+    from jobs.models import SetAside
+    from jobs.services.crew_teams import Team
 
 # Outside trades and suppliers keep ordinary weekday hours; common practice, no source.
 OUTSIDE_HOURS = ((time(8, 0), time(16, 0)),)
@@ -45,10 +47,18 @@ class Calendars:
     would be without weather.
     """
 
-    def __init__(self, *, axis: Axis, zone: ZoneInfo, closed: frozenset[date]) -> None:
+    def __init__(
+        self,
+        *,
+        axis: Axis,
+        zone: ZoneInfo,
+        closed: frozenset[date],
+        set_aside: Sequence[SetAside] = (),
+    ) -> None:
         self.axis = axis
         self.zone = zone
         self.closed = closed
+        self.set_aside = set_aside
         self.built: list[WorkCalendar] = []
         self.clear: dict[int, WorkCalendar] = {}
         self._index: dict[object, int] = {}
@@ -59,16 +69,60 @@ class Calendars:
         self._authority_closed: dict[int, frozenset[date]] = {}
         self._authority_weekdays: dict[int, frozenset[int]] = {}
 
-    def of_crew(self, crew: Crew, *, drive_minutes: int, weather: SiteWeather | None = None) -> int:
-        """Return the calendar of a crew at a site so far away, one way, in whole quarter hours."""
-        closed = self._days_off(crew)
-        drive = whole_quarters(drive_minutes)
-        key = (crew.work_hours_id, closed, drive)
+    def of_crew(
+        self,
+        crew: Crew,
+        *,
+        drive_minutes: int,
+        weather: SiteWeather | None = None,
+        team: Team | None = None,
+    ) -> int:
+        """
+        Return the calendar of a crew at a site so far away, one way, in whole quarter hours.
+
+        Without the time that is set aside, and of a `team` with the days on which it is there.
+        """
+        closed = self._days_off(crew) | (team.away if team else frozenset())
+        only = team.only if team else None
+        drive, apart = whole_quarters(drive_minutes), self._apart(crew)
+        key = (crew.work_hours_id, closed, drive, only, apart)
         if key not in self._clear:
-            self._clear[key] = site_calendar(
+            whole = site_calendar(
                 crew=crew, drive_minutes=drive, axis=self.axis, zone=self.zone, closed=closed
             )
+            self._clear[key] = self._what_is_left(whole, only, apart)
         return self._in_weather(key, weather)
+
+    def _apart(self, crew: Crew) -> tuple[tuple[int, int], ...]:
+        """Return the slots of a crew's time that is set aside."""
+        rows = (row for row in self.set_aside if row.crew_id == crew.pk)
+        spans = ((self.slot_of(row.starts_at), self.slot_of(row.ends_at)) for row in rows)
+        return tuple((begins, ends) for begins, ends in spans if begins < ends)
+
+    def _what_is_left(
+        self, whole: WorkCalendar, only: frozenset[date] | None, apart: tuple[tuple[int, int], ...]
+    ) -> WorkCalendar:
+        if only is None and not apart:
+            return whole
+        working = whole.working.copy()
+        for begins, ends in apart:
+            working[begins:ends] = False
+        if only is not None:
+            there = np.zeros_like(working)
+            for begins, ends in (self.local_days.span_of(day) for day in only):
+                there[begins:ends] = True
+            working &= there
+        return WorkCalendar(whole.key, working)
+
+    def left(self, calendar: int, since: int) -> int:
+        """Return the working slots of a calendar from a slot on."""
+        return self.built[calendar].work_between(since, self.axis.slots)
+
+    def ends(self, calendar: int, start: int, work_slots: int) -> int:
+        """Return when work ends that begins at a slot; past the axis where it does not fit."""
+        if self.left(calendar, start) < work_slots:
+            return self.axis.slots + 1
+        return self.built[calendar].finish(start, work_slots)
 
     def works_again(self, crew: Crew, today: date) -> bool:
         """Return whether a crew works at all within as far as dates may be entered."""

@@ -15,7 +15,7 @@ from rest_framework.authtoken.models import Token
 from contractor import roles
 from contractor.trade.causes import Cause
 from crews.models import Crew, Firm
-from crews.services import LinkClosedError, ensure_public_holidays, feed_url, subscribe
+from crews.services import LinkClosedError, ensure_public_holidays, feed_url, phones, subscribe
 from jobs.models import Booking, FieldReport, Forecast, Phase, Plan
 from jobs.selectors.reports import Reporter
 from jobs.services import proposals, slips
@@ -34,6 +34,7 @@ __all__ = [
     "load_firm",
     "miss_a_part",
     "owner_token",
+    "phone_links",
     "publish_a_plan",
     "readers",
     "sign_ins",
@@ -148,6 +149,16 @@ def readers(*, now: datetime) -> list[tuple[Crew, str]]:
     return [(crew, _feed_of(crew, now)) for crew in crews]
 
 
+def phone_links(*, now: datetime) -> list[tuple[Crew, str]]:
+    """
+    Return each crew with an address that lets in one phone, its lead's; new where it was used.
+
+    A visitor who has used one up, or lost the cookie, gets another with the next run.
+    """
+    crews = Crew.objects.filter(is_active=True).order_by("name")
+    return [(crew, _phone_of(crew, now)) for crew in crews]
+
+
 def owner_token() -> str:
     """Return the owner's key to the API."""
     return str(Token.objects.get(user__username="owner").key)
@@ -163,6 +174,17 @@ def _feed_of(crew: Crew, now: datetime) -> str:
         except LinkClosedError:  # the secret key has changed since
             continue
     return subscribe(crew=crew, reader=f"{crew.name}, demo", now=now)[1]
+
+
+def _phone_of(crew: Crew, now: datetime) -> str:
+    person = crew.lead_name or crew.name
+    waiting = crew.phones.filter(person_name=person, enrolled_at=None, revoked_at=None)
+    for phone in waiting.order_by("pk"):
+        try:
+            return phones.link_url(phone, now=now)
+        except phones.PhoneLinkClosedError:  # nobody used it in time, or the secret key changed
+            continue
+    return phones.invite(crew=crew, person_name=person, user=crew.lead, now=now)[1]
 
 
 def _make_user(username: str, role: str, password: str) -> bool:

@@ -9,15 +9,16 @@ from django.db.models import Q
 
 from contractor.trade.phases import REWORK
 from inspections.models import Inspection, InspectionEvent, Pour, PourReading, SiteReadiness
-from jobs.models import FieldReport, Phase
+from jobs.models import FieldReport, LeftOutWork, Phase
 from jobs.services.loading_cells import cell_of
 from jobs.services.loading_files import protect, write
 from jobs.services.loading_pours import behind, rows_of_pours
 from jobs.services.loading_tables import KEY_OF, TABLES, Column, Table
+from jobs.services.workbooks import workbook_of
 
-__all__ = ["DumpRefused", "dump"]
+__all__ = ["DumpRefused", "dump", "dump_workbook"]
 
-_OF_PHASES = (Inspection, FieldReport)
+_OF_PHASES = (Inspection, FieldReport, LeftOutWork)
 _HAS_HISTORY = (
     Q(code__in=REWORK)  # the building does not make it again, so the file must
     | Q(started_at__isnull=False)
@@ -49,12 +50,24 @@ def dump(*, directory: Path, kinds: Sequence[str] = tuple(TABLES)) -> dict[str, 
         return {kind: _dump_table(directory, TABLES[kind]) for kind in kinds}
 
 
+def dump_workbook(*, kinds: Sequence[str] = tuple(TABLES)) -> bytes:
+    """Return the rows as one XLSX workbook with a sheet of each kind that has rows."""
+    with transaction.atomic():
+        tables = [(kind, *_told(TABLES[kind])) for kind in kinds]
+        return workbook_of((kind, header, rows) for kind, header, rows in tables if rows)
+
+
 def _dump_table(directory: Path, table: Table) -> int:
-    header = [column.name for column in table.columns]
+    header, rows = _told(table)
+    return write(directory / f"{table.kind}.csv", header, rows)
+
+
+def _told(table: Table) -> tuple[list[str], list[tuple[str, ...]]]:
+    """Return a table's columns and the cells of its rows."""
     rows = (tuple(_cells(table, row)) for row in _rows(table))
     # The same day off twice says no more than once; two equal doors are two doors.
     told = dict.fromkeys(rows) if table.key else rows
-    return write(directory / f"{table.kind}.csv", header, told)
+    return [column.name for column in table.columns], list(told)
 
 
 def _rows(table: Table) -> models.QuerySet[Any]:

@@ -105,7 +105,10 @@ class JobActivities:
     ) -> list[tuple[int, engine.Mode]]:
         """Return modes for both phases on one crew, each with the slots of the first of them."""
         parts = self.parts
-        lead_slots = {mode.crew: mode.work_slots for mode in lead_modes}
+        lead_slots: dict[int | None, int] = {}
+        for mode in lead_modes:
+            # Of a crew that is fewer people on some days, the first phase counts with the fewest.
+            lead_slots[mode.crew] = max(mode.work_slots, lead_slots.get(mode.crew, 0))
         modes, _ = self._modes(follower, PHASE_TABLE[follower.code])
         return [
             (lead, parts.mode(mode.crew, lead + mode.work_slots, mode.calendar, mode.machines))
@@ -220,7 +223,15 @@ class JobActivities:
             if alike not in slots_by:
                 crew_hours = labor_hours / able.people_at_pace
                 slots_by[alike] = self._slots_left(phase, crew_hours, calendar, crew.pace)
-            modes += parts.modes(kind, able, slots_by[alike])
+            slots = slots_by[alike]
+            if able.is_bounded and parts.calendars.left(calendar, parts.now) < slots:
+                continue
+            modes += parts.modes(kind, able, slots)
+        if phase.status == Phase.Status.UNDER_WAY:
+            # Work under way goes on in the first way of its crew: with as many as end it soonest.
+            modes.sort(
+                key=lambda mode: parts.calendars.ends(mode.calendar, parts.now, mode.work_slots)
+            )
         if modes:
             return tuple(modes), ""
         if away:

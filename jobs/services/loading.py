@@ -1,11 +1,11 @@
 """
-Loading CSV files, all or nothing.
+Loading CSV files and workbooks, all or nothing.
 
 Every row of every file is read and checked before anything is said, so that one run tells all that
 is wrong. docs/import.md has the columns.
 """
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from datetime import date, datetime
 from pathlib import Path
@@ -26,6 +26,7 @@ from jobs.services.loading_phases import (
     add_rework,
     apply_history,
     attach_inspections,
+    attach_left_out,
     attach_visit_record,
     mark_part_passes,
     store_reports,
@@ -33,8 +34,9 @@ from jobs.services.loading_phases import (
 from jobs.services.loading_pours import attach_pours, attach_readings
 from jobs.services.loading_rows import Entry, Run, read_rows
 from jobs.services.loading_tables import TABLES
+from jobs.services.workbooks import read_workbook
 
-__all__ = ["LoadError", "LoadFailed", "LoadReport", "load"]
+__all__ = ["LoadError", "LoadFailed", "LoadReport", "load", "run_through"]
 
 _AFTER_PHASES = (*checks.PHASES_KNOWN_LATER, "reports")
 _BEFORE_PHASES = [kind for kind in TABLES if kind not in _AFTER_PHASES]
@@ -68,7 +70,17 @@ def load(
         If anything is wrong with any file; then nothing is stored.
     """
     run = Run(Shift(shift_days, timezone.get_default_timezone()))
+    cautions = run_through(run, paths, now=now, dry_run=dry_run)
+    counts = {kind: len(rows) for kind, rows in run.entries.items() if kind in run.given}
+    return LoadReport(counts, tuple(cautions))
+
+
+def run_through(
+    run: Run, paths: Sequence[Path], *, now: datetime | None, dry_run: bool
+) -> list[LoadError]:
+    """Read, check and store all files through `run`, and return the cautions. Raises LoadFailed."""
     sheets = _sheets(run, paths)
+    run.given.update(sheets)
     with transaction.atomic():
         for kind, table in TABLES.items():
             if kind in sheets:
@@ -80,28 +92,43 @@ def load(
         if run.errors:
             raise LoadFailed(_in_order(run, paths))
         transaction.set_rollback(dry_run)
-    counts = {kind: len(run.entries[kind]) for kind in TABLES if kind in sheets}
-    return LoadReport(counts, tuple(cautions))
+    return cautions
 
 
 def _sheets(run: Run, paths: Sequence[Path]) -> dict[str, Sheet]:
     """Return the sheets by kind; a file that cannot be read is noted and left out."""
     sheets: dict[str, Sheet] = {}
     for path in paths:
-        if path.suffix.lower() != ".csv" or path.stem not in TABLES:
-            message = f"Not a file we know. Name it {', '.join(f'{kind}.csv' for kind in TABLES)}."
-            run.errors.append(LoadError(file=path.name, message=message))
-        elif path.stem in sheets:
-            run.errors.append(LoadError(file=path.name, message="Given twice. Give it once."))
-        else:
-            try:
-                sheets[path.stem], errors = read_sheet(path)
-            except LoadFailed as failed:
-                errors = list(failed.errors)
-            run.errors.extend(errors)
+        try:
+            for kind, sheet, errors in _read(path):
+                if kind in sheets:
+                    message = "Given twice. Give it once."
+                    run.errors.append(LoadError(file=sheet.file, message=message))
+                    continue
+                sheets[kind] = sheet
+                run.errors.extend(errors)
+        except LoadFailed as failed:
+            run.errors.extend(failed.errors)
     if any(error.file not in {sheet.file for sheet in sheets.values()} for error in run.errors):
         raise LoadFailed(run.errors)  # what the other files refer to is unknown
     return sheets
+
+
+def _read(path: Path) -> Iterator[tuple[str, Sheet, list[LoadError]]]:
+    """Yield what a file holds: its kind, its rows, and what is wrong with their form."""
+    ending = path.suffix.lower()
+    if ending == ".xlsx":
+        for sheet, errors in read_workbook(path):
+            kind = sheet.file.rpartition(", sheet ")[2].strip().lower()
+            if kind not in TABLES:
+                message = f"Not a sheet we know. Name it {', '.join(TABLES)}, or take it out."
+                raise LoadFailed([LoadError(file=sheet.file, message=message)])
+            yield kind, sheet, errors
+    elif ending == ".csv" and path.stem in TABLES:
+        yield path.stem, *read_sheet(path)
+    else:
+        message = f"Not a file we know. Name it {', '.join(f'{kind}.csv' for kind in TABLES)}."
+        raise LoadFailed([LoadError(file=path.name, message=message)])
 
 
 def _check(run: Run, now: datetime | None) -> list[LoadError]:
@@ -179,6 +206,8 @@ def _store_phases(run: Run, now: datetime | None) -> None:
     attach_readings(run, now=now)
     _store(run, "pour_readings")
     store_reports(run, now=now)
+    attach_left_out(run, now=now)
+    _store(run, "left_out")
 
 
 def _jobs_to_refresh(run: Run) -> list[Job]:
@@ -192,4 +221,9 @@ def _jobs_to_refresh(run: Run) -> list[Job]:
 def _in_order(run: Run, paths: Sequence[Path]) -> list[LoadError]:
     """Return the errors file by file and line by line."""
     order = {path.name: number for number, path in enumerate(paths)}
-    return sorted(run.errors, key=lambda error: (order.get(error.file, -1), error.line or 0))
+
+    def place(error: LoadError) -> tuple[int, str, int]:
+        path = error.file.partition(", sheet ")[0]
+        return order.get(path, -1), error.file, error.line or 0
+
+    return sorted(run.errors, key=place)

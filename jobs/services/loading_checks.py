@@ -33,7 +33,9 @@ __all__ = [
 ]
 
 # Rows of phases, which are made only once the jobs are stored.
-PHASES_KNOWN_LATER = ("inspections", "visit_record", "history", "pours", "pour_readings")
+PHASES_KNOWN_LATER = (
+    *("inspections", "visit_record", "history", "pours", "pour_readings", "left_out"),
+)
 # By file: the days on which something happened. A plan takes them as facts.
 _HAPPENED = {
     "jobs": ("sold_on", "completed_on"),

@@ -12,7 +12,17 @@ from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 from pathlib import Path
 
-__all__ = ["LoadError", "LoadFailed", "Row", "Sheet", "protect", "read_sheet", "unprotect", "write"]
+__all__ = [
+    "LoadError",
+    "LoadFailed",
+    "Row",
+    "Sheet",
+    "protect",
+    "read_sheet",
+    "sheet_of",
+    "unprotect",
+    "write",
+]
 
 _NEEDS_MARK = "=+-@\t\r\n'"
 
@@ -98,13 +108,24 @@ def read_sheet(path: Path) -> tuple[Sheet, list[LoadError]]:
     LoadFailed
         If nothing can be read from it at all: missing, empty, not UTF-8, broken quotes.
     """
-    records = _records(path.name, _text(path))
-    header = tuple(name.strip() for name in records[0][1]) if records else ()
+    return sheet_of(path.name, _records(path.name, _text(path)))
+
+
+def sheet_of(name: str, records: Sequence[tuple[int, list[str]]]) -> tuple[Sheet, list[LoadError]]:
+    """
+    Return the sheet that records, each with its line, make, and what is wrong with its form.
+
+    Raises
+    ------
+    LoadFailed
+        If there is no header.
+    """
+    header = tuple(cell.strip() for cell in records[0][1]) if records else ()
     if not any(header):
         raise LoadFailed(
-            [LoadError(file=path.name, message="The file is empty. Write the column names first.")]
+            [LoadError(file=name, message="The file is empty. Write the column names first.")]
         )
-    errors = _header_errors(path.name, header)
+    errors = _header_errors(name, header)
     rows = []
     for line, cells in records[1:]:
         if len(cells) == len(header):
@@ -114,8 +135,8 @@ def read_sheet(path: Path) -> tuple[Sheet, list[LoadError]]:
             f"The row has {len(cells)} cells and the header has {len(header)} columns. "
             "Write one cell for each column; put quotes around text that has a comma."
         )
-        errors.append(LoadError(file=path.name, line=line, message=message))
-    return Sheet(path.name, header, tuple(rows)), errors
+        errors.append(LoadError(file=name, line=line, message=message))
+    return Sheet(name, header, tuple(rows)), errors
 
 
 def _text(path: Path) -> str:

@@ -8,7 +8,7 @@ from django.utils import timezone
 
 from contractor.trade.phases import PHASE_TABLE, REWORK, Performer
 from inspections.models import Inspection, InspectionEvent
-from jobs.models import FieldReport, Job, Phase
+from jobs.models import FieldReport, Job, LeftOutWork, Phase
 from jobs.services.intake import refresh_phases
 from jobs.services.loading_checks import check_constraints
 from jobs.services.loading_rows import Entry, Run
@@ -18,6 +18,7 @@ __all__ = [
     "add_rework",
     "apply_history",
     "attach_inspections",
+    "attach_left_out",
     "attach_visit_record",
     "mark_part_passes",
     "store_reports",
@@ -120,6 +121,27 @@ def attach_visit_record(run: Run) -> None:
             run.fail(entry, "number", "Already in the database. Take the row out.")
         else:
             event.inspection = visit
+
+
+def attach_left_out(run: Run, *, now: datetime | None) -> None:
+    """Give each row of work left out its phase, which must be done, and left out once only."""
+    phases = _phases_named(run, "left_out")
+    existing = set(
+        LeftOutWork.objects.filter(phase__in=phases.values()).values_list("phase", flat=True)
+    )
+    for entry in list(run.good("left_out")):
+        phase = _phase_of(run, entry, phases)
+        if phase is None:
+            continue
+        row = cast(LeftOutWork, entry.instance)
+        if phase.status != Phase.Status.DONE:
+            run.fail(entry, "phase", "This is not done, so it teaches nothing. Take the row out.")
+        elif phase.pk in existing:
+            run.fail(entry, "phase", "Already in the database. Take the row out.")
+        elif _is_after(row.at, now):
+            run.fail(entry, "at", "That is still to come. Write a time that has passed.")
+        else:
+            row.phase = phase
 
 
 def store_reports(run: Run, *, now: datetime | None) -> None:

@@ -50,6 +50,7 @@ class Run:
 
     shift: Shift
     errors: list[LoadError] = field(default_factory=list)
+    given: set[str] = field(default_factory=set)
     entries: dict[str, list[Entry]] = field(default_factory=lambda: {kind: [] for kind in TABLES})
     known: dict[str, dict[str, models.Model]] = field(
         default_factory=lambda: {kind: {} for kind in KEY_OF}

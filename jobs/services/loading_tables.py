@@ -37,6 +37,7 @@ from jobs.models import (
     LaborRate,
     LeadTime,
     LeanTo,
+    LeftOutWork,
     Opening,
     Phase,
 )
@@ -153,8 +154,10 @@ def _phase_table(kind: str, model: type[models.Model], names: str, key: str) -> 
 
 _JOB_COLUMNS = (
     "number status sold_on promised_on earliest_start_on completed_on contract_value_usd "
-    "promise_weight preferred_crew buyer_name buyer_phone buyer_email tells_buyer site_address "
-    f"site_town site_county site_state drive_minutes {_SPECIFICATION} notes"
+    "promise_weight preferred_crew buyer_name buyer_phone buyer_email tells_buyer "
+    "crew_may_call_buyer site_address site_town site_county site_state gate_code "
+    f"drive_minutes site_latitude_deg "
+    f"site_longitude_deg {_SPECIFICATION} notes"
 )
 _WEEK = "monday tuesday wednesday thursday friday saturday sunday"
 
@@ -258,6 +261,7 @@ _ALL = (
         job_promise_after_sale="promised_on",
         job_completed_after_sale="completed_on",
         job_bay_within_length="bay_ft",
+        job_site_has_both_degrees_or_none="site_latitude_deg",
     ),
     _table("openings", Opening, "job kind width_ft height_ft count"),
     _table("lean_tos", LeanTo, "job width_ft length_ft low_eave_ft enclosed"),
@@ -332,6 +336,7 @@ _ALL = (
         "pinned_start_at",
         "job phase",
     ),
+    _phase_table("left_out", LeftOutWork, "reason at", "job phase"),
     _phase_table(
         "reports",
         FieldReport,

@@ -57,14 +57,23 @@ def tell_of_plan(*, plan: Plan, before: Plan | None, now: datetime) -> int:
     change sides; a buyer, where the office wants it, by the first and last day. Returns how many
     notices were new.
     """
+    subject = "Your plan" if before is None else "Your plan has changed"
+    return write(
+        event=f"plan:{plan.pk}",
+        kind=Notice.Kind.PLAN,
+        subject=subject,
+        lines=lines_of_plan(plan=plan, before=before),
+        now=now,
+    )
+
+
+def lines_of_plan(*, plan: Plan, before: Plan | None) -> dict[Person, list[Line]]:
+    """Return what each person would be told if a plan took the place of the one before."""
     lines: dict[Person, list[Line]] = defaultdict(list)
     _add_leads(lines, plan, before)
     _add_promises(lines, plan, before)
     _add_buyers(lines, plan, before)
-    subject = "Your plan" if before is None else "Your plan has changed"
-    return write(
-        event=f"plan:{plan.pk}", kind=Notice.Kind.PLAN, subject=subject, lines=lines, now=now
-    )
+    return lines
 
 
 def tell_of_slips(*, slips: Sequence[Slip], now: datetime) -> int:

@@ -61,7 +61,7 @@ def pin(
         With the rule and the nearest start that works; nothing is stored then.
     """
     with transaction.atomic():
-        _one_at_a_time()
+        one_at_a_time()
         phase = Phase.objects.select_for_update().get(pk=phase_id)
         if phase.status != Phase.Status.OPEN or phase.job.status != Job.Status.SIGNED:
             raise PinRefused("the phase has begun or its job is not open", None)
@@ -78,13 +78,13 @@ def pin(
         proposal = planning.repair(now=now)
         portfolio = proposal.portfolio
         schedule = proposal.result.schedule
-        broken = _broken(portfolio, schedule, phase_id) or _pushed_out(
+        broken = broken_pin_of(portfolio, schedule, phase_id) or _pushed_out(
             portfolio, schedule, phase_id
         )
         if broken:
             nearest = broken.nearest_start
             raise PinRefused(
-                _stopped_by_weather(portfolio, phase, starts_at) or broken.reason,
+                stopped_by_weather(portfolio, phase, starts_at) or broken.reason,
                 None if nearest is None else portfolio.problem.axis.instant(nearest),
             )
         reason = f"{phase.get_code_display()} of {phase.job.number} is pinned"
@@ -101,8 +101,8 @@ def unpin(*, phase_id: int, now: datetime, by: User | None = None) -> None:
     record_change(row=phase, before=before, now=now, by=by)
 
 
-def _one_at_a_time() -> None:
-    """Let nobody else pin until the transaction ends: each pin is tried with all before it."""
+def one_at_a_time() -> None:
+    """Let nobody else pin or move until the transaction ends: each is tried with all before it."""
     list(Crew.objects.select_for_update().order_by("pk").values_list("pk", flat=True))
 
 
@@ -130,7 +130,7 @@ def _pushed_out(portfolio: Portfolio, schedule: Schedule, phase_id: int) -> Brok
     return None
 
 
-def _stopped_by_weather(portfolio: Portfolio, phase: Phase, starts_at: datetime) -> str:
+def stopped_by_weather(portfolio: Portfolio, phase: Phase, starts_at: datetime) -> str:
     """Return why weather stops a phase on the day of its pin; empty where it does not."""
     weather = portfolio.work.weather.site(phase.job, PHASE_TABLE[phase.code].weather_gate)
     day = timezone.localdate(starts_at)
@@ -139,7 +139,9 @@ def _stopped_by_weather(portfolio: Portfolio, phase: Phase, starts_at: datetime)
     return f"weather stops {what} on {day:%a %b %-d} ({why})" if why else ""
 
 
-def _broken(portfolio: Portfolio, schedule: Schedule, phase_id: int) -> BrokenPin | None:
+def broken_pin_of(portfolio: Portfolio, schedule: Schedule, phase_id: int) -> BrokenPin | None:
+    """Return why a phase is not where it is pinned; None where it is, or is not pinned."""
+
     def stands_for_it(activity: int) -> bool:
         return phase_id in {phase.pk for phase in portfolio.stretches[activity].phases}
 

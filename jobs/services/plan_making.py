@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import os
-from collections.abc import Callable
+from collections.abc import Callable, Mapping
 from dataclasses import asdict, dataclass, field, replace
 from datetime import datetime
 from typing import TYPE_CHECKING, Protocol
@@ -24,13 +24,12 @@ from jobs.selectors.clock import database_now
 from jobs.selectors.networks import network_of
 from jobs.selectors.open_work import OpenWork, open_work
 from jobs.services.intake import refresh_phases
+from jobs.services.plan_around import Place, as_if_told, repair_around
 from jobs.services.plan_rows import PlanRows
 from jobs.services.portfolio import Portfolio, build_portfolio, state_of
 
 if TYPE_CHECKING:
     from zoneinfo import ZoneInfo
-
-    from contractor.engine.problem import Problem
 
 # A year and a season; doubled while the work does not fit.
 FIRST_HORIZON_DAYS = 450
@@ -143,7 +142,7 @@ def propose(
     tell(10, f"Planning {len(work.jobs)} jobs")
     first = _FirstTotal()
 
-    def improve(problem: Problem) -> PlanResult:
+    def improve(portfolio: Portfolio) -> PlanResult:
         within = SecondsStop(budget_seconds)
         asked = (CancelStop(cancelled),) if cancelled else ()
         stop = AnyStop((first, within, *asked))
@@ -153,7 +152,7 @@ def propose(
             tell(percent, f"Improving, {iterations:,} plans tried", total)
 
         return planner.plan(
-            problem,
+            portfolio.problem,
             stop=stop if budget_seconds > 0 else None,
             seed=seed,
             progress=on_progress,
@@ -166,16 +165,47 @@ def propose(
     return _checked(portfolio, result, seed=seed, gained=gained)
 
 
-def repair(*, now: datetime, forward: frozenset[int] = frozenset()) -> Proposal:
+def repair(
+    *,
+    now: datetime,
+    forward: frozenset[int] = frozenset(),
+    keep: Mapping[int, Place] | None = None,
+) -> Proposal:
     """
     Return a checked plan that keeps what people were told wherever it can be kept.
 
     What follows work that is done early moves forward; inside the freeze only that of the jobs
-    `forward`, by primary key. Raises as `plan_now`. It takes a fraction of a second, so a page can
-    wait for it.
+    `forward`, by primary key. With places to `keep`, by phase, work that nobody was told of, or
+    beyond the freeze, stays there as far as it can. Raises as `plan_now`. It takes a fraction of a
+    second, so a page can wait for it.
     """
-    portfolio, result = pushed(replace(_work(now), forward=forward))
+    work = replace(_work(now), forward=forward)
+    if keep:
+        try:
+            kept = _solved(work, lambda portfolio: repair_around(portfolio, keep))
+            return _checked(*kept, seed=1)
+        except PlanUnsoundError:
+            pass  # the places are too old to keep: nothing explains any more why work is there
+    portfolio, result = pushed(work)
     return _checked(portfolio, result, seed=1)
+
+
+def landings(*, now: datetime, keep: Mapping[int, Place]) -> dict[int, Place]:
+    """
+    Return where phases land that are to be at other places than people were told, by phase.
+
+    As `repair` with these places, but none is held by the freeze. Raises as `plan_now`.
+    """
+    found: dict[int, Place] = {}
+
+    def run(portfolio: Portfolio) -> PlanResult:
+        result = planner.repair(as_if_told(portfolio, keep, frozen_too=True))
+        for span in PlanRows(portfolio, result.schedule).spans():
+            found[span.phase.pk] = (span.crew_id, span.starts_at)
+        return result
+
+    _solved(_work(now), run)
+    return found
 
 
 def gather(*, now: datetime) -> OpenWork:
@@ -189,7 +219,7 @@ def pushed(work: OpenWork) -> tuple[Portfolio, PlanResult]:
 
     Raises TooFarAheadError. It is not checked, as it is only to be compared with another.
     """
-    return _solved(work, planner.keep)
+    return _solved(work, lambda portfolio: planner.keep(portfolio.problem))
 
 
 @transaction.atomic
@@ -228,7 +258,7 @@ def store(proposal: Proposal, *, gained: float | None = None) -> Plan:
 
 
 def _solved(
-    work: OpenWork, run: Callable[[Problem], PlanResult], *, state: str = ""
+    work: OpenWork, run: Callable[[Portfolio], PlanResult], *, state: str = ""
 ) -> tuple[Portfolio, PlanResult]:
     """Run the engine on an axis that is long enough; first on the one of `state`, if given."""
     zone = _zone()
@@ -238,7 +268,7 @@ def _solved(
             portfolio = build_portfolio(work=work, zone=zone, horizon_days=horizon_days)
             if state and state_of(portfolio.problem) != state:
                 raise WorkHasChanged
-            return portfolio, run(portfolio.problem)
+            return portfolio, run(portfolio)
         except HorizonExceeded:
             horizon_days *= 2
             state = ""

@@ -9,6 +9,7 @@ from typing import TYPE_CHECKING
 
 from contractor.engine import problem as engine
 from jobs.services.calendars import Calendars
+from jobs.services.crew_teams import teams_of
 from jobs.services.cure_waits import CureWaits
 from jobs.services.wait_tables import WaitTables
 
@@ -22,6 +23,7 @@ if TYPE_CHECKING:
     from inspections.selectors.weather import SiteWeather
     from jobs.models import Phase
     from jobs.selectors.open_work import OpenWork
+    from jobs.services.crew_teams import Team
     from jobs.services.holds import Hold
     from jobs.services.wait_tables import LinkNote
 
@@ -52,16 +54,18 @@ class Stretch:
 @dataclass(frozen=True, slots=True)
 class Able:
     """
-    A crew that can do a kind of phase at a site so far away.
+    A crew, as many as it is on some days, that can do a kind of phase at a site so far away.
 
     `people_at_pace` turns labor hours into hours of the crew; `calendar` is None where the crew
-    never works again. `machine_sets` are the sets of machines that it can take along.
+    never works again. `machine_sets` are the sets of machines that it can take along. `is_bounded`
+    says that it works on some days only, as people are lent to it.
     """
 
     crew: Crew
     people_at_pace: float
     calendar: int | None
     machine_sets: tuple[tuple[int, ...], ...]
+    is_bounded: bool = False
 
 
 class ProblemParts:
@@ -69,7 +73,9 @@ class ProblemParts:
 
     def __init__(self, *, work: OpenWork, axis: Axis, zone: ZoneInfo) -> None:
         self.work = work
-        self.calendars = Calendars(axis=axis, zone=zone, closed=work.firm_days_off)
+        self.calendars = Calendars(
+            axis=axis, zone=zone, closed=work.firm_days_off, set_aside=work.set_aside
+        )
         self.waits = WaitTables(calendars=self.calendars)
         self.cures = CureWaits(work=work, calendars=self.calendars, waits=self.waits)
         self.now = axis.slot_at_or_after(work.now)
@@ -105,16 +111,29 @@ class ProblemParts:
             self._able[key] = tuple(
                 Able(
                     crew,
-                    min(crew.size, kind.max_people) * crew.pace,
-                    self.calendars.of_crew(crew, drive_minutes=drive_minutes, weather=weather)
+                    min(team.people, kind.max_people) * crew.pace,
+                    self.calendars.of_crew(
+                        crew, drive_minutes=drive_minutes, weather=weather, team=team
+                    )
                     if self.calendars.works_again(crew, today)
                     else None,
                     machine_sets,
+                    is_bounded=team.only is not None,
                 )
                 for crew in self.work.crews
-                if machine_sets and kind.skills <= set(crew.skills) and crew.size >= kind.min_people
+                if machine_sets and kind.skills <= set(crew.skills)
+                for team in self._teams(crew, kind)
             )
         return self._able[key]
+
+    def _teams(self, crew: Crew, kind: PhaseKind) -> list[Team]:
+        """Return the teams of a crew that are enough for a kind of phase and differ in pace."""
+        teams: dict[int, Team] = {}
+        for team in teams_of(crew, self.work.lent):
+            if team.people >= kind.min_people:
+                # Beyond the people that help, a larger team is only there on fewer days.
+                teams.setdefault(min(team.people, kind.max_people), team)
+        return list(teams.values())
 
     def modes(self, kind: PhaseKind, able: Able, work_slots: int) -> tuple[engine.Mode, ...]:
         """Return the ways in which a crew does a kind of phase, one for each set of machines."""

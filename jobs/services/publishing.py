@@ -10,13 +10,13 @@ from django.db import IntegrityError, transaction
 from django.db.models import F, Q
 from django.utils import timezone
 
-from contractor.trade.phases import PHASE_TABLE
-from crews.services import FeedChange, FeedEntry, replace_feed_events
+from crews.services import FeedChange, replace_feed_events
 from jobs.models import Booking, Job, Phase, Plan, ReplanProposal
 from jobs.selectors.booked import with_rows
-from jobs.selectors.holds import told_to_crews
 from jobs.services import notices, slips
 from jobs.services.changes import record_published
+from jobs.services.feed_entries import feed_entries
+from jobs.services.feed_names import keep_names
 
 if TYPE_CHECKING:
     from collections.abc import Iterable
@@ -98,7 +98,7 @@ def _publish(*, plan_id: int, now: datetime, by: User | None) -> Published:
     plan.published_by = by
     plan.save(update_fields=["status", "published_at", "published_by"])
     record_published(before=before, bookings=rows, now=now, by=by)
-    feed = replace_feed_events(entries=_entries(rows, now), now=now)
+    feed = replace_feed_events(entries=feed_entries(rows, now), now=now)
     if before:
         slips.end_replanned(before=before, now=now)
     slips.know_the_plan(plan=plan, now=now)
@@ -109,13 +109,14 @@ def _publish(*, plan_id: int, now: datetime, by: User | None) -> Published:
 
 @transaction.atomic
 def refresh_feeds(*, now: datetime) -> FeedChange:
-    """Bring crews' calendars in step with the published plan and what has begun since."""
+    """Bring calendars in step with the published plan, and with all that was told since."""
+    keep_names(now=now)
     # Publishing locks the plan too: no calendar is written from a plan that is being replaced.
     plan = Plan.objects.select_for_update().filter(status=Plan.Status.PUBLISHED).first()
     if plan is None:
         return FeedChange()
     rows = _rows_in_turn(plan)
-    return replace_feed_events(entries=_entries(rows, now), now=now)
+    return replace_feed_events(entries=feed_entries(rows, now), now=now)
 
 
 def _settle_proposals(plan: Plan, *, by: User | None, now: datetime) -> None:
@@ -221,41 +222,3 @@ def _refuse_double_booking(rows: Iterable[Booking]) -> None:
                 "Ask for a new plan."
             )
         last = row
-
-
-def _entries(rows: Iterable[Booking], now: datetime) -> list[FeedEntry]:
-    told = told_to_crews(now=now)
-    return [
-        _entry(row, told.get((row.phase.job_id, row.phase.code), ())) for row in rows if row.crew_id
-    ]
-
-
-def _entry(booking: Booking, holds: Iterable[str]) -> FeedEntry:
-    """
-    Return a booking as a crew's calendar shows it: no price, no buyer's telephone.
-
-    Nor what binds the start: a new plan may give another reason for the same days, and a
-    calendar changes only when the work does, or what it waits for.
-    """
-    phase, job = booking.phase, booking.phase.job
-    kind = PHASE_TABLE[phase.code]
-    machines = ", ".join(machine.name for machine in booking.equipment.all())
-    notes = [
-        f"{booking.work_hours:g} working hours for the crew.",
-        f"Equipment: {machines}." if machines else "",
-        *holds,
-        kind.caution,
-        "Local code, the engineer's drawings and your inspector decide." if kind.caution else "",
-    ]
-    under_way = phase.status == Phase.Status.UNDER_WAY and phase.started_at
-    return FeedEntry(
-        crew_id=booking.crew_id or 0,
-        source=f"phase:{phase.pk}",
-        starts_at=min(phase.started_at, booking.starts_at)
-        if under_way and phase.started_at
-        else booking.starts_at,
-        ends_at=booking.ends_at,
-        summary=f"{kind.label} – Job {job.number}",
-        location=f"{job.site_address}, {job.site_town}, {job.site_state}",
-        description="\n".join(note for note in notes if note),
-    )

@@ -12,13 +12,14 @@ from django.utils import timezone
 from contractor.trade.causes import Cause
 from contractor.trade.errors import Fault, SpecError
 from contractor.trade.phases import PHASE_TABLE
+from inspections.selectors.stopped_work import stopped_bookings
 from jobs.models import Booking, FieldReport, Phase
 from jobs.selectors.reports import Reporter
 from jobs.services import proposals, slips
 from jobs.services.reporting import NewReport, Outcome, take_report
 
 if TYPE_CHECKING:
-    from collections.abc import Collection
+    from collections.abc import Collection, Sequence
     from datetime import date
 
     from django.contrib.auth.models import User
@@ -50,12 +51,31 @@ def rain_day(
         stopped = [
             phase for phase in stopped_by_rain(day=day, crews=crews) if _stop(phase, day, now, by)
         ]
-    words = ", ".join(f"{phase.get_code_display()} {phase.job.number}" for phase in stopped[:4])
-    more = f" and {len(stopped) - 4} more" if len(stopped) > 4 else ""
     slips.compare_published(now=now, trigger=f"rain on {day:%b %-d}")
-    return proposals.propose(
-        reason=f"Rain on {day:%b %-d}: {words or 'nothing to stop'}{more}", now=now
-    )
+    return proposals.propose(reason=f"Rain on {day:%b %-d}: {_words(stopped)}", now=now)
+
+
+def weather_day(*, day: date, now: datetime) -> ReplanProposal:
+    """
+    Return a proposal that leaves out a day to come on which the forecast stops work.
+
+    Raises
+    ------
+    contractor.trade.errors.SpecError
+        If the weather that is known stops no published work that day.
+    """
+    stopped = [stop.booking.phase for stop in stopped_bookings(now=now) if stop.day == day]
+    if not stopped:
+        remedy = "Enter the weather of the area for that day."
+        raise SpecError([Fault("day", day.isoformat(), "the forecast stops no work then", remedy)])
+    slips.compare_published(now=now, trigger=f"weather of {day:%b %-d}")
+    return proposals.propose(reason=f"Weather on {day:%b %-d}: {_words(stopped)}", now=now)
+
+
+def _words(phases: Sequence[Phase]) -> str:
+    words = ", ".join(f"{phase.get_code_display()} {phase.job.number}" for phase in phases[:4])
+    more = f" and {len(phases) - 4} more" if len(phases) > 4 else ""
+    return f"{words or 'nothing to stop'}{more}"
 
 
 def stopped_by_rain(*, day: date, crews: Collection[int]) -> list[Phase]:

@@ -27,6 +27,8 @@ CAUSE_OF_MODEL = {
     "crews.crew": Cause.CREW,
     "crews.workhours": Cause.CREW,
     "crews.equipment": Cause.EQUIPMENT,
+    "jobs.lentpeople": Cause.CREW,
+    "jobs.setaside": Cause.CREW,
     "work": Cause.CREW,
     "jobs.job": Cause.BUYERS_CHANGE,
     "jobs.opening": Cause.BUYERS_CHANGE,

@@ -33,6 +33,8 @@ NO_FACTS = {
             "buyer_phone",
             "buyer_email",
             "tells_buyer",
+            "crew_may_call_buyer",
+            "gate_code",
             "contract_value_usd",
         }
     ),

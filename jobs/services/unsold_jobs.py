@@ -78,8 +78,8 @@ def unsold_job(
         **{name: getattr(building, name) for name in SHARED},
     )
     job._state.fields_cache["site_readiness"] = None
-    _keep(job, "openings", _openings(job, building))
-    _keep(job, "lean_tos", _lean_tos(job, building))
+    _keep(job, "openings", opening_rows(job, building))
+    _keep(job, "lean_tos", lean_to_rows(job, building))
     for name in ("locate_tickets", "site_shots", "phases", "deliveries"):
         _keep(job, name, ())
     _add_permit(job, site, today)
@@ -107,7 +107,8 @@ def _add_permit(job: Job, site: Site, today: date) -> None:
     Permit(job=job, authority=site.authority, expected_on=expected_on, issued_on=issued_on)
 
 
-def _openings(job: Job, building: Building) -> list[Opening]:
+def opening_rows(job: Job, building: Building) -> list[Opening]:
+    """Return the doors and windows of a building as unsaved rows of a job."""
     return [
         Opening(
             job=job,
@@ -120,7 +121,8 @@ def _openings(job: Job, building: Building) -> list[Opening]:
     ]
 
 
-def _lean_tos(job: Job, building: Building) -> list[LeanTo]:
+def lean_to_rows(job: Job, building: Building) -> list[LeanTo]:
+    """Return the lean-tos of a building as unsaved rows of a job."""
     return [
         LeanTo(
             job=job,

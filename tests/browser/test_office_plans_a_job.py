@@ -127,7 +127,7 @@ def test_job_page_fits_a_phone(
 
     phone_page.goto(f"/admin/jobs/job/{job.pk}/change/")
 
-    drawing = phone_page.locator("svg.drawing").first.bounding_box()
+    drawing = phone_page.locator(".drawings svg.drawing").first.bounding_box()
     assert drawing is not None
     assert drawing["x"] + drawing["width"] <= 390
     assert phone_page.evaluate("document.documentElement.scrollWidth") <= 390

@@ -32,6 +32,8 @@ LEFT_OUT = {
     ("history", "stopped_at"),
     ("history", "stopped_until"),
     ("reports", "phase"),  # named by job and code
+    ("left_out", "phase"),
+    ("left_out", "by"),  # a sign-in
     ("reports", "by"),  # a sign-in; the name stays
     ("inspections", "phase"),  # named by job and code
     ("visit_record", "inspection"),  # named by its phase and when it was asked for

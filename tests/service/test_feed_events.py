@@ -49,7 +49,7 @@ def test_the_same_entries_again_write_nothing(crew, django_assert_num_queries):
     replace_feed_events(entries=entries, now=NOW)
     before = list(FeedEvent.objects.order_by("id").values())
 
-    with django_assert_num_queries(4):  # savepoint, crews, events, release: reading only
+    with django_assert_num_queries(5):  # savepoint, crews, calendars, events, release: reading only
         change = replace_feed_events(entries=entries, now=LATER)
 
     assert change == FeedChange()
@@ -223,5 +223,5 @@ def test_the_number_of_queries_does_not_grow_with_the_plan(crew, count, django_a
     added = [_entry(other, f"phase:{n}") for other in others for n in range(count)]
 
     # savepoint, crews, events, create, update, drop, stamps, release
-    with django_assert_num_queries(8):
+    with django_assert_num_queries(9):
         replace_feed_events(entries=moved + added, now=LATER)

@@ -162,7 +162,7 @@ def test_job_page_shows_drawing_take_off_and_hours_with_their_sums(desk: Client)
 
     page = desk.get(reverse("admin:jobs_job_change", args=[job.pk])).content.decode()
 
-    assert page.count('class="drawing"') == 2
+    assert page.count('class="drawing"') == 3
     assert "Take-off, without waste" in page
     assert job.phases.get(code="DIG").labor_arithmetic.split(" = ")[0] in page
 

@@ -86,7 +86,7 @@ def test_a_nul_character_is_refused_with_its_line(tmp_path: Path) -> None:
 
 
 @pytest.mark.django_db
-@pytest.mark.parametrize("name", ["barns.csv", "jobs.xlsx", "JOBS.csv"])
+@pytest.mark.parametrize("name", ["barns.csv", "jobs.xls", "JOBS.csv"])
 def test_a_file_of_another_name_is_refused(tmp_path: Path, name: str) -> None:
     path = tmp_path / name
     path.write_text("number\n1\n")

@@ -27,8 +27,10 @@ def test_publishing_makes_the_draft_the_plan_that_crews_see():
 
     assert plans.published_plan() == plan
     assert Booking.objects.filter(plan=plan, is_live=False).count() == 0
-    with_crew = Booking.objects.filter(plan=plan, crew__isnull=False).count()
-    assert FeedEvent.objects.filter(is_dropped=False).count() == with_crew > 0
+    shown = FeedEvent.objects.filter(is_dropped=False)
+    booked = {f"phase:{row.phase_id}" for row in Booking.objects.filter(plan=plan)}
+    assert {event.source for event in shown} == booked
+    assert all(event.crew_id for event in shown)
 
 
 @pytest.mark.django_db

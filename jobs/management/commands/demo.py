@@ -20,7 +20,7 @@ from jobs.services import demo
 DEFAULT_PORT = 8000
 WEB_WORKERS, WEB_THREADS = 2, 4
 # A sign-in that opens nothing yet is told as such, beside the others.
-CLOSED_TO = {roles.CREW_LEAD: " (no office pages: a lead reads the crew's calendar)"}
+CLOSED_TO = {roles.CREW_LEAD: " (no office pages: a lead has the crew's page and calendar)"}
 
 
 class Command(BaseCommand):
@@ -84,8 +84,14 @@ class Command(BaseCommand):
             f"    {crew.name:14} {base}{url.removeprefix(settings.PUBLIC_URL)}"
             for crew, url in demo.readers(now=now)
         ]
+        phones = [
+            f"    {crew.name:14} {base}{url.removeprefix(settings.PUBLIC_URL)}"
+            for crew, url in demo.phone_links(now=now)
+        ]
         return [
             *where,
+            "  Page of each crew, to open on a phone; a link lets in one phone, then it is used up",
+            *phones,
             "  Key to the API",
             f"    Authorization: Token {demo.owner_token()}",
             "  Calendar of each crew, to subscribe to",

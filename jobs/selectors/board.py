@@ -1,0 +1,467 @@
+"""
+The booking board as values: rows of crews and machines, or of jobs, over some weeks of a plan.
+
+The number of queries does not grow with the rows: bookings are read as plain values, and every
+crew, machine and job once.
+"""
+
+from __future__ import annotations
+
+from collections import defaultdict
+from dataclasses import dataclass
+from datetime import UTC, date, datetime, time, timedelta
+from typing import TYPE_CHECKING
+from zoneinfo import ZoneInfo
+
+from django.utils import timezone
+
+from contractor.trade.phases import PHASE_TABLE, Performer
+from contractor.trade.weather import PHASE_GATES, Level
+from crews.models import DayOff, Equipment, Firm
+from inspections.selectors.weather import weather_at
+from jobs.drawing.board import Bar, DayWeather, Gap, Line, Stake
+from jobs.drawing.board_bays import Bays, lay_out
+from jobs.drawing.board_shapes import Family, family_of, short_of
+from jobs.models import Booking, LentPeople, Phase, Plan, PlannedWait, SetAside
+from jobs.selectors import board_version, holds, plans
+from jobs.selectors.crew_load import active_crews
+from jobs.selectors.open_work import days_of
+
+if TYPE_CHECKING:
+    from collections.abc import Iterator, Mapping, Sequence
+
+    from crews.models import Crew
+
+SHORTEST_GAP = timedelta(hours=4)
+# A start that moves by less is no other day to anybody; the same as in a plan's cost.
+SAME_START = timedelta(hours=4)
+
+
+@dataclass(frozen=True, slots=True)
+class Shown:
+    """What a board shows: from a day on, so many days, wide or narrow, by crew or by job."""
+
+    first_day: date
+    days: int
+    bay_px: int
+    by_job: bool = False
+    published: bool = False
+
+
+@dataclass(frozen=True, slots=True)
+class Board:
+    """A plan's bookings in some days, ready to be drawn; `version` is its state when read."""
+
+    version: str
+    plan: Plan | None
+    bays: Bays
+    lines: tuple[Line, ...]
+    weather: tuple[DayWeather, ...]
+    weather_area: str
+    stakes: tuple[Stake, ...]
+    freeze_until: datetime | None
+
+
+@dataclass(frozen=True, slots=True)
+class _Row:
+    """A booking as it is read: only what a bar needs."""
+
+    pk: int
+    phase: int
+    crew: int | None
+    crew_name: str
+    starts_at: datetime
+    ends_at: datetime
+    is_pinned: bool
+    because: str
+    code: str
+    status: str
+    share_done: float
+    started_at: datetime | None
+    job: int
+    number: str
+    buyer: str
+    town: str
+
+
+_COLUMNS = (
+    "pk",
+    "phase",
+    "crew",
+    "crew__name",
+    "starts_at",
+    "ends_at",
+    "is_pinned",
+    "because",
+    "phase__code",
+    "phase__status",
+    "phase__share_done",
+    "phase__started_at",
+    "phase__job",
+    "phase__job__number",
+    "phase__job__buyer_name",
+    "phase__job__site_town",
+)
+
+
+def board(*, shown: Shown, now: datetime) -> Board:
+    """Return what a board shows of the plan at hand, or of the published one."""
+    version = board_version.version()
+    plan = plans.published_plan() if shown.published else board_version.plan_at_hand()
+    return _Reader(shown, plan, now).read(version)
+
+
+class _Reader:
+    """Puts the rows of a board together."""
+
+    def __init__(self, shown: Shown, plan: Plan | None, now: datetime) -> None:
+        self.shown, self.plan, self.now = shown, plan, now
+        self.zone = ZoneInfo(timezone.get_default_timezone_name())
+        self.days = [shown.first_day + timedelta(days=n) for n in range(shown.days)]
+        self.begins = self._midnight(self.days[0])
+        self.ends = self._midnight(self.days[-1] + timedelta(days=1))
+        self.crews = list(active_crews())
+        self.firm_off = self._firm_off()
+        self.bays = self._bays()
+        self.rows = self._rows(plan)
+        self.told = self._told()
+        self.held = holds.told_to_crews(now=now) if plan else {}
+        self.waits = self._waits()
+        self.promises = plans.promises(plan) if plan else []
+        self.late = {row.job.pk for row in self.promises if row.days_late}
+
+    def read(self, version: str) -> Board:
+        """Return all of it."""
+        lines = self._by_job() if self.shown.by_job else self._by_crew()
+        weather, area = self._weather()
+        return Board(
+            version=version,
+            plan=self.plan,
+            bays=self.bays,
+            lines=tuple(lines),
+            weather=tuple(weather),
+            weather_area=area,
+            stakes=tuple(self._stakes()),
+            freeze_until=self._freeze_until(),
+        )
+
+    def _firm_off(self) -> dict[date, str]:
+        """Return the days on which nobody works, with their reasons."""
+        rows = DayOff.objects.filter(
+            crew=None, equipment=None, last_day__gte=self.days[0], first_day__lte=self.days[-1]
+        ).order_by("id")
+        return {day: row.reason for row in rows for day in days_of([row])}
+
+    def _bays(self) -> Bays:
+        weeks = [crew.work_hours.week() for crew in self.crews]
+        shifts = [shift for week in weeks for day in week.values() for shift in day]
+        weekdays = {weekday for week in weeks for weekday in week} or set(range(5))
+        return lay_out(
+            [(d, d.weekday() in weekdays and d not in self.firm_off) for d in self.days],
+            bay_px=self.shown.bay_px,
+            opens=min((_hours(shift[0]) for shift in shifts), default=7.0),
+            closes=max((_hours(shift[1]) for shift in shifts), default=16.0),
+            zone=self.zone,
+        )
+
+    def _rows(self, plan: Plan | None) -> list[_Row]:
+        if plan is None:
+            return []
+        inside = Booking.objects.filter(
+            plan=plan, starts_at__lt=self.ends, ends_at__gt=self.begins
+        ).order_by("starts_at", "id")
+        return [_Row(*values) for values in inside.values_list(*_COLUMNS)]
+
+    def _told(self) -> Mapping[int, tuple[int | None, str, datetime]]:
+        """Return who was told what of each phase, where the board shows a draft."""
+        if self.plan is None or self.plan.status != Plan.Status.DRAFT:
+            return {}
+        rows = Booking.objects.filter(is_live=True, phase__in=[row.phase for row in self.rows])
+        return {
+            phase: (crew, name or "", starts_at)
+            for phase, crew, name, starts_at in rows.values_list(
+                "phase", "crew", "crew__name", "starts_at"
+            )
+        }
+
+    def _by_crew(self) -> Iterator[Line]:
+        by_crew: dict[int | None, list[_Row]] = defaultdict(list)
+        for row in self.rows:
+            by_crew[row.crew].append(row)
+        aside, lent = self._aside(), self._lent()
+        for crew in self.crews:
+            rows = by_crew.get(crew.pk, [])
+            yield Line(
+                key=f"crew-{crew.pk}",
+                title=crew.name,
+                about=_about(crew),
+                bars=(*(self._bar(row) for row in rows), *aside.get(crew.pk, ())),
+                gaps=(*self._crew_gaps(crew, rows), *lent.get(crew.pk, ())),
+            )
+        yield from self._machines()
+        others = by_crew.get(None, [])
+        visits = [row for row in others if _performer(row) is Performer.AUTHORITY]
+        trades = [row for row in others if _performer(row) is not Performer.AUTHORITY]
+        for key, title, rows in (("visits", "Inspectors", visits), ("trades", "Trades", trades)):
+            if rows:
+                yield Line(key, title, "", tuple(self._bar(row) for row in rows))
+
+    def _by_job(self) -> Iterator[Line]:
+        by_job: dict[int, list[_Row]] = defaultdict(list)
+        for row in self.rows:
+            by_job[row.job].append(row)
+        promised = {row.job.pk: row.promised_on for row in self.promises}
+        for job, rows in by_job.items():
+            day = promised.get(job)
+            words = f"promised {day:%b} {day.day}" if day else "no promise"
+            yield Line(
+                key=f"job-{job}",
+                title=f"{rows[0].number} {rows[0].town}",
+                about=f"{words}, late" if job in self.late else words,
+                bars=tuple(self._bar(row) for row in rows),
+                gaps=tuple(
+                    Gap(max(w.starts_at, self.begins), min(w.ends_at, self.ends), w.basis)
+                    for w in self.waits.get(job, ())
+                ),
+            )
+
+    def _machines(self) -> Iterator[Line]:
+        by_pk = {row.pk: row for row in self.rows}
+        used: dict[int, list[_Row]] = defaultdict(list)
+        pairs = Booking.equipment.through.objects.filter(
+            booking__plan=self.plan,
+            booking__starts_at__lt=self.ends,
+            booking__ends_at__gt=self.begins,
+        )
+        for booking, machine in pairs.values_list("booking", "equipment"):
+            if booking in by_pk:
+                used[machine].append(by_pk[booking])
+        off = DayOff.objects.exclude(equipment=None).filter(
+            last_day__gte=self.days[0], first_day__lte=self.days[-1]
+        )
+        away: dict[int, list[Gap]] = defaultdict(list)
+        for row in off:
+            away[row.equipment_id or 0].append(
+                self._days_gap(row.first_day, row.last_day, row.reason)
+            )
+        for machine in Equipment.objects.filter(is_active=True).order_by("kind", "name"):
+            rows = sorted(used.get(machine.pk, []), key=lambda row: (row.starts_at, row.pk))
+            yield Line(
+                key=f"machine-{machine.pk}",
+                title=machine.name,
+                about=machine.get_kind_display(),
+                bars=tuple(self._bar(row, on_machine=True) for row in rows),
+                gaps=tuple(away.get(machine.pk, ())),
+            )
+
+    def _bar(self, row: _Row, *, on_machine: bool = False) -> Bar:
+        code, status = row.code, row.status
+        told = self.told.get(row.phase)
+        moved = told is not None and (
+            told[0] != row.crew or abs(told[2] - row.starts_at) >= SAME_START
+        )
+        waits = self.held.get((row.job, code), ()) if status == Phase.Status.OPEN else ()
+        starts_at = min(row.starts_at, row.started_at or row.starts_at)
+        words = [
+            f"{row.number} {row.town}",
+            PHASE_TABLE[code].label,
+            f"{self._when(starts_at)} to {self._when(row.ends_at)}",
+        ]
+        if row.crew_name and (on_machine or self.shown.by_job):
+            words.append(row.crew_name)
+        words += self._states(row, told if moved else None)
+        words += [text.rstrip(".") for text in waits]
+        return Bar(
+            key=row.phase,
+            job=row.number,
+            label=f"{row.number} {row.town}" if not self.shown.by_job else "",
+            short=short_of(code),
+            name=", ".join(words),
+            family=family_of(code),
+            starts_at=starts_at,
+            ends_at=row.ends_at,
+            share_done=row.share_done,
+            is_done=status == Phase.Status.DONE,
+            is_under_way=status == Phase.Status.UNDER_WAY,
+            is_pinned=row.is_pinned,
+            is_late=row.job in self.late,
+            moved=moved,
+            waits=bool(waits),
+            moves_from=(row.crew or 0) if status == Phase.Status.OPEN and not on_machine else 0,
+        )
+
+    def _states(self, row: _Row, told: tuple[int | None, str, datetime] | None) -> Iterator[str]:
+        if row.status == Phase.Status.DONE:
+            yield "done"
+        if row.status == Phase.Status.UNDER_WAY:
+            yield f"under way, {row.share_done:.0%} done"
+        if row.is_pinned:
+            yield "pinned"
+        if row.job in self.late:
+            yield "its job is late"
+        if told is not None:
+            who = f" with {told[1]}" if told[0] != row.crew and told[1] else ""
+            yield f"moved, people know {self._when(told[2])}{who}"
+
+    def _crew_gaps(self, crew: Crew, rows: Sequence[_Row]) -> Iterator[Gap]:
+        """Yield a crew's days off, and the time between its bookings with what it waits for."""
+        week = crew.work_hours.week()
+        off = {
+            day: row.reason
+            for row in crew.days_off.all()
+            for day in days_of([row])
+            if self.days[0] <= day <= self.days[-1]
+        }
+        for day, reason in off.items():
+            if day not in self.firm_off and day.weekday() in week:
+                yield self._days_gap(day, day, reason)
+        free_from = max(self.begins, self.now)
+        for row in rows:
+            if row.starts_at - free_from >= SHORTEST_GAP and self._works(
+                week, off, free_from, row.starts_at
+            ):
+                yield Gap(free_from, row.starts_at, self._why(row))
+            free_from = max(free_from, row.ends_at)
+
+    def _why(self, row: _Row) -> str:
+        """Return why a crew has no work before a booking: what that booking waits for."""
+        held = self.held.get((row.job, row.code), ())
+        if held and row.status == Phase.Status.OPEN:
+            return " ".join(held)
+        waits = [w for w in self.waits.get(row.job, ()) if w.before_code == row.code]
+        last = max(waits, key=lambda wait: wait.ends_at, default=None)
+        return last.basis if last else row.because
+
+    def _works(
+        self,
+        week: Mapping[int, tuple[tuple[time, time], ...]],
+        off: Mapping[date, str],
+        begins: datetime,
+        ends: datetime,
+    ) -> bool:
+        """Return whether a crew has half a day of its shifts between two moments."""
+        day, last, hours = timezone.localdate(begins), timezone.localdate(ends), 0.0
+        while day <= last and hours < 4:
+            if day not in off and day not in self.firm_off:
+                for opens, closes in week.get(day.weekday(), ()):
+                    first = max(datetime.combine(day, opens, tzinfo=self.zone), begins)
+                    until = min(datetime.combine(day, closes, tzinfo=self.zone), ends)
+                    hours += max(0.0, (until - first).total_seconds() / 3600)
+            day += timedelta(days=1)
+        return hours >= 4
+
+    def _waits(self) -> Mapping[int, Sequence[PlannedWait]]:
+        """Return the waits of these days by job, in order of time."""
+        found: dict[int, list[PlannedWait]] = defaultdict(list)
+        rows = PlannedWait.objects.filter(
+            plan=self.plan, starts_at__lt=self.ends, ends_at__gt=self.begins
+        ).order_by("starts_at", "id")
+        for wait in rows:
+            if wait.ends_at - wait.starts_at >= SHORTEST_GAP:
+                found[wait.job_id].append(wait)
+        return found
+
+    def _aside(self) -> Mapping[int, Sequence[Bar]]:
+        found: dict[int, list[Bar]] = defaultdict(list)
+        rows = SetAside.objects.filter(starts_at__lt=self.ends, ends_at__gt=self.begins)
+        for row in rows.select_related("job"):
+            where = f" {row.job.number}" if row.job else ""
+            note = f", {row.note}" if row.note else ""
+            what = f"{row.get_kind_display()}{where}"
+            when = f"{self._when(row.starts_at)} to {self._when(row.ends_at)}"
+            found[row.crew_id].append(
+                Bar(
+                    key=0,
+                    job=f"aside {row.pk}",
+                    label=what,
+                    short=row.get_kind_display().split()[0],
+                    name=f"{what}, {when}{note}",
+                    family=Family.ASIDE,
+                    starts_at=row.starts_at,
+                    ends_at=row.ends_at,
+                )
+            )
+        return found
+
+    def _lent(self) -> Mapping[int, Sequence[Gap]]:
+        found: dict[int, list[Gap]] = defaultdict(list)
+        rows = LentPeople.objects.filter(last_day__gte=self.days[0], first_day__lte=self.days[-1])
+        for row in rows.select_related("from_crew", "to_crew"):
+            begins = max(self.begins, self._midnight(row.first_day))
+            ends = min(self.ends, self._midnight(row.last_day + timedelta(days=1)))
+            lends, borrows = f"{row.people} with {row.to_crew}", f"{row.people} of {row.from_crew}"
+            found[row.from_crew_id].append(Gap(begins, ends, lends, "lent"))
+            found[row.to_crew_id].append(Gap(begins, ends, borrows, "lent"))
+        return found
+
+    def _weather(self) -> tuple[list[DayWeather], str]:
+        """Return the days that the default area's forecast reaches, and the area's name."""
+        areas = weather_at(self.now).areas
+        area = next((a for a in areas if a.area.is_default), areas[0] if areas else None)
+        if area is None:
+            return [], ""
+        told = []
+        for day in self.days:
+            hours = [hour for hour in area.hours_of(day) if hour is not None]
+            temps = [hour.temp_degf for hour in hours if hour.temp_degf is not None]
+            if not temps or not area.is_known(day):
+                continue
+            verdicts = [(gate, area.verdict(gate, day)) for gate in PHASE_GATES]
+            stopped = [(g, v) for g, v in verdicts if v is not None and v.level is Level.STOP]
+            air = f"{min(temps):.0f}–{max(temps):.0f}°"
+            words = "; ".join(f"stops {g.label.lower()}: {v.why}" for g, v in stopped if v)
+            stops = "stop " + "+".join(_GATE_WORDS[g.value] for g, _ in stopped) if stopped else ""
+            when = f"{day:%a %b} {day.day}, {air.removesuffix('°')} °F"
+            told.append(DayWeather(day, air, stops, f"{when}; {words or 'no work is stopped'}"))
+        return told, area.area.name
+
+    def _stakes(self) -> Iterator[Stake]:
+        for row in self.promises:
+            if row.promised_on is None:
+                continue
+            finish = row.planned_finish_on
+            planned = f"planned finish {finish:%b} {finish.day}" if finish else "no finish"
+            late = f", {row.days_late} days late" if row.days_late else ", kept"
+            day = row.promised_on
+            words = f"{row.job} promised {day:%b} {day.day}, {planned}{late}"
+            yield Stake(day, row.job.number, bool(row.days_late), words)
+
+    def _freeze_until(self) -> datetime | None:
+        firm = Firm.objects.only("freeze_days").first()
+        if firm is None or not firm.freeze_days:
+            return None
+        return self._midnight(timezone.localdate(self.now) + timedelta(days=firm.freeze_days))
+
+    def _days_gap(self, first: date, last: date, reason: str) -> Gap:
+        begins = max(self.begins, self._midnight(first))
+        ends = min(self.ends, self._midnight(last + timedelta(days=1)))
+        return Gap(begins, ends, reason, "off")
+
+    def _when(self, moment: datetime) -> str:
+        local = moment.astimezone(self.zone)
+        return f"{local:%a %b} {local.day} {local.hour}:{local:%M}"
+
+    def _midnight(self, day: date) -> datetime:
+        return datetime.combine(day, time(), tzinfo=self.zone).astimezone(UTC)
+
+
+_GATE_WORDS = {
+    "GROUND": "ground",
+    "CONCRETE": "pour",
+    "TRUSS": "truss",
+    "ROOF": "roof",
+    "WALL": "wall",
+}
+
+
+def _performer(row: _Row) -> Performer:
+    return PHASE_TABLE[row.code].performer
+
+
+def _about(crew: Crew) -> str:
+    people = f"{crew.size} people"
+    return f"{people}, {crew.lead_name}" if crew.lead_name else people
+
+
+def _hours(clock: time) -> float:
+    return clock.hour + clock.minute / 60

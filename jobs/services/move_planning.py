@@ -1,0 +1,326 @@
+"""A move with the plan that it makes: what follows from it, or the rule that it breaks."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, replace
+from datetime import datetime, timedelta
+from typing import TYPE_CHECKING
+
+from django.db import transaction
+from django.utils import timezone
+
+from jobs.models import Phase
+from jobs.services import plan_making
+from jobs.services.move_answer import MoveAnswer, MoveRefused
+from jobs.services.move_follows import Hand, follows
+from jobs.services.move_kinds import (
+    MovePhase,
+    Spanning,
+    SwapCrews,
+    quarter_after,
+)
+from jobs.services.move_touch import Touch, crew_of, label
+from jobs.services.pinning import broken_pin_of, stopped_by_weather
+from jobs.services.plan_rows import SAME_VISIT
+
+if TYPE_CHECKING:
+    from contractor.engine.schedule import BrokenPin, Placed
+    from jobs.models import Booking
+    from jobs.services.move_kinds import Move
+    from jobs.services.plan_making import Proposal
+
+# How many days on a move that breaks a rule is tried again, for a date that works; our own.
+DAYS_TRIED = 14
+# How often a phase is tried elsewhere for the same: each time where the plan put it. Our own.
+PLACES_TRIED = 6
+
+
+@dataclass(frozen=True, slots=True)
+class Tried:
+    """A move that keeps all rules, written but not committed, with its plan and its answer."""
+
+    proposal: Proposal
+    answer: MoveAnswer
+    touch: Touch
+    hand: Hand
+
+
+def planned(move: Move, touch: Touch, *, version: str) -> Tried:
+    """
+    Return a move with its plan, after writing it.
+
+    Raises
+    ------
+    MoveRefused
+        With the rule that it breaks, and of a phase with the nearest start that works.
+    """
+    hand = Hand.at(touch.now)
+    notes = move.write(touch)
+    if isinstance(move, MovePhase):
+        proposal = _with_phase(move, touch, hand)
+    else:
+        if isinstance(move, SwapCrews):
+            notes += _pin_swapped(move, touch, hand)
+        proposal = plan_making.repair(now=touch.now, keep=hand.places())
+        refuse_if_broken(proposal, hand, touch)
+    answer = follows(proposal, hand, words=move.words(), notes=notes, version=version)
+    if isinstance(move, MovePhase):
+        place = _place(proposal, move.phase_id)
+        answer = replace(answer, starts_at=None if place is None else place[1])
+    return Tried(proposal, answer, touch, hand)
+
+
+def refuse_if_broken(proposal: Proposal, hand: Hand, touch: Touch) -> None:
+    """Refuse a plan that breaks a pin set or kept before, or leaves work without dates."""
+    set_here = {row["key"] for row in touch.rows if row["kind"] == Phase._meta.label}
+    stretches = proposal.portfolio.stretches
+    for entry in proposal.result.schedule.broken_pins:
+        phase = stretches[entry.activity].first
+        if phase.pk in set_here:
+            raise MoveRefused(f"{label(phase)} cannot be there: {entry.reason}")
+    found = _broken_of_others(proposal, hand, None)
+    if found is not None:
+        phase, entry = found
+        raise MoveRefused(f"{label(phase)} is pinned and would have to move: {entry.reason}")
+    _refuse_if_left_out(proposal, hand)
+
+
+def _refuse_if_left_out(proposal: Proposal, hand: Hand) -> None:
+    stretches = proposal.portfolio.stretches
+    for unplanned in proposal.result.schedule.unplanned:
+        phase = stretches[unplanned.activity].first
+        if hand.has(phase.pk):
+            raise MoveRefused(f"{label(phase)} would have no dates: {unplanned.reason}")
+
+
+def nearest_of(move: Move, refused: MoveRefused, *, now: datetime) -> MoveRefused:
+    """
+    Return a refusal with the nearest later day on which a move of days would work, if any.
+
+    Each day is tried in the transaction that is open, and rolled back.
+    """
+    if refused.nearest_start_at is not None or refused.remedy or not isinstance(move, Spanning):
+        return refused
+    first = max(move.first_day, timezone.localdate(now) - timedelta(days=1))
+    for days in range(1, DAYS_TRIED + 1):
+        later = move.later(first + timedelta(days=days))
+        try:
+            with transaction.atomic():
+                planned(later, Touch(now=now, by=None), version="")
+                transaction.set_rollback(True)
+        except MoveRefused:
+            continue
+        begins = first_moment_of(later, now)
+        return MoveRefused(refused.rule, nearest_start_at=begins, remedy=refused.remedy)
+    return refused
+
+
+def first_moment_of(move: Spanning, now: datetime) -> datetime:
+    """Return when a move of days begins."""
+    starts_at = getattr(move, "starts_at", None)
+    if isinstance(starts_at, datetime):
+        return starts_at
+    midnight = datetime.combine(
+        move.first_day, datetime.min.time(), tzinfo=timezone.get_default_timezone()
+    )
+    return max(midnight, quarter_after(now))
+
+
+def _with_phase(move: MovePhase, touch: Touch, hand: Hand) -> Proposal:
+    """Return the plan with a phase pinned; with a day alone, at its first moment that works."""
+    phase = Phase.objects.select_related("job").get(pk=move.phase_id)
+    wanted = phase.pinned_start_at
+    assert wanted is not None
+    if wanted < touch.now:
+        rule = f"{timezone.localtime(wanted):%b %-d, %Y, %H:%M} lies in the past"
+        raise _nearest_place(move, hand, touch.now, rule, (move.crew_id, quarter_after(touch.now)))
+    proposal = _repaired(hand, touch.now)
+    broken = broken_pin_of(proposal.portfolio, proposal.result.schedule, phase.pk)
+    place = _place(proposal, phase.pk)
+    if broken and move.starts_at is None and _is_on(place, move):
+        assert place is not None
+        touch.change(phase, pinned_start_at=place[1])
+        proposal = _repaired(hand, touch.now)
+        broken = broken_pin_of(proposal.portfolio, proposal.result.schedule, phase.pk)
+    if broken:
+        rule = stopped_by_weather(proposal.portfolio, phase, wanted) or broken.reason
+        place = _place(proposal, phase.pk)
+        holder = _holder(proposal, move, wanted)
+        if holder is not None:
+            # Behind it, and not behind all that the plan keeps: work without a pin makes way.
+            other, ends_at = holder
+            rule, place = f"the crew is on {label(other)} then", (move.crew_id, ends_at)
+        raise _nearest_place(move, hand, touch.now, rule, place)
+    others = _broken_of_others(proposal, hand, phase.pk)
+    if others is not None:
+        other, entry = others
+        rule = f"{label(other)} is pinned and would have to move: {entry.reason}"
+        mine = _placed(proposal, phase.pk)
+        if mine is not None and _is_in_the_way(proposal, entry, mine):
+            rule = f"the crew is on {label(other)} then"
+        raise _nearest_place(move, hand, touch.now, rule, _after(proposal, entry, move))
+    _refuse_if_left_out(proposal, hand)
+    return proposal
+
+
+def _repaired(hand: Hand, now: datetime) -> Proposal:
+    return plan_making.repair(now=now, keep=hand.places())
+
+
+def _is_on(place: tuple[int | None, datetime] | None, move: MovePhase) -> bool:
+    """Return whether the plan put a phase on the day and the crew that were asked for."""
+    if place is None or timezone.localdate(place[1]) != move.on_day:
+        return False
+    return move.crew_id is None or place[0] == move.crew_id
+
+
+def _nearest_place(
+    move: MovePhase,
+    hand: Hand,
+    now: datetime,
+    rule: str,
+    place: tuple[int | None, datetime] | None,
+) -> MoveRefused:
+    """
+    Return a refusal with the nearest place that was tried and works.
+
+    From one place to the next: where the plan puts the phase instead, or behind the pin that it
+    would break. What is written here is rolled back with the move.
+    """
+    pinned = Phase.objects.filter(pk=move.phase_id)
+    for _ in range(PLACES_TRIED):
+        if place is None:
+            break
+        crew_id, starts_at = place
+        pinned.update(pinned_start_at=starts_at, pinned_crew=crew_id)
+        proposal = _repaired(hand, now)
+        schedule = proposal.result.schedule
+        if broken_pin_of(proposal.portfolio, schedule, move.phase_id):
+            following = _place(proposal, move.phase_id)
+            place = None if following == place else following
+            continue
+        others = _broken_of_others(proposal, hand, move.phase_id)
+        if others is None:
+            asked = move.crew_id in (None, crew_id)
+            name = "" if asked or crew_id is None else crew_of(crew_id).name
+            return MoveRefused(rule, starts_at, None if asked else crew_id, name)
+        place = _after(proposal, others[1], move)
+    return _earlier_place(move, hand, now, rule)
+
+
+def _earlier_place(move: MovePhase, hand: Hand, now: datetime, rule: str) -> MoveRefused:
+    """Return a refusal with where the phase is, where nothing later works."""
+    there = hand.place_of(move.phase_id)
+    if there is None or there[1] < now or move.crew_id not in (None, there[0]):
+        return MoveRefused(rule, remedy="No later start works; choose another crew or day.")
+    return MoveRefused(rule, there[1], remedy="That is where it is now.")
+
+
+def _broken_of_others(
+    proposal: Proposal, hand: Hand, but: int | None
+) -> tuple[Phase, BrokenPin] | None:
+    """Return the first pin of other work that was kept before and is broken now."""
+    for entry in proposal.result.schedule.broken_pins:
+        phases = proposal.portfolio.stretches[entry.activity].phases
+        if but not in {phase.pk for phase in phases} and hand.keeps_pin(phases[0]):
+            return phases[0], entry
+    return None
+
+
+def _is_in_the_way(proposal: Proposal, entry: BrokenPin, mine: Placed) -> bool:
+    """Return whether a placed activity takes the crew of a broken pin at its start."""
+    activities = proposal.portfolio.problem.activities
+    pin = activities[entry.activity].pin
+    crew = activities[mine.activity].modes[mine.mode].crew
+    return pin is not None and pin.crew == crew and mine.start <= pin.start < mine.finish
+
+
+def _holder(proposal: Proposal, move: MovePhase, wanted: datetime) -> tuple[Phase, datetime] | None:
+    """Return the pinned or begun work that a crew is on at a moment, and when it is done."""
+    portfolio, problem = proposal.portfolio, proposal.portfolio.problem
+    slot = portfolio.calendars.slot_of(wanted)
+    for placed in proposal.result.schedule.placed:
+        if placed is None or not placed.start <= slot < placed.finish:
+            continue
+        activity = problem.activities[placed.activity]
+        crew = activity.modes[placed.mode].crew
+        stays = activity.under_way or (activity.pin and activity.pin.start == placed.start)
+        phase = portfolio.stretches[placed.activity].first
+        is_theirs = crew is not None and portfolio.crew_ids[crew] == move.crew_id
+        if stays and is_theirs and phase.pk != move.phase_id:
+            return phase, problem.axis.instant(placed.finish)
+    return None
+
+
+def _after(
+    proposal: Proposal, entry: BrokenPin, move: MovePhase
+) -> tuple[int | None, datetime] | None:
+    """Return the crew asked for, and when the work would be done whose pin was broken."""
+    problem = proposal.portfolio.problem
+    activity = problem.activities[entry.activity]
+    pin = activity.pin
+    if pin is None:
+        return None
+    modes = [mode for mode in activity.modes if pin.crew in (None, mode.crew)]
+    if not modes:
+        return None
+    ends = proposal.portfolio.calendars.ends(modes[0].calendar, pin.start, modes[0].work_slots)
+    if ends >= problem.axis.slots:
+        return None
+    return move.crew_id, problem.axis.instant(ends)
+
+
+def _place(proposal: Proposal, phase_id: int) -> tuple[int | None, datetime] | None:
+    """Return the crew and the start that the plan gives a phase."""
+    placed = _placed(proposal, phase_id)
+    if placed is None:
+        return None
+    portfolio = proposal.portfolio
+    crew = portfolio.problem.activities[placed.activity].modes[placed.mode].crew
+    starts_at = portfolio.problem.axis.instant(placed.start)
+    return None if crew is None else portfolio.crew_ids[crew], starts_at
+
+
+def _placed(proposal: Proposal, phase_id: int) -> Placed | None:
+    stretches = proposal.portfolio.stretches
+    for placed in proposal.result.schedule.placed:
+        if placed is not None and stretches[placed.activity].first.pk == phase_id:
+            return placed
+    return None
+
+
+def _pin_swapped(move: SwapCrews, touch: Touch, hand: Hand) -> tuple[str, ...]:
+    """Pin what two crews were to begin where it lands on the other one; return what stays."""
+    other = {
+        move.first_crew_id: move.second_crew_id,
+        move.second_crew_id: move.first_crew_id,
+    }
+    rows = [row for row in hand.begun_within(move.first_day, move.last_day) if row.crew_id in other]
+    stays = [row for row in rows if row.phase.status != Phase.Status.OPEN]
+    swapped = {
+        row.phase_id: row
+        for row in rows
+        if row.phase.status == Phase.Status.OPEN and row.because != SAME_VISIT
+    }
+    if not swapped:
+        raise MoveRefused("neither crew is to begin anything in these days")
+    for row in swapped.values():
+        # Without its old pin, so that it can land on the other crew.
+        if row.phase.pinned_start_at is not None:
+            Phase.objects.filter(pk=row.phase_id).update(pinned_start_at=None, pinned_crew=None)
+    wanted = {pk: (other[row.crew_id or 0], row.starts_at) for pk, row in swapped.items()}
+    landed = plan_making.landings(now=touch.now, keep={**hand.places(), **wanted})
+    for pk, (crew_id, _) in wanted.items():
+        row = swapped[pk]
+        starts_at = landed.get(pk, (None, row.starts_at))[1]
+        _pin_to(touch, row, crew_id, starts_at)
+    return tuple(f"{label(row.phase)} is under way and stays with {row.crew}" for row in stays)
+
+
+def _pin_to(touch: Touch, row: Booking, crew_id: int, starts_at: datetime) -> None:
+    phase = Phase.objects.select_related("job").get(pk=row.phase_id)
+    phase.pinned_start_at, phase.pinned_crew_id = (
+        row.phase.pinned_start_at,
+        row.phase.pinned_crew_id,
+    )
+    touch.change(phase, pinned_start_at=starts_at, pinned_crew_id=crew_id)

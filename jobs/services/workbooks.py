@@ -1,0 +1,159 @@
+"""XLSX workbooks in and out: a sheet for each kind of file, with the same columns and cells."""
+
+from __future__ import annotations
+
+import io
+import zipfile
+from datetime import date, datetime, time, timedelta
+from typing import TYPE_CHECKING, Any, BinaryIO
+
+from openpyxl import Workbook, load_workbook
+from openpyxl.cell import WriteOnlyCell
+from openpyxl.styles import Font
+from openpyxl.utils.exceptions import InvalidFileException
+
+from jobs.services.loading_files import LoadError, LoadFailed, Sheet, sheet_of
+
+if TYPE_CHECKING:
+    from collections.abc import Iterable, Sequence
+    from pathlib import Path
+
+__all__ = ["LARGEST_BYTES", "read_workbook", "workbook_of"]
+
+# A firm of 200 jobs with its reports is about a tenth of it (measured on the demo firm).
+LARGEST_BYTES = 10_000_000
+# A small file that unpacks to more than this was made to do harm.
+LARGEST_UNPACKED_BYTES = 200_000_000
+MOST_ROWS = 100_000
+MOST_COLUMNS = 200
+MIDNIGHT = time()
+_BROKEN = (
+    "This is not a workbook that can be read. Save it as XLSX, or save each sheet as CSV UTF-8."
+)
+
+
+def read_workbook(path: Path) -> list[tuple[Sheet, list[LoadError]]]:
+    """
+    Return a workbook's sheets that hold something, each with what is wrong with its form.
+
+    A cell has the text that a CSV file would have: dates as 2026-11-23, yes and no for true and
+    false. What a formula shows is read, as it was when the workbook was saved.
+
+    Raises
+    ------
+    LoadFailed
+        If it cannot be read at all, or is too large.
+    """
+    try:
+        data = path.read_bytes()
+    except OSError as error:
+        raise _failed(path, f"Cannot be read: {error.strerror}. Check the path.") from error
+    _check_size(path, data)
+    try:
+        book = load_workbook(io.BytesIO(data), read_only=True, data_only=True)
+    except (InvalidFileException, zipfile.BadZipFile, KeyError, ValueError, OSError) as error:
+        raise _failed(path, _BROKEN) from error
+    sheets = []
+    try:
+        for page in book.worksheets:
+            name = f"{path.name}, sheet {page.title}"
+            rows = _records(name, page)
+            if rows:
+                sheets.append(sheet_of(name, rows))
+    finally:
+        book.close()
+    if not sheets:
+        raise _failed(path, "There is nothing in it. Write the column names first.")
+    return sheets
+
+
+def workbook_of(tables: Iterable[tuple[str, Sequence[str], Iterable[Sequence[str]]]]) -> bytes:
+    """
+    Return a workbook with a sheet for each kind, from its columns and its cells.
+
+    Cells are written as text, also where they begin like a formula, so nothing is computed and
+    every cell is read back as it is.
+    """
+    book = Workbook(write_only=True)
+    for kind, columns, rows in tables:
+        page = book.create_sheet(kind)
+        page.freeze_panes = "A2"
+        page.append([_cell(page, name, is_head=True) for name in columns])
+        for row in rows:
+            page.append([_cell(page, text) if text else None for text in row])
+    out: BinaryIO = io.BytesIO()
+    book.save(out)
+    out.seek(0)
+    return out.read()
+
+
+def _cell(page: Any, text: str, *, is_head: bool = False) -> WriteOnlyCell:
+    cell = WriteOnlyCell(page, value=text)
+    cell.data_type = "s"
+    if is_head:
+        cell.font = Font(bold=True)
+    return cell
+
+
+def _failed(path: Path, message: str) -> LoadFailed:
+    return LoadFailed([LoadError(file=path.name, message=message)])
+
+
+def _check_size(path: Path, data: bytes) -> None:
+    """Refuse what is too large, packed or unpacked, before anything of it is read."""
+    if len(data) > LARGEST_BYTES:
+        size = f"{LARGEST_BYTES // 1_000_000} MB"
+        raise _failed(path, f"The file is larger than {size}. Split it by sheets.")
+    try:
+        with zipfile.ZipFile(io.BytesIO(data)) as packed:
+            parts = packed.infolist()
+            if sum(part.file_size for part in parts) > LARGEST_UNPACKED_BYTES:
+                raise _failed(path, "It unpacks to too much. Split it by sheets.")
+            for part in parts:
+                with packed.open(part) as file:
+                    # A workbook never declares a document type; entities there could grow at will.
+                    if part.filename.endswith((".xml", ".rels")) and b"<!" in file.read(1024):
+                        raise _failed(path, _BROKEN)
+    except (zipfile.BadZipFile, RuntimeError, NotImplementedError, EOFError) as error:
+        raise _failed(path, _BROKEN) from error
+
+
+def _records(name: str, page: Any) -> list[tuple[int, list[str]]]:
+    """Return each row that has a cell with its number, as wide as the head."""
+    records: list[tuple[int, list[str]]] = []
+    width = 0
+    for line, cells in enumerate(page.iter_rows(values_only=True), start=1):
+        if line > MOST_ROWS or len(cells) > MOST_COLUMNS:
+            message = f"There are more than {MOST_ROWS:,} rows or {MOST_COLUMNS} columns. Split it."
+            raise LoadFailed([LoadError(file=name, message=message)])
+        texts = [_text(value) for value in cells]
+        if not any(texts):
+            continue
+        if not records:
+            width = max(n for n, text in enumerate(texts, start=1) if text)
+        # What is left of a row beyond the head, if empty, is only how wide the sheet once was.
+        while len(texts) > width and not texts[-1]:
+            texts.pop()
+        records.append((line, texts + [""] * (width - len(texts))))
+    return records
+
+
+def _text(value: Any) -> str:
+    """Return a cell's value as a CSV file has it."""
+    if value is None:
+        return ""
+    if isinstance(value, bool):
+        return "yes" if value else "no"
+    if isinstance(value, float):
+        return repr(value).removesuffix(".0")
+    if isinstance(value, datetime):
+        if value.time() == MIDNIGHT:
+            return value.date().isoformat()
+        # A spreadsheet counts days in fractions; the nearest second is what was typed.
+        rounded = (value + timedelta(microseconds=500_000)).replace(microsecond=0)
+        return rounded.strftime("%Y-%m-%d %H:%M:%S" if rounded.second else "%Y-%m-%d %H:%M")
+    if isinstance(value, date):
+        return value.isoformat()
+    if isinstance(value, time):
+        return value.strftime("%H:%M")
+    return str(value).replace("\r\n", "\n")

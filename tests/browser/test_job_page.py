@@ -1,0 +1,106 @@
+"""The job page as one screen: its life on a time axis, what is to be put right, completion."""
+
+import os
+from collections.abc import Callable
+from datetime import timedelta
+from pathlib import Path
+
+import pytest
+from axe_playwright_python.sync_playwright import Axe
+from django.contrib.auth.models import AbstractUser
+from django.utils import timezone
+from playwright.sync_api import Page, expect
+
+from jobs.models import Callback, Job, Phase
+from jobs.services import forecasting, planning, publishing
+from jobs.services.callbacks import ask_for
+from tests.service.portfolio import make_firm, make_job
+
+pytestmark = [pytest.mark.browser, pytest.mark.django_db(transaction=True)]
+
+PASS_PHRASE = "a long pass phrase"
+WCAG = {"runOnly": ["wcag2a", "wcag2aa", "wcag21a", "wcag21aa", "wcag22aa"]}
+
+
+def violations(page: Page) -> list[str]:
+    """Return what axe finds against WCAG 2.2 AA, by rule and place."""
+    found = Axe().run(page, options=WCAG).response["violations"]
+    return [f"{row['id']}: {node['target']}" for row in found for node in row["nodes"]]
+
+
+def keep_picture(page: Page, name: str) -> None:
+    """Keep a picture of the page where PICTURES names a folder, for people to look at."""
+    if folder := os.environ.get("PICTURES"):
+        page.screenshot(path=str(Path(folder) / f"{name}.png"), full_page=True)
+
+
+@pytest.fixture
+def job(office: AbstractUser) -> Job:
+    """A job under way, published twice and forecast."""
+    office.set_password(PASS_PHRASE)
+    office.save()
+    make_firm()
+    now = timezone.now()
+    job = make_job(number="26-001", promised_on=timezone.localdate() + timedelta(days=40))
+    make_job(number="26-002")
+    first = planning.plan_now(now=now - timedelta(days=6), budget_seconds=0)
+    publishing.publish(plan_id=first.pk, now=now - timedelta(days=6))
+    started = now - timedelta(days=5)
+    job.phases.filter(code="LAYOUT").update(
+        status=Phase.Status.DONE, started_at=started, done_at=now - timedelta(days=4), share_done=1
+    )
+    job.phases.filter(code="DIG").update(
+        status=Phase.Status.UNDER_WAY, started_at=now - timedelta(days=1), share_done=0.5
+    )
+    plan = planning.plan_now(now=now, budget_seconds=0)
+    publishing.publish(plan_id=plan.pk, now=now)
+    forecasting.forecast_now(now=now, draws=50)
+    return job
+
+
+def test_the_life_of_a_job_is_on_one_page(
+    page: Page, job: Job, office: AbstractUser, sign_in: Callable[[Page, str, str], None]
+) -> None:
+    sign_in(page, office.username, PASS_PHRASE)
+    page.goto(f"/admin/jobs/job/{job.pk}/change/")
+    keep_picture(page, "job-desk")
+
+    line = page.get_by_role("region", name="The job in time")
+    expect(line.locator("svg")).to_be_visible()
+    for label in ("first published", "published", "as it was", "forecast P10–P50–P90"):
+        expect(line.get_by_text(label, exact=True)).to_be_visible()
+    for heading in ("Holds", "Dates", "Slips", "Reports", "Notices"):
+        expect(page.get_by_role("heading", name=heading, exact=True)).to_be_visible()
+    found = violations(page)
+    assert found == [], "\n".join(found)
+
+
+def test_a_callback_is_entered_and_done_on_the_job_page(
+    page: Page, job: Job, office: AbstractUser, sign_in: Callable[[Page, str, str], None]
+) -> None:
+    sign_in(page, office.username, PASS_PHRASE)
+    page.goto(f"/admin/jobs/job/{job.pk}/change/")
+
+    page.get_by_text("Something to put right", exact=True).click()
+    page.get_by_label("What, and where").fill("Corner trim loose, north-east")
+    page.get_by_role("button", name="Enter it").click()
+    page.get_by_role("button", name="Done: Corner trim loose, north-east").click()
+    expect(page.get_by_role("button", name="Open again: Corner trim")).to_be_visible()
+
+    row = Callback.objects.get()
+    assert (row.kind, row.done_on) == ("PUNCH", timezone.localdate())
+
+
+def test_the_job_page_fits_a_phone_with_all_its_sections(
+    phone_page: Page, job: Job, office: AbstractUser, sign_in: Callable[[Page, str, str], None]
+) -> None:
+    today = timezone.localdate()
+    ask_for(job=job, kind="PUNCH", what="Door rubs", asked_on=today, now=timezone.now())
+    sign_in(phone_page, office.username, PASS_PHRASE)
+
+    phone_page.goto(f"/admin/jobs/job/{job.pk}/change/")
+    keep_picture(phone_page, "job-phone")
+
+    assert phone_page.evaluate("document.documentElement.scrollWidth") <= 390
+    found = violations(phone_page)
+    assert found == [], "\n".join(found)
