@@ -18,6 +18,7 @@ from contractor.engine.occupancy import new_state
 from contractor.engine.passes import Keys, order_by_start, pass_into, sort_by
 from contractor.engine.placing import Pass
 from contractor.engine.prepared import NONE, Layout, prepare
+from contractor.engine.prices import PRICE_CREW_CHANGE
 from contractor.engine.pricing import price_of_all
 from contractor.engine.problem import Problem
 from contractor.engine.repair import run_repair
@@ -35,6 +36,7 @@ __all__ = [
     "candidates",
     "greedy",
     "keeps_what_was_told",
+    "least_disturbing",
 ]
 
 REPAIR = "local repair"
@@ -49,6 +51,8 @@ AT_ONCE = ", begun at once"
 """Nothing is held back for its job to run through: that takes time which others may wait for."""
 YIELDING_CREW_SLOTS = 64
 """Sixteen hours by the clock: a crew yields to one that is done by the next day; our own."""
+LEAST_WORTH_MOVING_MORE = PRICE_CREW_CHANGE
+"""What a plan that moves more people than the repair must save; our own."""
 ATC_LOOK_AHEAD = 2.0
 """The k of apparent tardiness cost; 1.5 to 4.5 is usual (from memory)."""
 
@@ -125,6 +129,45 @@ def greedy(problem: Problem) -> Candidate:
             states.reverse()
     dates = dates_of(layout, states[1])
     return Candidate(best, dates, score(problem, dates))
+
+
+def least_disturbing(problem: Problem) -> Candidate:
+    """Return the repair, or a plan by which jobs end sooner and that costs clearly less.
+
+    None moves anything that was told to an earlier start. A crew that loses days either goes on as
+    told and comes back when it is next free, which moves fewest people, or does all that follows
+    as much later: where it is booked solid, the first can send one job to the end of the season.
+    Raises HorizonExceeded when the repair does not fit the axis.
+    """
+    layout = prepare(problem)
+    state = new_state(layout)
+    best = _repaired(problem, layout, state)
+    order = sort_by(layout, RULES[ANNOUNCED_ORDER](_load(layout)))
+    for source in _told_sources(layout, order):
+        if source.name not in (RIGHT_SHIFT, ANNOUNCED_STARTS):
+            continue
+        state.begins_by_job[:] = 0
+        try:
+            source.run(state, np.inf)
+        except HorizonExceeded:
+            continue
+        dates = dates_of(layout, state)
+        found = Candidate(source.name, dates, score(problem, dates))
+        worth = LEAST_WORTH_MOVING_MORE if best.source == REPAIR else 0.0
+        if found.objective.total < best.objective.total - worth and _ends(found) < _ends(best):
+            best = found
+    return best
+
+
+def _repaired(problem: Problem, layout: Layout, state: State) -> Candidate:
+    repair_into(layout, state)
+    dates = dates_of(layout, state)
+    return Candidate(REPAIR, dates, score(problem, dates))
+
+
+def _ends(found: Candidate) -> tuple[float, float]:
+    """Return how late a plan's jobs end: against promises, then at all."""
+    return found.objective.late_weighted_days, found.objective.finish_days
 
 
 def _tried(

@@ -11,7 +11,13 @@ from contractor.engine.bound import Bound, bound_of, lower_bound
 from contractor.engine.compiled import Ints
 from contractor.engine.dates import dates_of
 from contractor.engine.decode import to_schedule
-from contractor.engine.greedy import REPAIR, greedy, keeps_what_was_told, repair_into
+from contractor.engine.greedy import (
+    REPAIR,
+    greedy,
+    keeps_what_was_told,
+    least_disturbing,
+    repair_into,
+)
 from contractor.engine.improve import search
 from contractor.engine.objective import Objective, objective, score
 from contractor.engine.occupancy import new_state
@@ -23,7 +29,7 @@ from contractor.engine.project.solve import solve
 from contractor.engine.schedule import Schedule
 from contractor.engine.stops import AnyStop, CancelStop, Progress, SecondsStop, Stop
 
-__all__ = ["EXACT", "IMPROVED", "PARTS", "PROJECT", "PlanResult", "plan", "repair"]
+__all__ = ["EXACT", "IMPROVED", "PARTS", "PROJECT", "PlanResult", "keep", "plan", "repair"]
 
 IMPROVED = "improved"
 EXACT = "exact finish"
@@ -102,6 +108,20 @@ def repair(problem: Problem) -> PlanResult:
     dates = dates_of(layout, state)
     schedule = to_schedule(problem, dates, right_shift=True)
     return PlanResult(schedule, score(problem, dates), REPAIR, None, False, 0, monotonic() - began)
+
+
+def keep(problem: Problem) -> PlanResult:
+    """Return the cheapest plan that moves nothing that was told to an earlier start.
+
+    Beside the repair, which leaves all others where they are and can send one job to the end of
+    the season, stand the plans in which whoever follows comes as much later.
+    Raises HorizonExceeded when the axis is too short.
+    """
+    began = monotonic()
+    found = least_disturbing(problem)
+    schedule = to_schedule(problem, found.dates, right_shift=True)
+    seconds = monotonic() - began
+    return PlanResult(schedule, found.objective, found.source, None, False, 0, seconds)
 
 
 def _improved(

@@ -180,7 +180,13 @@ class _Picture:
         if self._new:
             FeedEvent.objects.bulk_create(self._new)
         if self._changed:
-            FeedEvent.objects.bulk_update(self._changed, _EVENT_FIELDS)
+            # All of them are there; written over in one statement, which bulk_update is slow to make.
+            FeedEvent.objects.bulk_create(
+                self._changed,
+                update_conflicts=True,
+                unique_fields=["id"],
+                update_fields=_EVENT_FIELDS,
+            )
         if self._dropped:
             FeedEvent.objects.filter(pk__in=self._dropped).update(is_dropped=True)
 

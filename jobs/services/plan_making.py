@@ -219,7 +219,7 @@ def pushed(work: OpenWork) -> tuple[Portfolio, PlanResult]:
 
     Raises TooFarAheadError. It is not checked, as it is only to be compared with another.
     """
-    return _solved(work, lambda portfolio: planner.repair(portfolio.problem))
+    return _solved(work, lambda portfolio: planner.keep(portfolio.problem))
 
 
 @transaction.atomic

@@ -9,7 +9,7 @@ would share out the blame in another way.
 from __future__ import annotations
 
 from collections import defaultdict
-from dataclasses import dataclass, field
+from dataclasses import dataclass
 from datetime import datetime, timedelta
 from typing import TYPE_CHECKING, Any
 
@@ -17,12 +17,13 @@ from django.db import transaction
 from django.utils import timezone
 
 from contractor.trade.causes import Cause
-from jobs.models import Booking, FieldReport, Job, KnownFacts, Phase, Plan, Slip, SlipStep
+from jobs.models import Booking, Job, KnownFacts, Phase, Plan, Slip
 from jobs.selectors import plans
-from jobs.services import notices, plan_making
-from jobs.services.slip_events import Event, Told, events_of
+from jobs.services import notices, plan_making, slip_rows
+from jobs.services.slip_events import Event, events_of
 from jobs.services.slip_facts import Facts, Known, Replay, changes, packed, unpacked
 from jobs.services.slip_measure import Outcome, SiteDays, job_end, take_today_as_told
+from jobs.services.slip_rows import Push
 
 if TYPE_CHECKING:
     from collections.abc import Mapping
@@ -30,7 +31,7 @@ if TYPE_CHECKING:
     from crews.models import Crew
     from jobs.selectors.open_work import OpenWork
     from jobs.services.plan_making import Progress
-    from jobs.services.slip_measure import Root, Stretch
+    from jobs.services.slip_measure import Root
 
 
 # A report may be stored a moment after it was received, when a comparison has read the work.
@@ -49,26 +50,6 @@ class Compared:
     grown: tuple[Slip, ...] = ()
     ended: tuple[Slip, ...] = ()
     new: tuple[Slip, ...] = ()
-
-
-@dataclass(slots=True)
-class _Push:
-    """What one event did to one job, before anything is stored."""
-
-    event: Event
-    number: int
-    job: Job
-    cause: Cause | None
-    cause_job_id: int | None
-    ends_before: datetime
-    ends_after: datetime
-    quarters: int
-    phase: Stretch | None
-    phase_quarters: int
-    is_slip: bool
-    promise: str
-    day_quarters: int
-    pushed: list[dict[str, Any]] = field(default_factory=list)
 
 
 def know_the_plan(*, plan: Plan, now: datetime) -> KnownFacts:
@@ -110,8 +91,8 @@ def compare_published(*, now: datetime, trigger: str, progress: Progress | None 
         still = Plan.objects.filter(pk=plan.pk, status=Plan.Status.PUBLISHED).exists()
         if held.compared_at != before.compared_at or not still:
             raise ComparedMeanwhile(f"plan {plan.pk} was compared or replaced meanwhile")
-        new, grown = _store(plan, pushes, now)
-        _name_causes(plan, run.told)
+        new, grown = slip_rows.store(plan, pushes, now)
+        slip_rows.name_causes(plan, run.told)
         ended = _end_recovered(plan, run, now)
         held.compared_at = now
         held.facts = packed(facts)
@@ -144,9 +125,9 @@ class _Comparison:
         for row in self.published.values():
             self.phases_of[row.phase.job_id].append(row.phase_id)
         self.ends: dict[int, datetime] = {}
-        self.told = _told(since=before.compared_at - IN_FLIGHT)
+        self.told = slip_rows.told_since(since=before.compared_at - IN_FLIGHT)
 
-    def pushes(self) -> tuple[list[_Push], dict[int, datetime], Facts]:
+    def pushes(self) -> tuple[list[Push], dict[int, datetime], Facts]:
         """Return what each event did to each job, when all ends now, and what is known now."""
         known = Known(self.work)
         facts = known.facts(self.old)
@@ -156,7 +137,7 @@ class _Comparison:
         for change in reversed(found):
             replay.leave_out(change)
         take_today_as_told(replay.work, self.published, self.known_ends)
-        pushes: list[_Push] = []
+        pushes: list[Push] = []
         ends = self.known_ends
         outcome: Outcome | None = None
         for number, event in enumerate([None, *events]):
@@ -177,7 +158,7 @@ class _Comparison:
         before: Mapping[int, datetime],
         was: Outcome | None,
         after: Outcome,
-    ) -> list[_Push]:
+    ) -> list[Push]:
         """Return what one event did, by job."""
         moved: dict[int, list[int]] = defaultdict(list)
         for phase, end in after.ends.items():
@@ -200,7 +181,7 @@ class _Comparison:
         before: Mapping[int, datetime],
         after: Outcome,
         moved: Mapping[int, list[int]],
-    ) -> _Push | None:
+    ) -> Push | None:
         job = self.jobs[job_id]
         mine = self.phases_of[job_id]
         ends_before = job_end(before, mine)
@@ -224,7 +205,7 @@ class _Comparison:
         phase = late[0][1] if late else phases[0]
         told, cause, cause_job = self._told_as(event, job_id, phase, after, moved)
         is_slip = any(self._is_slip(job, crew, p, q, before, after) for q, p in late)
-        return _Push(
+        return Push(
             event=told,
             number=number,
             job=job,
@@ -359,81 +340,6 @@ def _booked(plan: Plan, work: OpenWork) -> dict[int, Booking]:
     return found
 
 
-def _store(plan: Plan, pushes: list[_Push], now: datetime) -> tuple[list[Slip], list[Slip]]:
-    """Write slips and their steps; return the new ones and those that grew."""
-    new, grown = [], []
-    slips = {
-        (slip.job_id, slip.event): slip
-        for slip in Slip.objects.select_for_update().filter(plan=plan).order_by("pk")
-    }
-    numbers: dict[int, int] = defaultdict(int)
-    for push in pushes:
-        key = (push.job.pk, push.event.key)
-        slip = slips.get(key)
-        if slip is not None:
-            _grow(slip, push)
-            grown.append(slip)
-        elif push.is_slip:
-            slip = slips[key] = _new_slip(plan, push, now)
-            new.append(slip)
-        if push.quarters:
-            numbers[push.job.pk] += 1
-            _step(plan, push, slip, numbers[push.job.pk], now).save()
-    return new, grown
-
-
-def _new_slip(plan: Plan, push: _Push, now: datetime) -> Slip:
-    first = push.pushed[0]
-    slip = Slip(
-        job_id=push.job.pk,
-        plan=plan,
-        event=push.event.key,
-        what=push.event.what,
-        cause=push.cause or "",
-        cause_job_id=push.cause_job_id,
-        phase_id=first["phase"],
-        crew_id=first["crew"],
-        happened_at=push.event.happened_at,
-        found_at=now,
-        phase_quarters=push.phase_quarters,
-        job_quarters=push.quarters,
-        day_quarters=push.day_quarters,
-        promise=push.promise,
-        pushed=push.pushed,
-    )
-    slip.full_clean()
-    slip.save()
-    return slip
-
-
-def _grow(slip: Slip, push: _Push) -> None:
-    slip.phase_quarters = max(0, slip.phase_quarters + push.phase_quarters)
-    slip.job_quarters += push.quarters
-    slip.pushed = push.pushed or slip.pushed
-    if push.promise == Slip.Promise.BROKEN:
-        slip.promise = push.promise
-    if push.quarters > 0 or push.phase_quarters > 0:
-        slip.ended_at, slip.ended_because = None, ""
-    slip.save()
-
-
-def _step(plan: Plan, push: _Push, slip: Slip | None, number: int, now: datetime) -> SlipStep:
-    return SlipStep(
-        plan=plan,
-        job_id=push.job.pk,
-        slip=slip,
-        event=push.event.key,
-        what=push.event.what,
-        cause=push.cause or "",
-        happened_at=push.event.happened_at,
-        compared_at=now,
-        number=number,
-        ends_before=push.ends_before,
-        ends_after=push.ends_after,
-        quarters=push.quarters,
-    )
-
-
 def _end_recovered(plan: Plan, run: _Comparison, now: datetime) -> list[Slip]:
     """End the slips of jobs that are done, or back within the threshold of what was told."""
     ended = []
@@ -449,35 +355,6 @@ def _end_recovered(plan: Plan, run: _Comparison, now: datetime) -> list[Slip]:
         slip.save(update_fields=["ended_at", "ended_because"])
         ended.append(slip)
     return ended
-
-
-def _told(*, since: datetime) -> dict[int, Told]:
-    """Return what was reported since, by phase: the last report, and the last cause named."""
-    found: dict[int, Told] = {}
-    rows = FieldReport.objects.filter(received_at__gt=since).select_related("phase__job")
-    for row in rows.order_by("made_at", "id"):
-        before = found.get(row.phase_id)
-        cause = row.stopped_by or (before.cause if before else "")
-        words = f"{row.phase.get_code_display()} of {row.phase.job.number}: "
-        found[row.phase_id] = Told(str(row.pk), row.made_at, cause, words + _said(row, cause))
-    return found
-
-
-def _said(row: FieldReport, cause: str) -> str:
-    """Return what a report says in few words, with the last cause that was named by then."""
-    kind = row.get_kind_display().lower()
-    because = f" by {Cause(cause).label.lower()}" if cause else ""
-    stopped = row.kind == FieldReport.Kind.STOPPED
-    return f"{kind}{because}" if stopped or not cause else f"{kind}, was stopped{because}"
-
-
-def _name_causes(plan: Plan, told: Mapping[int, Told]) -> None:
-    """Give open slips that nobody had explained the cause that a report has named since."""
-    for phase, said in told.items():
-        if said.cause:
-            Slip.objects.filter(
-                plan=plan, ended_at=None, cause="", event__startswith=f"passing:{phase}:"
-            ).update(cause=said.cause)
 
 
 def _promise(job: Job, before: datetime, after: datetime) -> str:

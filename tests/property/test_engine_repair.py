@@ -7,6 +7,7 @@ from hypothesis import strategies as st
 
 from contractor.engine import planner
 from contractor.engine.check import check
+from contractor.engine.greedy import REPAIR
 from contractor.engine.objective import objective
 from contractor.engine.problem import Announced, Link, Pin, Problem
 from contractor.engine.schedule import Schedule
@@ -251,3 +252,22 @@ def in_the_way(problem: Problem, i: int, one: Place | None, j: int, other: Place
 def within_jobs(problem: Problem) -> tuple[Link, ...]:
     rows = problem.activities
     return tuple(k for k in problem.links if rows[k.before].job == rows[k.after].job)
+
+
+@RELAXED
+@given(small_changes())
+def test_keeping_what_was_told_ends_no_later_than_the_repair(change: tuple[str, Problem]) -> None:
+    kind, problem = change
+    repaired = planner.repair(problem)
+
+    kept = planner.keep(problem)
+
+    event(f"{kind}: {kept.source}")
+    assert check(problem, kept.schedule) == ()
+    assert objective(problem, kept.schedule) == kept.objective
+    ends = (kept.objective.late_weighted_days, kept.objective.finish_days)
+    assert ends <= (repaired.objective.late_weighted_days, repaired.objective.finish_days)
+    assert kept.objective.total <= repaired.objective.total
+    if kept.source == REPAIR:
+        assert kept.schedule == repaired.schedule
+

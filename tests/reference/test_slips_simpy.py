@@ -1,10 +1,12 @@
 """
-Knock-on by a second program: the crew's policy in SimPy, against what a comparison finds.
+Knock-on by a second program: the crew's policies in SimPy, against what a comparison finds.
 
-One crew, jobs without an authority, so that a job is a row of bookings in build order. The crew
-comes where it was told to, if nobody is there and what goes before is done; else it gives that
-visit up, and the work goes into its first free stretch that is long enough, no sooner than told.
-Time is counted in the crew's working quarter hours, in which nights and weekends do not exist.
+One crew, jobs without an authority, so that a job is a row of bookings in build order. It either
+repairs: it comes where it was told to, if nobody is there and what goes before is done; else it
+gives that visit up, and the work goes into its first free stretch that is long enough, no sooner
+than told. Or it goes on in turn, everything as much later as it must be; or, with nothing kept,
+each visit goes into its first free stretch, so that what comes later may go first while a delivery
+is waited for. Which of them a plan took stands in its source. Time is counted in the crew's working quarter hours, in which nights and weekends do not exist.
 """
 
 from collections import defaultdict
@@ -17,10 +19,11 @@ import pytest
 import simpy
 from django.utils import timezone
 
+from contractor.engine.greedy import ANNOUNCED_STARTS, REPAIR, RIGHT_SHIFT
 from inspections.models import Permit
 from jobs.models import Booking, Delivery, Job, Phase, Plan
 from jobs.selectors.slips import total_quarters
-from jobs.services import planning, publishing, slips
+from jobs.services import plan_making, planning, publishing, slips
 from jobs.services.intake import refresh_phases
 from tests.service.portfolio import MONDAY, ZONE, make_firm, make_job
 
@@ -78,6 +81,34 @@ class CrewPolicy:
             ends = self._carried_out(kept)
             if self.movers == known:
                 return ends
+
+    def each_in_its_first_gap(self) -> dict[int, int]:
+        """Nothing is kept: in the order told, each visit looks for its first free stretch."""
+        return self._carried_out(set())
+
+    def in_turn(self) -> dict[int, int]:
+        """The crew takes visits in the order told, and waits for those that are not ready."""
+        clock = simpy.Environment()
+        ends: dict[int, int] = {}
+        done = {visit.key: clock.event() for visit in self.visits}
+        crew = simpy.Resource(clock, 1)
+
+        def visit_in_turn(visit: Visit, before: Visit | None) -> Generator[simpy.Event]:
+            if before is not None:
+                yield done[before.key]
+            yield clock.timeout(max(0, max(visit.told, visit.not_before) - clock.now))
+            with crew.request() as asked:
+                yield asked
+                yield clock.timeout(visit.length)
+            ends[visit.key] = int(clock.now)
+            done[visit.key].succeed()
+
+        before: Visit | None = None
+        for visit in self.visits:
+            clock.process(visit_in_turn(visit, before))
+            before = visit
+        clock.run()
+        return ends
 
     def _who_can_come_as_told(self) -> set[int]:
         """The told weeks: a visit whose crew is elsewhere at its moment is given up."""
@@ -191,7 +222,13 @@ def test_a_comparison_finds_the_knock_on_that_the_crews_policy_gives(
 
     slips.compare_published(now=MONDAY, trigger="a test")
 
-    pushed = CrewPolicy(list(visits.values())).run()
+    policy = CrewPolicy(list(visits.values()))
+    taken = plan_making.pushed(plan_making.gather(now=MONDAY))[1].source
+    pushed = {
+        REPAIR: policy.run,
+        RIGHT_SHIFT: policy.in_turn,
+        ANNOUNCED_STARTS: policy.each_in_its_first_gap,
+    }[taken]()
     for job in Job.objects.all():
         mine = [key for key, visit in visits.items() if visit.job == job.pk]
         by_simpy = max(pushed[key] for key in mine) - max(plain[key] for key in mine)

@@ -329,7 +329,7 @@ def test_a_comparison_that_another_one_has_overtaken_stores_nothing(
     published: Plan, monkeypatch: pytest.MonkeyPatch
 ) -> None:
     late_trusses()
-    store = slips._store
+    store = slips.slip_rows.store
 
     def meanwhile(*given: object) -> object:
         raise AssertionError("it must not store")
@@ -342,7 +342,7 @@ def test_a_comparison_that_another_one_has_overtaken_stores_nothing(
         return gather(now=now)
 
     monkeypatch.setattr(slips.plan_making, "gather", other_first)
-    monkeypatch.setattr(slips, "_store", meanwhile)
+    monkeypatch.setattr(slips.slip_rows, "store", meanwhile)
 
     with pytest.raises(slips.ComparedMeanwhile):
         compare()

@@ -1,0 +1,244 @@
+"""A database destroyed in mid-work comes back from its backup with all that was published."""
+
+import json
+import os
+import shutil
+import signal
+import sqlite3
+import subprocess
+import sys
+import tarfile
+import time
+from collections.abc import Callable, Iterator
+from pathlib import Path
+from urllib.parse import urlsplit
+from uuid import uuid4
+
+import psycopg
+import pytest
+
+ROOT = Path(__file__).resolve().parents[2]
+
+BUILD = """
+from io import BytesIO
+from PIL import Image
+from django.core.files.base import ContentFile
+from django.utils import timezone
+from jobs.models import FieldReport, Phase, ReportPhoto
+from jobs.services import planning, publishing
+from tests.service.portfolio import make_firm, make_job
+make_firm(crews=2)
+for number in range(3):
+    make_job(number=f"26-{number:03d}")
+now = timezone.now()
+plan = planning.plan_now(now=now, budget_seconds=0)
+publishing.publish(plan_id=plan.pk, now=now)
+report = FieldReport.objects.create(
+    phase=Phase.objects.first(), kind="NOTE", made_at=now, received_at=now, note="first"
+)
+picture = BytesIO()
+Image.new("RGB", (40, 30), "green").save(picture, "JPEG")
+photo = ReportPhoto(report=report, sha256="0" * 64, width_px=40, height_px=30, received_at=now)
+photo.file.save("holes.jpg", ContentFile(picture.getvalue()))
+"""
+WORK = """
+import itertools
+from django.utils import timezone
+from jobs.models import FieldReport, Phase
+phase = Phase.objects.first()
+for number in itertools.count():
+    now = timezone.now()
+    FieldReport.objects.create(
+        phase=phase, kind="NOTE", made_at=now, received_at=now, note=f"while it ran {number}"
+    )
+    print(number, flush=True)
+"""
+TELL = """
+import json
+from jobs.models import Booking, FieldReport, ReportPhoto
+from crews.models import FeedEvent
+rows = Booking.objects.filter(is_live=True).order_by("pk")
+print(json.dumps({
+    "bookings": [
+        [row.phase_id, row.crew_id, row.starts_at.isoformat(), row.ends_at.isoformat()]
+        for row in rows
+    ],
+    "events": [[str(e.uid), e.sequence, e.summary] for e in FeedEvent.objects.order_by("pk")],
+    "reports": FieldReport.objects.count(),
+    "photos": [photo.file.read()[:3].hex() for photo in ReportPhoto.objects.all()],
+}))
+"""
+
+
+class Installation:
+    """A service of its own: commands run in it as a person would run them."""
+
+    def __init__(self, var_dir: Path, database_url: str = "") -> None:
+        taken = ("DATABASE_URL", "REDIS_URL", "DJANGO_SETTINGS_MODULE")
+        self.environment = {k: v for k, v in os.environ.items() if k not in taken} | {
+            "VAR_DIR": str(var_dir),
+            "LOG_LEVEL": "WARNING",
+            "DJANGO_SETTINGS_MODULE": "contractor.settings",
+        }
+        if database_url:
+            self.environment["DATABASE_URL"] = database_url
+
+    def manage(self, *words: str, fails: bool = False) -> str:
+        done = subprocess.run(
+            [sys.executable, "manage.py", *words],
+            cwd=ROOT,
+            env=self.environment,
+            capture_output=True,
+            text=True,
+        )
+        assert (done.returncode != 0) == fails, done.stderr
+        return done.stderr if fails else done.stdout
+
+    def start(self, program: str) -> "subprocess.Popen[str]":
+        return subprocess.Popen(
+            [sys.executable, "-c", f"import django; django.setup()\n{program}"],
+            cwd=ROOT,
+            env=self.environment,
+            stdout=subprocess.PIPE,
+            text=True,
+        )
+
+    def run(self, program: str) -> str:
+        running = self.start(program)
+        said, _ = running.communicate()
+        assert running.returncode == 0
+        return said
+
+    def tells(self) -> dict[str, object]:
+        told: dict[str, object] = json.loads(self.run(TELL))
+        return told
+
+
+Destroy = Callable[[], None]
+
+
+@pytest.fixture(scope="module")
+def built(tmp_path_factory: pytest.TempPathFactory) -> Path:
+    """The folder of an embedded firm that has published a plan, to be copied."""
+    folder = tmp_path_factory.mktemp("built")
+    service = Installation(folder)
+    service.manage("migrate", "--verbosity", "0")
+    service.run(BUILD)
+    return folder
+
+
+@pytest.fixture
+def embedded(built: Path, tmp_path: Path) -> tuple[Installation, Destroy]:
+    shutil.copytree(built, tmp_path / "var")
+
+    def destroy() -> None:
+        for file in tmp_path.glob("var/girtline.sqlite3*"):
+            file.write_bytes(b"\0" * file.stat().st_size)
+
+    return Installation(tmp_path / "var"), destroy
+
+
+@pytest.fixture
+def on_postgres(tmp_path: Path) -> Iterator[tuple[Installation, Destroy]]:
+    whole = os.environ["DATABASE_URL"]
+    name = f"backup_{uuid4().hex[:12]}"
+    url = urlsplit(whole)._replace(path=f"/{name}").geturl()
+    with psycopg.connect(whole, autocommit=True) as server:
+        server.execute(f'CREATE DATABASE "{name}"')
+
+    def destroy() -> None:
+        with psycopg.connect(url, autocommit=True) as server:
+            server.execute("DROP SCHEMA public CASCADE; CREATE SCHEMA public")
+
+    service = Installation(tmp_path / "var", url)
+    service.manage("migrate", "--verbosity", "0")
+    service.run(BUILD)
+    yield service, destroy
+    with psycopg.connect(whole, autocommit=True) as server:
+        server.execute(f'DROP DATABASE "{name}" WITH (FORCE)')
+
+
+def comes_back(service: Installation, destroy: Destroy, folder: Path) -> None:
+    before = service.tells()
+    working = service.start(WORK)
+    assert working.stdout is not None
+    while int(working.stdout.readline()) < 5:
+        pass
+
+    said = service.manage("backup", str(folder))
+
+    working.send_signal(signal.SIGKILL)
+    working.wait()
+    working.stdout.close()
+    destroy()
+    for photo in Path(service.environment["VAR_DIR"]).glob("media/reports/*"):
+        photo.unlink()
+    backup = next(folder.glob("girtline-*.tar"))
+    answer = service.manage("restore", str(backup))
+    after = service.tells()
+    assert str(backup) in said
+    assert "1 photos" in answer
+    assert before["bookings"]
+    assert {k: after[k] for k in ("bookings", "events", "photos")} == {
+        k: before[k] for k in ("bookings", "events", "photos")
+    }
+    assert after["photos"] == ["ffd8ff"]
+    assert int(str(after["reports"])) >= int(str(before["reports"])) + 6
+    assert backup.stat().st_mode & 0o777 == 0o600
+
+
+def test_the_embedded_default_comes_back(
+    embedded: tuple[Installation, Destroy], tmp_path: Path
+) -> None:
+    comes_back(*embedded, tmp_path / "kept")
+
+
+@pytest.mark.services
+def test_postgresql_comes_back(on_postgres: tuple[Installation, Destroy], tmp_path: Path) -> None:
+    comes_back(*on_postgres, tmp_path / "kept")
+
+
+def test_what_is_there_is_not_replaced_unasked_and_a_damaged_backup_never_is(
+    embedded: tuple[Installation, Destroy], tmp_path: Path
+) -> None:
+    service, _ = embedded
+    service.manage("backup", str(tmp_path / "kept"))
+    backup = next((tmp_path / "kept").glob("*.tar"))
+    service.run(WORK.replace("itertools.count()", "range(3)"))
+    there = service.tells()
+
+    unasked = service.manage("restore", str(backup), fails=True)
+    whole = backup.read_bytes()
+    backup.write_bytes(whole[: len(whole) // 2])
+    cut = service.manage("restore", str(backup), "--replace", fails=True)
+    at = whole.index(b"SQLite format 3") + 5000
+    backup.write_bytes(whole[:at] + b"XXXX" + whole[at + 4 :])
+    changed = service.manage("restore", str(backup), "--replace", fails=True)
+
+    assert "Add --replace" in unasked
+    assert "not a whole backup" in cut
+    assert "database is not as it was written" in changed
+    assert service.tells() == there
+    backup.write_bytes(whole)
+    service.manage("restore", str(backup), "--replace")
+    assert int(str(service.tells()["reports"])) == int(str(there["reports"])) - 3
+
+
+def test_only_the_newest_are_kept_each_a_sound_database(
+    embedded: tuple[Installation, Destroy], tmp_path: Path
+) -> None:
+    service, _ = embedded
+    for _ in range(3):
+        service.manage("backup", str(tmp_path / "kept"), "--keep", "2")
+        time.sleep(1.1)  # names are by the second
+
+    kept = sorted((tmp_path / "kept").iterdir())
+    assert len(kept) == 2
+    with tarfile.open(kept[-1]) as tar:
+        assert tar.getnames()[0] == "manifest.json"
+        copied = tar.extractfile("database")
+        assert copied is not None
+        (tmp_path / "copy.sqlite3").write_bytes(copied.read())
+    with sqlite3.connect(tmp_path / "copy.sqlite3") as copy:
+        assert copy.execute("PRAGMA integrity_check").fetchone() == ("ok",)
+    copy.close()
