@@ -1,14 +1,31 @@
-"""The project's own app: it starts Celery when Django starts."""
+"""The project's own app: what is set up once when Django starts."""
+
+from typing import Any
 
 from django.apps import AppConfig
+from django.db.models.signals import post_migrate
 
 
 class ContractorConfig(AppConfig):
-    """Load the Celery app and the system checks."""
+    """Load the Celery app, the system checks and the guarded sign-in; keep the roles right."""
 
     name = "contractor"
     verbose_name = "Girtline"
 
     def ready(self) -> None:
         """Bind shared tasks to our Celery app; `contractor/__init__.py` stays empty."""
-        from contractor import celery, checks  # noqa: F401
+        from django.contrib import admin
+
+        from contractor import celery, checks, request_id_of_tasks  # noqa: F401
+        from contractor.sign_in import SignInForm
+
+        admin.site.login_form = SignInForm
+        post_migrate.connect(_put_roles_right, dispatch_uid="contractor.roles")
+
+
+def _put_roles_right(app_config: AppConfig, using: str, **_given: Any) -> None:
+    """Write the roles once the last app's permissions are there: at every `migrate`."""
+    from contractor import roles
+
+    if app_config.label == roles.OFFICE_APPS[-1] and using == "default":
+        roles.ensure_groups()

@@ -48,6 +48,18 @@ def owner(db: None) -> AbstractUser:
 
 
 @pytest.fixture
+def seller(db: None) -> AbstractUser:
+    """Someone who sells: staff, answers "when?" and enters what was sold."""
+    return factories.SellerFactory(username="seller")
+
+
+@pytest.fixture
+def reader(db: None) -> AbstractUser:
+    """Someone who only looks: staff, changes nothing."""
+    return factories.ReadOnlyFactory(username="reader")
+
+
+@pytest.fixture
 def lead(db: None) -> AbstractUser:
     """A crew lead: no admin."""
     return factories.CrewLeadFactory(username="lead")

@@ -211,5 +211,15 @@ class OwnerFactory(StrangerFactory):
     role = factory.PostGeneration(_join(roles.OWNER))
 
 
+class SellerFactory(StrangerFactory):
+    is_staff = True
+    role = factory.PostGeneration(_join(roles.SELLER))
+
+
+class ReadOnlyFactory(StrangerFactory):
+    is_staff = True
+    role = factory.PostGeneration(_join(roles.READ_ONLY))
+
+
 class CrewLeadFactory(StrangerFactory):
     role = factory.PostGeneration(_join(roles.CREW_LEAD))

@@ -13,6 +13,7 @@ from django.template.response import TemplateResponse
 from django.urls import URLPattern, path
 from django.utils import timezone
 
+from contractor.roles import READ_FIRM
 from jobs import tasks
 from jobs.admin.crew_sections import crew_sections
 from jobs.admin.owner import owner_context
@@ -173,7 +174,7 @@ class PlanAdmin(admin.ModelAdmin):
 
     def owner(self, request: HttpRequest) -> HttpResponse:
         """Show the firm as its owner reads it: backlog, finishes, load, slips, calibration."""
-        if not self.has_view_permission(request):
+        if not request.user.has_perm(READ_FIRM):
             raise PermissionDenied
         context = {
             **self.admin_site.each_context(request),
@@ -197,11 +198,11 @@ class PlanAdmin(admin.ModelAdmin):
         return TemplateResponse(request, "admin/jobs/plan/what_if.html", context)
 
     def _plan(self, request: HttpRequest, object_id: str) -> Plan:
+        if not self.has_view_permission(request):
+            raise PermissionDenied
         plan = self.get_object(request, object_id)
         if plan is None:
             raise Http404(f"No plan {object_id}")
-        if not self.has_view_permission(request, plan):
-            raise PermissionDenied
         return plan
 
     def _may_change(self, request: HttpRequest) -> None:

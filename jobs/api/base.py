@@ -91,6 +91,8 @@ class NoSuchAddress(OwnersView):
 class SchemaRead(OwnersView, SpectacularJSONAPIView):
     """The OpenAPI document, which takes no parameters and caches like all else."""
 
+    opens_to_sellers = True
+
 
 def missing(what: str, key: object, lists: str) -> NotFound:
     """Return the answer for a row that does not exist."""

@@ -152,6 +152,7 @@ class StartDates(OwnersView):
     """When a building could start and finish, without entering it."""
 
     stores_nothing = True
+    opens_to_sellers = True
     parser_classes = [ShortJson]
 
     @extend_schema(

@@ -96,6 +96,7 @@ class TakeOffAnswer(OwnersView):
     """What a building would take, without entering it."""
 
     stores_nothing = True
+    opens_to_sellers = True
     parser_classes = [ShortJson]
 
     @extend_schema(

@@ -17,9 +17,11 @@ from jobs.models.job import Job, LaborRate, LeanTo, Opening, Phase
 from jobs.models.notice import Notice, TaskRequest
 from jobs.models.plan import Booking, Heartbeat, Plan, PlannedWait, PlanRequest
 from jobs.models.report import FieldReport, ReportPhoto
+from jobs.models.sign_in import ApiToken, FailedSignIn
 from jobs.models.slip import KnownFacts, ReplanProposal, Slip, SlipStep
 
 __all__ = [
+    "ApiToken",
     "BoardMove",
     "Booking",
     "BuyerLink",
@@ -28,6 +30,7 @@ __all__ = [
     "CheckedFile",
     "Delivery",
     "DeliveryReport",
+    "FailedSignIn",
     "FieldReport",
     "Forecast",
     "ForecastChunk",

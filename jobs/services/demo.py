@@ -10,7 +10,6 @@ from django.conf import settings
 from django.contrib.auth.models import AbstractUser, Group, User
 from django.db import transaction
 from django.utils import timezone
-from rest_framework.authtoken.models import Token
 
 from contractor import roles
 from contractor.trade.causes import Cause
@@ -19,6 +18,7 @@ from crews.services import LinkClosedError, ensure_public_holidays, feed_url, ph
 from jobs.models import Booking, FieldReport, Forecast, Phase, Plan
 from jobs.selectors.reports import Reporter
 from jobs.services import proposals, slips
+from jobs.services.api_tokens import make_token, token_of
 from jobs.services.forecasting import forecast_now
 from jobs.services.loading import load
 from jobs.services.planning import plan_now
@@ -45,7 +45,13 @@ BASE_MONDAY = date(2026, 11, 23)
 FIXTURES = settings.BASE_DIR / "fixtures" / "demo"
 HOLIDAY_YEARS = 3
 PART_TAKES = timedelta(days=2)
-SIGN_IN_ROLES = {"office": roles.OFFICE, "owner": roles.OWNER, "lead": roles.CREW_LEAD}
+SIGN_IN_ROLES = {
+    "office": roles.OFFICE,
+    "owner": roles.OWNER,
+    "seller": roles.SELLER,
+    "reader": roles.READ_ONLY,
+    "lead": roles.CREW_LEAD,
+}
 
 
 @dataclass(frozen=True, slots=True)
@@ -133,7 +139,6 @@ def sign_ins(*, store: Path) -> list[SignIn]:
     new = {name: secrets.token_urlsafe(9) for name in SIGN_IN_ROLES}
     with transaction.atomic():
         made = [name for name, role in SIGN_IN_ROLES.items() if _make_user(name, role, new[name])]
-        Token.objects.get_or_create(user=User.objects.get(username="owner"))
         _give_lead_a_crew()
         kept |= {name: new[name] for name in made}
         _keep_passwords(store, kept)
@@ -159,9 +164,20 @@ def phone_links(*, now: datetime) -> list[tuple[Crew, str]]:
     return [(crew, _phone_of(crew, now)) for crew in crews]
 
 
-def owner_token() -> str:
-    """Return the owner's key to the API."""
-    return str(Token.objects.get(user__username="owner").key)
+def owner_token(*, store: Path, now: datetime) -> str:
+    """
+    Return the owner's key to the API, made at the first run.
+
+    The database holds only its hash, so it is kept in `store`, as the passwords are.
+    """
+    kept = store.read_text().strip() if store.exists() else ""
+    if kept and token_of(key=kept, now=now):
+        return kept
+    _, key = make_token(user=User.objects.get(username="owner"), name="demo", now=now)
+    store.touch(mode=0o600)
+    store.chmod(0o600)
+    store.write_text(f"{key}\n")
+    return key
 
 
 def _feed_of(crew: Crew, now: datetime) -> str:

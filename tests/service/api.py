@@ -3,11 +3,12 @@
 from datetime import datetime, timedelta
 from typing import Any
 
-from rest_framework.authtoken.models import Token
+from django.utils import timezone
 from rest_framework.test import APIClient
 
 from crews.models import Crew
 from jobs.models import Booking, Job, Plan
+from jobs.services.api_tokens import make_token
 from tests.service.portfolio import MONDAY
 
 ROOT = "/api/v1/"
@@ -15,9 +16,9 @@ ROOT = "/api/v1/"
 
 def reader(user: Any) -> APIClient:
     """Return a client that signs in with the user's token."""
-    token, _ = Token.objects.get_or_create(user=user)
+    _, key = make_token(user=user, name="tests", now=timezone.now())
     client = APIClient()
-    client.credentials(HTTP_AUTHORIZATION=f"Token {token.key}")
+    client.credentials(HTTP_AUTHORIZATION=f"Token {key}")
     return client
 
 

@@ -10,8 +10,9 @@ import pytest
 import time_machine
 from django.conf import settings
 from django.core.cache import cache
-from rest_framework.authtoken.models import Token
+from django.utils import timezone
 
+from jobs.services.api_tokens import make_token
 from tests.factories import OwnerFactory
 from tests.service.api import ROOT, book_all, make_plan, morning
 from tests.service.portfolio import MONDAY, make_firm, make_job
@@ -26,10 +27,8 @@ def client(live_server: Any) -> httpx.Client:
     with time_machine.travel(MONDAY, tick=False):
         (crew,) = make_firm(crews=1)
         book_all(make_plan(), make_job(number="26-500"), crew, start=morning())
-    token = Token.objects.create(user=OwnerFactory())
-    return httpx.Client(
-        base_url=live_server.url + ROOT, headers={"Authorization": f"Token {token.key}"}
-    )
+    _, key = make_token(user=OwnerFactory(), name="tests", now=timezone.now())
+    return httpx.Client(base_url=live_server.url + ROOT, headers={"Authorization": f"Token {key}"})
 
 
 def test_the_owner_reads_backlog_and_planned_finishes(client: httpx.Client):

@@ -8,10 +8,10 @@ import httpx
 import pytest
 from django.core.cache import cache
 from django.utils import timezone
-from rest_framework.authtoken.models import Token
 
 from crews.models import Crew
 from jobs.models import FieldReport
+from jobs.services.api_tokens import make_token
 from tests.factories import OfficeFactory
 from tests.service.api import ROOT
 from tests.service.portfolio import make_firm, make_job
@@ -28,10 +28,8 @@ def client(live_server: Any) -> httpx.Client:
     make_firm(crews=1)
     Crew.objects.update(name="Alder crew")
     make_job(number="26-001")
-    token = Token.objects.create(user=OfficeFactory())
-    return httpx.Client(
-        base_url=live_server.url + ROOT, headers={"Authorization": f"Token {token.key}"}
-    )
+    _, key = make_token(user=OfficeFactory(), name="tests", now=timezone.now())
+    return httpx.Client(base_url=live_server.url + ROOT, headers={"Authorization": f"Token {key}"})
 
 
 @pytest.mark.parametrize(

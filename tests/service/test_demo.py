@@ -75,7 +75,7 @@ def test_sign_ins_open_and_only_their_owner_reads_the_file(tmp_path: Path) -> No
 
     made = demo.sign_ins(store=store)
 
-    assert [person.username for person in made] == ["office", "owner", "lead"]
+    assert [person.username for person in made] == list(demo.SIGN_IN_ROLES)
     assert all(User.objects.get(username=p.username).check_password(p.password) for p in made)
     assert stat.S_IMODE(store.stat().st_mode) == 0o600
     assert not User.objects.filter(is_superuser=True).exists()

@@ -80,6 +80,7 @@ class Command(BaseCommand):
         ]
         if not people:
             return [*where, ""]
+        token = demo.owner_token(store=Path(settings.VAR_DIR) / "demo-api-token.txt", now=now)
         feeds = [
             f"    {crew.name:14} {base}{url.removeprefix(settings.PUBLIC_URL)}"
             for crew, url in demo.readers(now=now)
@@ -93,7 +94,7 @@ class Command(BaseCommand):
             "  Page of each crew, to open on a phone; a link lets in one phone, then it is used up",
             *phones,
             "  Key to the API",
-            f"    Authorization: Token {demo.owner_token()}",
+            f"    Authorization: Token {token}",
             "  Calendar of each crew, to subscribe to",
             *feeds,
             "",

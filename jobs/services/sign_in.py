@@ -1,0 +1,51 @@
+"""Guessing of passwords is stopped: too many that did not fit, and none is looked at for a while."""
+
+from __future__ import annotations
+
+from datetime import datetime, timedelta
+
+from jobs.models import FailedSignIn
+
+WINDOW = timedelta(minutes=15)
+"""How long a failure counts."""
+# Our own numbers; by name they stay below the 100 an hour of OWASP ASVS 4.0.3, 2.2.1.
+MOST_FROM_ONE_PLACE = 5
+"""Failures of one name from one address: someone who forgot."""
+MOST_OF_ONE_NAME = 20
+"""Failures of one name from anywhere: someone who guesses from many places."""
+MOST_FROM_ONE_ADDRESS = 50
+"""Failures from one address under any name: someone who tries names."""
+KEPT_FOR = timedelta(days=1)
+
+
+def locked_until(*, username: str, address: str, now: datetime) -> datetime | None:
+    """Return when the next password of this name from this address is looked at; None is now."""
+    recent = FailedSignIn.objects.filter(failed_at__gt=now - WINDOW)
+    name = _folded(username)
+    limits = (
+        (recent.filter(username=name, address=address), MOST_FROM_ONE_PLACE),
+        (recent.filter(username=name), MOST_OF_ONE_NAME),
+        (recent.filter(address=address), MOST_FROM_ONE_ADDRESS),
+    )
+    ends = []
+    for rows, most in limits:
+        # With the failure that is `most` from the newest gone, fewer than `most` are left.
+        failed = list(rows.order_by("-failed_at").values_list("failed_at", flat=True)[:most])
+        if len(failed) == most:
+            ends.append(failed[-1] + WINDOW)
+    return max(ends, default=None)
+
+
+def record_failure(*, username: str, address: str, now: datetime) -> None:
+    """Keep a password that did not fit, and drop what no longer counts."""
+    FailedSignIn.objects.filter(failed_at__lt=now - KEPT_FOR).delete()
+    FailedSignIn.objects.create(username=_folded(username), address=address, failed_at=now)
+
+
+def record_success(*, username: str, address: str) -> None:
+    """Forget what this person got wrong from this address."""
+    FailedSignIn.objects.filter(username=_folded(username), address=address).delete()
+
+
+def _folded(username: str) -> str:
+    return username.strip().casefold()[:150]
