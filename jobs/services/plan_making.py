@@ -222,6 +222,15 @@ def pushed(work: OpenWork) -> tuple[Portfolio, PlanResult]:
     return _solved(work, lambda portfolio: planner.keep(portfolio.problem))
 
 
+def kept_in_place(work: OpenWork) -> tuple[Portfolio, PlanResult]:
+    """
+    Return the plan of some open work in which each stays where it was told unless it must move.
+
+    Whatever that costs the one that must. Raises TooFarAheadError. It is not checked.
+    """
+    return _solved(work, lambda portfolio: planner.repair(portfolio.problem))
+
+
 @transaction.atomic
 def store(proposal: Proposal, *, gained: float | None = None) -> Plan:
     """

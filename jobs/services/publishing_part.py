@@ -95,7 +95,7 @@ def part_of(*, draft: Plan, jobs: Iterable[int]) -> Part:
     published = plans.published_plan()
     wanted = _Wanted(draft=draft, published=published, chosen=chosen)
     work = replace(work, jobs=tuple(job for job in work.jobs if wanted.knows(job.pk)))
-    portfolio, result = plan_making.pushed(replace(work, told=wanted.told_of(work)))
+    portfolio, result = plan_making.kept_in_place(replace(work, told=wanted.told_of(work)))
     misfits = tuple(_misfits(wanted, portfolio, result.schedule))
     if misfits:
         return Part(draft, chosen, misfits, None)

@@ -190,7 +190,8 @@ def test_all_domains_are_there_with_an_action_that_exists(
     Inspection.objects.filter(pk=visit.pk).update(
         visit_from=MONDAY - timedelta(days=3, hours=1), visit_until=MONDAY - timedelta(days=3)
     )
-    other = make_job(number="26-002", material_is_there=False)
+    make_job(number="26-002", material_is_there=False)
+    other = make_job(number="26-003")
     publish()
     area = WeatherAreaFactory()
     tell(area, date(2026, 6, 1), days=7, rain_in=0.4, gust_mph=45.0)
