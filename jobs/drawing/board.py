@@ -22,6 +22,8 @@ if TYPE_CHECKING:
 BAR_PX, LANE_PX, TOP_PX = 22.0, 42.0, 17.0
 LETTER_PX, WORD_LETTER_PX, DAY_LETTER_PX = 6.3, 5.9, 6.6
 """About how wide a letter is: of labels, within bars, of days."""
+NAME_LETTERS, ABOUT_LETTERS = 13, 16
+"""So many letters of a row's name, and of what is said under it, go on one line."""
 MARK_PX = 3.0
 LEAST_BAR_PX = 5.0
 LEAST_GAP_PX = 34.0
@@ -110,7 +112,7 @@ class DrawnLine:
 def draw_line(line: Line, bays: Bays) -> DrawnLine:
     """Return a row drawn; bars that overlap hang on lines of their own."""
     lanes = _lanes(line.bars, bays)
-    height = int(TOP_PX + LANE_PX * max(1, len(lanes)) - 14)
+    height = max(int(TOP_PX + LANE_PX * max(1, len(lanes)) - 14), _name_px(line))
     parts = [
         f'<svg class="string-line" width="{bays.width:g}" height="{height}" role="group" '
         f'aria-label="{escape(line.title)}"><use href="#bays"/>'
@@ -125,6 +127,15 @@ def draw_line(line: Line, bays: Bays) -> DrawnLine:
     svg = "".join(parts)
     digest = f"{crc32(f'{line.title}{line.about}{svg}'.encode()):08x}"
     return DrawnLine(line, svg, height, digest)
+
+
+def _name_px(line: Line) -> int:
+    """Return about how high a row's name stands beside it."""
+    return 8 + 15 * (_rows_of(line.title, NAME_LETTERS) + _rows_of(line.about, ABOUT_LETTERS))
+
+
+def _rows_of(words: str, letters: int) -> int:
+    return -(-len(words) // letters)
 
 
 def draw_backdrop(bays: Bays, *, now: datetime, freeze_until: datetime | None) -> str:
@@ -253,11 +264,19 @@ def _lane(bars: Sequence[Bar], bays: Bays, top: float) -> Iterable[str]:
             following = (b for b in bars[index + 1 :] if b.job != bar.job)
             nxt = next(following, None)
             room = (_span(nxt, bays)[0] if nxt else bays.width) - left - 3
-            label = f"late {bar.label}" if bar.is_late else bar.label
-            fit = _fit(label, room)
+            fit = _stay_words(bar, room)
             if fit:
                 yield _text(left, top - 4, fit, "stay late" if bar.is_late else "stay")
         yield _bar(bar, left, top, width)
+
+
+def _stay_words(bar: Bar, room: float) -> str:
+    """Return the label of a stay as far as there is room: lateness first, the place last."""
+    if not bar.label:
+        return ""
+    whole = f"late {bar.label}" if bar.is_late else bar.label
+    told = (whole, f"late {bar.job}" if bar.is_late else bar.job, bar.job)
+    return next((words for words in told if len(words) * LETTER_PX <= room), _fit(bar.job, room))
 
 
 def _bar(bar: Bar, left: float, top: float, width: float) -> str:

@@ -33,6 +33,8 @@ if TYPE_CHECKING:
     from crews.models import Crew
 
 SHORTEST_GAP = timedelta(hours=4)
+# Digging follows layout in one visit, and waits for its ticket: the wait is of both.
+SOON_AFTER = timedelta(hours=2)
 # A start that moves by less is no other day to anybody; the same as in a plan's cost.
 SAME_START = timedelta(hours=4)
 
@@ -320,15 +322,21 @@ class _Reader:
             if row.starts_at - free_from >= SHORTEST_GAP and self._works(
                 week, off, free_from, row.starts_at
             ):
-                yield Gap(free_from, row.starts_at, self._why(row))
+                yield Gap(free_from, row.starts_at, self._why(row, free_from))
             free_from = max(free_from, row.ends_at)
 
-    def _why(self, row: _Row) -> str:
-        """Return why a crew has no work before a booking: what that booking waits for."""
+    def _why(self, row: _Row, free_from: datetime) -> str:
+        """
+        Return why a crew has no work before a booking.
+
+        Its hold, else the wait that ends last before it or what it begins a stay with, else what
+        binds its start in the plan.
+        """
         held = self.held.get((row.job, row.code), ())
         if held and row.status == Phase.Status.OPEN:
             return " ".join(held)
-        waits = [w for w in self.waits.get(row.job, ()) if w.before_code == row.code]
+        soon = row.ends_at + SOON_AFTER
+        waits = [w for w in self.waits.get(row.job, ()) if free_from < w.ends_at <= soon]
         last = max(waits, key=lambda wait: wait.ends_at, default=None)
         return last.basis if last else row.because
 

@@ -5,6 +5,8 @@ from __future__ import annotations
 from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
+from django.utils import timezone
+
 from contractor.trade.phases import PHASE_TABLE, Performer
 from jobs.models import Booking, Phase, Plan, PlannedWait
 from jobs.selectors import board_version, holds, plans
@@ -40,6 +42,13 @@ class Picked:
     def is_of_crew(self) -> bool:
         """Return whether a crew does it, so that it can be given to one."""
         return PHASE_TABLE[self.phase.code].performer is Performer.CREW
+
+    @property
+    def is_late(self) -> bool:
+        """Return whether the plan ends the job after the day it is promised for."""
+        if self.promised_on is None or self.finish_at is None:
+            return False
+        return timezone.localdate(self.finish_at) > self.promised_on
 
     @property
     def caution(self) -> str:
