@@ -22,6 +22,8 @@ if TYPE_CHECKING:
 
 DAYS_SHOWN = 14
 SECOND = timedelta(seconds=1)
+# What the crew is at comes first and what is done last, whatever their hours.
+_RANK = {RowState.UNDER_WAY: 0, RowState.DONE: 2}
 
 
 class DaysOfCrew:
@@ -65,7 +67,7 @@ class DaysOfCrew:
         return tuple(at_work) or ((max(begins, self.today),) if begins <= self.days[-1] else ())
 
     def day(self, day: date, rows: Iterable[PhaseRow]) -> Day:
-        """Return one day with the phases on it, in order of time, what is done last."""
+        """Return one day with its phases: what is under way, then by time, then what is done."""
         timed = [(row, *self._hours_at_site(row, day)) for row in rows if day in row.days]
         timed.sort(key=lambda found: _by_time(*found[:2]))
         sites = [None, *(row.job.pk for row, _, _ in timed)]
@@ -118,10 +120,10 @@ def _touches(row: SetAside, day: date) -> bool:
     return timezone.localdate(row.starts_at) <= day <= timezone.localdate(row.ends_at - SECOND)
 
 
-def _by_time(row: PhaseRow, begins_at: datetime | None) -> tuple[bool, datetime, int]:
+def _by_time(row: PhaseRow, begins_at: datetime | None) -> tuple[int, datetime, int]:
     begins = begins_at or row.starts_at
     far = datetime.max.replace(tzinfo=timezone.get_default_timezone())
-    return row.state is RowState.DONE, begins or far, row.phase.pk
+    return _RANK.get(row.state, 1), begins or far, row.phase.pk
 
 
 def _at(day: date, hour: time) -> datetime:

@@ -142,7 +142,9 @@ def weather_words(
     if not known:
         return None
     gate, worst = max(known, key=lambda pair: pair[1].level)
-    why = "; ".join(dict.fromkeys(_reasons(verdict for _, verdict in known)))
+    # What stops the work is enough to know; a caution may come from more than one gate.
+    of_gates = [worst] if worst.level is Level.STOP else [verdict for _, verdict in known]
+    why = "; ".join(dict.fromkeys(_reasons(of_gates)))
     caution = CAUTIONS.get(gate, "") if worst.level is not Level.GO else ""
     return DayWeather(worst.level.word, _sky_words(area.hours_of(day)), why, caution)
 
