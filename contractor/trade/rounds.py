@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Sequence
+from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from datetime import date
 from itertools import pairwise, permutations
@@ -124,25 +124,34 @@ def best_order(stops: Sequence[Stop]) -> tuple[Stop, ...]:
 
 
 def rounds(
-    *, stops: Iterable[Stop], days: Sequence[CrewDay], week_hours: float
+    *,
+    stops: Iterable[Stop],
+    days: Sequence[CrewDay],
+    week_hours: float,
+    used: Mapping[date, float] | None = None,
 ) -> tuple[list[Round], list[Stop]]:
     """
     Return rounds by the day they fall due, and the stops that take more than any day has.
 
     Each begins with the promise that falls due first and takes in what saves driving and fits in
     the day. It gets a free day before it falls due, else the first day; no ISO week gets more than
-    `week_hours` of them, except that one round of a week may always be made.
+    `week_hours` of them, except that one round of a week may always be made. `used` has the hours
+    by day that are given to such rounds already, by any crew.
     """
     longest = max((day.hours for day in days), default=0.0)
     left = sorted(stops, key=lambda stop: (stop.promised_on, stop.key))
     too_long = [stop for stop in left if _hours((stop,)) > longest]
     left = [stop for stop in left if stop not in too_long]
     found: list[Round] = []
-    taken: dict[date, float] = {}
+    weeks: dict[tuple[int, int], float] = {}
+    for day, hours in (used or {}).items():
+        weeks[_week(day)] = weeks.get(_week(day), 0.0) + hours
     while left:
         together = _together(left, longest)
         left = [stop for stop in left if stop not in together]
-        found.append(_on_a_day(together, days, taken, week_hours))
+        gone = {one.day for one in found}
+        open_days = [day for day in days if day.day not in gone]
+        found.append(_on_a_day(together, open_days, weeks, week_hours))
     return found, too_long
 
 
@@ -172,8 +181,12 @@ def _taken_along(stops: tuple[Stop, ...], stop: Stop) -> tuple[Stop, ...]:
 
 
 def _on_a_day(
-    stops: tuple[Stop, ...], days: Sequence[CrewDay], taken: dict[date, float], week_hours: float
+    stops: tuple[Stop, ...],
+    days: Sequence[CrewDay],
+    weeks: dict[tuple[int, int], float],
+    week_hours: float,
 ) -> Round:
+    """Give a round its day, and count its hours to the week of that."""
     hours = _hours(stops)
     alone = sum(2 * stop.place.drive_minutes for stop in stops)
     saved = (alone - drive_minutes(stops)) / MINUTES_PER_HOUR
@@ -181,21 +194,15 @@ def _on_a_day(
     fits = [
         day
         for day in days
-        if day.day not in taken
-        and hours <= day.hours
-        and _has_room(day.day, hours, taken, week_hours)
+        if hours <= day.hours
+        and (_week(day.day) not in weeks or weeks[_week(day.day)] + hours <= week_hours)
     ]
     in_time = [day for day in fits if day.day <= due_on]
     free = [day for day in in_time if day.is_free]
     chosen = next(iter(free or in_time or fits), None)
     if chosen is not None:
-        taken[chosen.day] = hours
+        weeks[_week(chosen.day)] = weeks.get(_week(chosen.day), 0.0) + hours
     return Round(stops, hours, saved, None if chosen is None else chosen.day)
-
-
-def _has_room(day: date, hours: float, taken: dict[date, float], week_hours: float) -> bool:
-    week = [used for other, used in taken.items() if _week(other) == _week(day)]
-    return not week or sum(week) + hours <= week_hours
 
 
 def _week(day: date) -> tuple[int, int]:

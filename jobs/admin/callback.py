@@ -9,21 +9,27 @@ from django.contrib import admin, messages
 from django.core.exceptions import PermissionDenied
 from django.http import Http404
 from django.shortcuts import redirect
+from django.template.response import TemplateResponse
 from django.urls import path, reverse
 from django.utils import timezone
-from django.utils.html import format_html
 
 from contractor.trade.errors import SpecError
+from contractor.trade.rounds import SHARE_OF_WEEK
+from crews.models import Crew
 from jobs.admin.recording import RecordsChanges
+from jobs.admin.replanning import plan_again
 from jobs.admin.words import count, day
 from jobs.forms import NamedErrors, named
 from jobs.models import Callback, Job
+from jobs.selectors.callback_rounds import callback_rounds
 from jobs.services import callbacks
 
 if TYPE_CHECKING:
     from django.db.models import QuerySet
     from django.http import HttpRequest, HttpResponse, HttpResponseRedirect
     from django.urls import URLPattern
+
+    from jobs.selectors.callback_rounds import ProposedRound
 
 
 class AskForm(forms.Form):
@@ -42,6 +48,14 @@ class DayForm(forms.Form):
 
     day = forms.DateField(label="Day")
     note = forms.CharField(max_length=200, required=False, label="Note")
+
+
+class RoundForm(forms.Form):
+    """A proposed round as its button sends it."""
+
+    callback = forms.ModelMultipleChoiceField(Callback.objects.filter(done_on=None))
+    crew = forms.ModelChoiceField(Crew.objects.filter(is_active=True))
+    day = forms.DateField()
 
 
 @admin.register(Callback)
@@ -77,6 +91,9 @@ class CallbackAdmin(RecordsChanges):
         """Return the stock addresses, and those of the buttons on the job page."""
         view = self.admin_site.admin_view
         return [
+            path("rounds/", view(self.desk), name="jobs_callback_desk"),
+            path("rounds/book/", view(self.book), name="jobs_callback_book"),
+            path("rounds/<int:round_id>/free/", view(self.free), name="jobs_callback_free"),
             path("of/<int:job_id>/ask/", view(self.ask), name="jobs_callback_ask"),
             path("of/<int:job_id>/complete/", view(self.complete), name="jobs_callback_complete"),
             path("<int:callback_id>/done/", view(self.done), name="jobs_callback_done"),
@@ -88,6 +105,73 @@ class CallbackAdmin(RecordsChanges):
     def visit(self, row: Callback) -> str:
         """Return the round it is in."""
         return visit_words(row)
+
+    def desk(self, request: HttpRequest) -> HttpResponse:
+        """Show the rounds that a crew could make of what is open."""
+        if not self.has_view_permission(request):
+            raise PermissionDenied
+        chosen = request.GET.get("crew", "")
+        found = callback_rounds(
+            crew_id=int(chosen) if chosen.isascii() and chosen.isdigit() else None,
+            now=timezone.now(),
+        )
+        booked: dict[int, tuple[Any, list[Callback]]] = {}
+        for row in found.booked:
+            booked.setdefault(row.round_id, (row.round, []))[1].append(row)
+        context = {
+            **self.admin_site.each_context(request),
+            "title": "Rounds of callbacks",
+            "opts": self.opts,
+            "found": found,
+            "crews": Crew.objects.filter(is_active=True).order_by("name"),
+            "rounds": [_shown(row) for row in found.proposed],
+            "booked": sorted(booked.values(), key=lambda pair: pair[0].starts_at),
+            "share": f"{SHARE_OF_WEEK:.0%}",
+            "may_book": request.user.has_perm("jobs.change_job"),
+        }
+        return TemplateResponse(request, "admin/jobs/callback/desk.html", context)
+
+    def book(self, request: HttpRequest) -> HttpResponse:
+        """Set a crew's time aside for a round."""
+        self._only_posted(request)
+        form = RoundForm(request.POST)
+        if not form.is_valid():
+            for name, texts in form.errors.items():
+                messages.error(request, f"{name.capitalize()}: {' '.join(texts)}")
+            return redirect("admin:jobs_callback_desk")
+        given = form.cleaned_data
+        try:
+            aside = callbacks.book_round(
+                callback_ids=[row.pk for row in given["callback"]],
+                crew_id=given["crew"].pk,
+                day=given["day"],
+                now=timezone.now(),
+                by=request.user,
+            )
+        except SpecError as error:
+            for fault in error.faults:
+                messages.error(request, named(fault.field.capitalize(), fault).messages[0])
+        else:
+            told = f"{aside.crew} puts things right on {day(aside.starts_at)}"
+            messages.success(request, f"{told}: {aside.note}.")
+            plan_again(request, reason=told)
+        return redirect("admin:jobs_callback_desk")
+
+    def free(self, request: HttpRequest, round_id: int) -> HttpResponse:
+        """Take a round back."""
+        self._only_posted(request)
+        number = callbacks.free_round(round_id=round_id, now=timezone.now(), by=request.user)
+        if not number:
+            raise Http404(f"No round {round_id}")
+        messages.success(request, f"{count(number, 'callback')} to be booked again.")
+        plan_again(request, reason="a round of callbacks is taken back")
+        return redirect("admin:jobs_callback_desk")
+
+    def _only_posted(self, request: HttpRequest) -> None:
+        if not request.user.has_perm("jobs.change_job"):
+            raise PermissionDenied
+        if request.method != "POST":
+            raise Http404
 
     def ask(self, request: HttpRequest, job_id: int) -> HttpResponse:
         """Enter something to put right."""
@@ -173,17 +257,22 @@ class CallbackAdmin(RecordsChanges):
         return _to(job)
 
 
+def _shown(row: ProposedRound) -> dict[str, Any]:
+    """Return a proposed round with what it saves in words."""
+    minutes = round(row.round.drive_hours_saved * 60)
+    return {
+        "round": row.round,
+        "callbacks": row.callbacks,
+        "saved": f"{minutes} minutes" if minutes else "",
+        "is_free": row.is_free,
+    }
+
+
 def visit_words(row: Callback) -> str:
     """Return the crew and day of the round that a callback is in."""
     if row.round is None:
         return "not booked"
     return f"{day(row.round.starts_at)}, {row.round.crew}"
-
-
-def job_link(job: Job) -> str:
-    """Return a job's name as a link to what is to be put right on it."""
-    address = reverse("admin:jobs_job_change", args=[job.pk])
-    return format_html('<a href="{}#put-right">{}</a>', address, job)
 
 
 def _to(job: Job) -> HttpResponseRedirect:

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from datetime import timedelta
+from datetime import datetime, timedelta
 from typing import TYPE_CHECKING, Any
 
 from django.core.exceptions import ValidationError
@@ -10,12 +10,17 @@ from django.db import transaction
 from django.utils import timezone
 
 from contractor.trade.errors import Fault, SpecError
+from contractor.trade.rounds import MOST_STOPS, best_order, drive_minutes
 from contractor.trade.warranty import under_warranty, workmanship_ends_on
-from jobs.models import Callback, Job, Phase
+from crews.models import Crew
+from jobs.models import Callback, Job, Phase, SetAside
+from jobs.selectors.callback_rounds import stop_of
+from jobs.selectors.crew_load import CrewDays, firm_days_off
 from jobs.services.changes import columns_of, record_change
 
 if TYPE_CHECKING:
-    from datetime import date, datetime
+    from collections.abc import Sequence
+    from datetime import date
 
     from django.contrib.auth.models import User
 
@@ -177,3 +182,99 @@ def _store(row: Callback, faults: list[Fault]) -> None:
     if faults:
         raise SpecError(faults)
     row.save()
+
+
+@transaction.atomic
+def book_round(
+    *,
+    callback_ids: Sequence[int],
+    crew_id: int,
+    day: date,
+    now: datetime,
+    by: User | None = None,
+) -> SetAside:
+    """
+    Return a crew's time that is set aside for a round of callbacks, driven in the best order.
+
+    It begins with the crew's day. Open work is planned around it the next time a plan is made.
+
+    Raises
+    ------
+    contractor.trade.errors.SpecError
+        If one of them is done or booked, the day is past or no working day of the crew, the round
+        does not fit in it, or something else is set aside then.
+    """
+    crew = Crew.objects.select_related("work_hours").prefetch_related("days_off").get(pk=crew_id)
+    rows = list(
+        Callback.objects.select_for_update(of=("self",))
+        .select_related("job", "round")
+        .filter(pk__in=callback_ids)
+        .order_by("id")
+    )
+    taken = [row for row in rows if row.done_on or (row.round and row.round.ends_at > now)]
+    if taken or len(rows) < len(set(callback_ids)) or not 0 < len(rows) <= MOST_STOPS:
+        remedy = "Look at the proposed rounds again."
+        told = "it is done or booked by now" if taken else "this is no round that can be driven"
+        raise SpecError([Fault("callbacks", taken[0].what if taken else len(rows), told, remedy)])
+    begins_at, ends_at = _hours_of_round(rows, crew, day, now)
+    if SetAside.objects.filter(crew=crew, starts_at__lt=ends_at, ends_at__gt=begins_at).exists():
+        told = f"{crew.name} has other time set aside then"
+        raise SpecError([Fault("day", day, told, "Choose another day.")])
+    numbers = list(dict.fromkeys(row.job.number for row in rows))
+    aside = SetAside.objects.create(
+        crew=crew,
+        kind=SetAside.Kind.CALLBACK,
+        starts_at=begins_at,
+        ends_at=ends_at,
+        job=rows[0].job if len(numbers) == 1 else None,
+        note=", ".join(numbers)[:120],
+    )
+    for row in rows:
+        before = columns_of(row)
+        row.round = aside
+        row.save(update_fields=["round"])
+        record_change(row=row, before=before, now=now, by=by)
+    return aside
+
+
+@transaction.atomic
+def free_round(*, round_id: int, now: datetime, by: User | None = None) -> int:
+    """Take back the time set aside for a round, and return how many callbacks are unbooked."""
+    rows = list(Callback.objects.select_for_update(of=("self",)).filter(round_id=round_id))
+    for row in rows:
+        before = columns_of(row)
+        row.round = None
+        row.save(update_fields=["round"])
+        record_change(row=row, before=before, now=now, by=by)
+    SetAside.objects.filter(pk=round_id, kind=SetAside.Kind.CALLBACK).delete()
+    return len(rows)
+
+
+def _hours_of_round(
+    rows: Sequence[Callback], crew: Crew, day: date, now: datetime
+) -> tuple[datetime, datetime]:
+    """Return from when to when a round takes, breaks between shifts included."""
+    calendar = CrewDays(crew, firm_off=firm_days_off())
+    stops = [stop_of(row, crew) for row in rows]
+    needed = timedelta(
+        hours=sum(stop.hours for stop in stops), minutes=drive_minutes(best_order(stops))
+    )
+    if day <= timezone.localdate(now) or calendar.hours_on(day) <= 0:
+        told = f"this is no working day of {crew.name} that is still to come"
+        raise SpecError([Fault("day", day, told, "Choose a later working day.")])
+    zone = timezone.get_default_timezone()
+    shifts = calendar.week[day.weekday()]
+    begins_at = datetime.combine(day, shifts[0][0], zone)
+    for start, end in shifts:
+        opens, closes = datetime.combine(day, start, zone), datetime.combine(day, end, zone)
+        if needed <= closes - opens:
+            return begins_at, opens + _quarters(needed)
+        needed -= closes - opens
+    told = f"the round takes longer than the day of {crew.name}"
+    raise SpecError([Fault("day", day, told, "Put fewer into it.")])
+
+
+def _quarters(span: timedelta) -> timedelta:
+    """Return a span in whole quarter hours, at least one: the plan counts in them."""
+    quarter = timedelta(minutes=15)
+    return max(1, -(-span // quarter)) * quarter
