@@ -127,7 +127,7 @@ class _Reader:
         self.bays = self._bays()
         self.rows = self._rows(plan)
         self.told = self._told()
-        self.held = holds.told_to_crews(now=now) if plan else {}
+        self.held = holds.told_to_crews(now=now, jobs={row.job for row in self.rows})
         self.waits = self._waits()
         self.promises = plans.promises(plan) if plan else []
         self.late = {row.job.pk for row in self.promises if row.days_late}

@@ -10,7 +10,7 @@ from django.utils import timezone
 from contractor.trade.phases import PHASE_TABLE, Performer
 from jobs.models import Booking, Phase, Plan, PlannedWait
 from jobs.selectors import board_version, holds, plans
-from jobs.selectors.stored_plan import ReasonStep, reasons, stored_plan
+from jobs.selectors.stored_plan import ReasonStep, reached_from, reasons, stored_plan
 
 if TYPE_CHECKING:
     from datetime import date, datetime
@@ -74,13 +74,17 @@ def picked(*, phase_id: int, now: datetime) -> Picked | None:
         plan=plan,
         booking=booking,
         told=told if told and booking and _differs(told, booking) else None,
-        steps=reasons(stored_plan(plan), booking) if plan and booking else (),
+        steps=_steps(plan, booking) if plan and booking else (),
         waits=tuple(waits.select_related("job").order_by("starts_at", "id")) if plan else (),
         holds=tuple(row for row in held if row.fact.phase_code == phase.code),
         stay=tuple(stay),
         promised_on=phase.job.promised_on,
         finish_at=max((row.ends_at for row in stay), default=None),
     )
+
+
+def _steps(plan: Plan, booking: Booking) -> tuple[ReasonStep, ...]:
+    return reasons(stored_plan(plan, only=reached_from(plan, booking)), booking)
 
 
 def _differs(told: Booking, booking: Booking) -> bool:

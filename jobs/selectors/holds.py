@@ -126,14 +126,18 @@ def open_facts(*, jobs: Collection[int], now: datetime) -> tuple[dict[int, Job],
     return found, [fact for fact in facts if fact.is_open]
 
 
-def told_to_crews(*, now: datetime) -> Mapping[tuple[int, str], tuple[str, ...]]:
+def told_to_crews(
+    *, now: datetime, jobs: Collection[int] | None = None
+) -> Mapping[tuple[int, str], tuple[str, ...]]:
     """
-    Return what is told of open holds in crews' calendars, by job and phase.
+    Return what is told of open holds in crews' calendars, by job and phase; of all signed jobs or
+    of those.
 
     The words are the same as long as the rows are.
     """
     told: dict[tuple[int, str], list[str]] = {}
-    for fact in _facts(_FROM_ROWS, list(_jobs()), now):
+    rows = _jobs() if jobs is None else _jobs().filter(pk__in=jobs)
+    for fact in _facts(_FROM_ROWS, list(rows), now):
         if fact.is_open:
             words = f"Waits for {fact.kind.label.lower()}: {fact.what}."
             told.setdefault((fact.job_id, fact.phase_code), []).append(words)

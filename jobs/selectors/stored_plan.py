@@ -26,12 +26,14 @@ from jobs.selectors.plans import bookings
 from jobs.selectors.site_calendars import site_calendar, whole_quarters
 
 if TYPE_CHECKING:
-    from collections.abc import Iterable, Sequence
+    from collections.abc import Collection, Iterable, Sequence
 
 EARLIER_PHASE = "EARLIER_PHASE"
 EARLIEST_DATE = "EARLIEST_DATE"
 # So many letters of a wait's words tell it from all others, where the end was cut off.
 MANY_LETTERS = 200
+# What binds a start by other work; all else is a choice or a date.
+_LEADS_ON = {kind.value for kind in (Bind.LINK, Bind.CREW, Bind.MACHINE)}
 OPEN = 0
 """The calendar of those who are no crew of ours: what they do is not counted in working time."""
 
@@ -82,9 +84,39 @@ def _behind_words(stored: StoredPlan, because: Because) -> str:
     )
 
 
-def stored_plan(plan: Plan) -> StoredPlan:
-    """Return a plan as the engine reads it, in a constant number of queries."""
-    rows = tuple(bookings(plan))
+def reached_from(plan: Plan, booking: Booking) -> frozenset[int]:
+    """
+    Return the bookings that the reasons of one can lead to, itself included, in one query.
+
+    From each the way goes to the phase that it names; from a choice also to what its crew did
+    before. Reading these alone tells the same reasons as reading the whole plan.
+    """
+    rows = list(
+        Booking.objects.filter(plan=plan)
+        .order_by("starts_at", "id")
+        .values_list("pk", "phase", "crew", "because_kind", "because_phase")
+    )
+    of_phase = {phase: pk for pk, phase, *_ in rows}
+    leads: dict[int, tuple[int | None, ...]] = {}
+    last: dict[int, int] = {}
+    for pk, _, crew, kind, named in rows:
+        named_pk = of_phase.get(named) if named else None
+        is_choice = named_pk is None or kind.lower() not in _LEADS_ON
+        leads[pk] = (named_pk, last.get(crew) if crew and is_choice else None)
+        if crew:
+            last[crew] = pk
+    found, ahead = {booking.pk}, [booking.pk]
+    while ahead:
+        new = {pk for pk in leads.get(ahead.pop(), ()) if pk is not None} - found
+        found |= new
+        ahead += new
+    return frozenset(found)
+
+
+def stored_plan(plan: Plan, *, only: Collection[int] | None = None) -> StoredPlan:
+    """Return a plan, or some bookings of it, as the engine reads it, in as many queries always."""
+    found = bookings(plan)
+    rows = tuple(found if only is None else found.filter(pk__in=only))
     waits = tuple(PlannedWait.objects.filter(plan=plan))
     firm_off = firm_days_off()
     booked = {row.crew_id for row in rows if row.crew_id}

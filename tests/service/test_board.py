@@ -14,6 +14,7 @@ from crews.models import Crew
 from jobs.models import BoardMove, Booking, LentPeople, Phase, Plan, SetAside
 from jobs.selectors import board_version
 from jobs.selectors.board import Shown, board
+from jobs.selectors.stored_plan import reached_from, reasons, stored_plan
 from jobs.services import planning, publishing
 from tests.factories import DayOffFactory
 from tests.service.portfolio import MONDAY, cover_digging, make_firm, make_job
@@ -338,3 +339,14 @@ def test_the_next_gaps_are_offered_for_a_callback(
 
     assert "The next gaps" in html
     assert "Keep it for a callback visit" in html
+
+
+def test_the_reasons_of_a_pick_are_those_of_the_whole_plan(crews: Sequence[Crew]) -> None:
+    for number in range(3, 8):
+        make_job(number=f"26-00{number}", promised_on=date(2026, 7, 1 + number))
+    plan = planning.plan_now(now=MONDAY, budget_seconds=0)
+    whole = stored_plan(plan)
+
+    for row in whole.bookings:
+        part = stored_plan(plan, only=reached_from(plan, row))
+        assert reasons(part, row) == reasons(whole, row)
