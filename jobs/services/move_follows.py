@@ -20,6 +20,7 @@ if TYPE_CHECKING:
     from jobs.models import Job
     from jobs.services.plan_around import Place
     from jobs.services.plan_making import Proposal
+    from jobs.services.plan_rows import Span
 
 
 @dataclass(frozen=True, slots=True)
@@ -96,13 +97,19 @@ def follows(
 ) -> MoveAnswer:
     """Return what a plan with a move makes otherwise than the plan at hand."""
     plan_rows = PlanRows(proposal.portfolio, proposal.result.schedule)
-    new = {row.phase_id: row for row, _ in plan_rows.bookings(Plan())}
+    new = {span.phase.pk: span for span in plan_rows.spans()}
+    changed = {
+        key
+        for key in hand.rows.keys() | new.keys()
+        if not _is_same(hand.rows.get(key), new.get(key))
+    }
+    reasons = {row.phase_id: row.because for row, _ in plan_rows.bookings(Plan(), only=changed)}
     crews = {crew.pk: crew.name for crew in proposal.portfolio.work.crews}
     freeze_days = timedelta(days=proposal.portfolio.work.firm.freeze_days)
     frozen_until = timezone.localdate(hand.now) + freeze_days
     phases = tuple(
         sorted(
-            _phases(hand, new, crews, frozen_until),
+            _phases(hand, new, changed, crews, reasons, frozen_until),
             key=lambda row: (row.new_starts_at or row.old_starts_at or hand.now, row.phase_id),
         )
     )
@@ -117,20 +124,23 @@ def follows(
 
 
 def _phases(
-    hand: Hand, new: Mapping[int, Booking], crews: Mapping[int, str], frozen_until: date
+    hand: Hand,
+    new: Mapping[int, Span],
+    changed: Iterable[int],
+    crews: Mapping[int, str],
+    reasons: Mapping[int, str],
+    frozen_until: date,
 ) -> Iterator[MovedPhase]:
-    for key in hand.rows.keys() | new.keys():
+    for key in changed:
         before, after = hand.rows.get(key), new.get(key)
-        row = after or before
-        if row is None or row.phase.status not in (Phase.Status.OPEN, Phase.Status.UNDER_WAY):
-            continue
-        if _where(before) == _where(after):
+        phase = after.phase if after else before.phase if before else None
+        if phase is None or phase.status not in (Phase.Status.OPEN, Phase.Status.UNDER_WAY):
             continue
         told = hand.told.get(key)
         yield MovedPhase(
             phase_id=key,
-            job=row.phase.job.number,
-            phase=row.phase.get_code_display(),
+            job=phase.job.number,
+            phase=phase.get_code_display(),
             old_crew=before.crew.name if before and before.crew else "",
             new_crew=crews.get(after.crew_id or 0, "") if after else "",
             old_starts_at=before.starts_at if before else None,
@@ -139,20 +149,21 @@ def _phases(
             new_ends_at=after.ends_at if after else None,
             was_told=told is not None,
             is_frozen=told is not None and timezone.localdate(told) < frozen_until,
-            why=after.because if after else "",
+            why=reasons.get(key, ""),
         )
 
 
-def _where(row: Booking | None) -> tuple[object, ...] | None:
-    """Return what people see of a booking; of work under way, which begins anew, its end."""
-    if row is None:
-        return None
-    is_open = row.phase.status == Phase.Status.OPEN
-    return row.crew_id, row.starts_at if is_open else None, row.ends_at
+def _is_same(before: Booking | None, after: Span | None) -> bool:
+    """Return whether people see the same; of work under way, which begins anew, by its end."""
+    if before is None or after is None:
+        return before is None and after is None
+    goes_on = after.phase.status == Phase.Status.UNDER_WAY
+    same_start = goes_on or before.starts_at == after.starts_at
+    return same_start and (before.crew_id, before.ends_at) == (after.crew_id, after.ends_at)
 
 
 def _jobs(
-    hand: Hand, new: Mapping[int, Booking], jobs: Iterable[Job], unfinished: frozenset[str]
+    hand: Hand, new: Mapping[int, Span], jobs: Iterable[Job], unfinished: frozenset[str]
 ) -> Iterator[JobFinish]:
     left_out = {entry["job"] for entry in hand.plan.unplanned} if hand.plan else set()
     old_ends, new_ends = _ends(hand.rows.values()), _ends(new.values())
@@ -163,12 +174,12 @@ def _jobs(
             yield JobFinish(job.pk, job.number, job.promised_on, old, finish)
 
 
-def _ends(rows: Iterable[Booking]) -> dict[int, date]:
-    ends: dict[int, date] = {}
+def _ends(rows: Iterable[Booking | Span]) -> dict[int, date]:
+    ends: dict[int, datetime] = {}
     for row in rows:
-        day = timezone.localdate(row.ends_at)
-        ends[row.phase.job_id] = max(ends.get(row.phase.job_id, day), day)
-    return ends
+        job = row.phase.job_id
+        ends[job] = max(ends.get(job, row.ends_at), row.ends_at)
+    return {job: timezone.localdate(end) for job, end in ends.items()}
 
 
 def _unfinished(rows: PlanRows) -> frozenset[str]:

@@ -11,7 +11,7 @@ from jobs.models import Booking, PlannedWait
 from jobs.services.weather_waits import WEATHER, weather_stops, weather_words
 
 if TYPE_CHECKING:
-    from collections.abc import Iterator
+    from collections.abc import Collection, Iterator
     from datetime import datetime
 
     from contractor.engine.schedule import Schedule
@@ -40,14 +40,19 @@ class PlanRows:
         self.portfolio = portfolio
         self.schedule = schedule
 
-    def bookings(self, plan: Plan) -> list[tuple[Booking, list[int]]]:
-        """Return unsaved bookings, each with the primary keys of its machines."""
+    def bookings(
+        self, plan: Plan, *, only: Collection[int] | None = None
+    ) -> list[tuple[Booking, list[int]]]:
+        """Return unsaved bookings, each with the primary keys of its machines; of phases `only`."""
         return [
             row
             for placed in self.schedule.placed
-            if placed is not None
+            if placed is not None and (only is None or self._is_among(placed, only))
             for row in self._bookings_of(plan, placed)
         ]
+
+    def _is_among(self, placed: Placed, phases: Collection[int]) -> bool:
+        return any(p.pk in phases for p in self.portfolio.stretches[placed.activity].phases)
 
     def spans(self) -> Iterator[Span]:
         """Yield when each placed phase is worked on."""

@@ -655,3 +655,18 @@ def test_shop_days_and_lent_people_stand_in_the_crews_calendars(crews: Sequence[
     moves.undo_move(move_id=lent.move.pk, now=MONDAY)
     publishing.refresh_feeds(now=MONDAY)
     assert FeedEvent.objects.filter(source__startswith="lent:", is_dropped=False).count() == 0
+
+
+def test_work_that_should_be_going_on_does_not_move_because_something_else_does(
+    crews: Sequence[Crew],
+) -> None:
+    """Nobody has reported it, an hour has passed, and an unrelated phase is moved."""
+    begun = {row.phase_id for row in plan_at_hand_rows() if row.starts_at <= at(MONDAY.date(), 8)}
+    assert begun
+
+    answer = moves.try_move(
+        move=MovePhase(phase("WALLS").pk, None, day=date(2026, 7, 6)),
+        now=at(MONDAY.date(), 8, 15),
+    )
+
+    assert not begun & {entry.phase_id for entry in answer.phases}
