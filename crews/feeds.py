@@ -76,8 +76,11 @@ def render(shown: Crew | FeedCalendar, events: Iterable[FeedEvent]) -> bytes:
     No METHOD is set, so the text is a picture of the plan and DTSTAMP is the time of the last
     revision (RFC 5545, sections 3.7.2 and 3.8.7.2).
     """
-    kind = "crew" if isinstance(shown, Crew) else "calendar"
-    calendar = Calendar.new(prodid=PRODID, uid=f"{kind}-{shown.pk}@{UID_DOMAIN}")
+    # No UID of the calendar itself, which RFC 7986, section 5.3, leaves free: a program that takes
+    # a feed apart (vdirsyncer 0.21) takes it for that of every event and keeps only one of them.
+    calendar = Calendar()
+    calendar.add("VERSION", "2.0")
+    calendar.add("PRODID", PRODID)
     name = _Text(plain_text(shown.name))
     calendar.add("NAME", name)
     calendar.add("X-WR-CALNAME", name)

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from datetime import timedelta
 from typing import TYPE_CHECKING
 
@@ -126,18 +126,29 @@ def buyer_page(*, job: Job, now: datetime) -> BuyerPage:
     bookings = Booking.objects.filter(plan__status=Plan.Status.PUBLISHED, phase__job=job)
     booked = {row.phase_id: row for row in bookings}
     forecast = newest_forecasts([job]).get(job.pk)
-    stages = stages_of(phases, booked)
+    today = timezone.localdate(now)
+    stages = tuple(_without_past_weeks(stage, today) for stage in stages_of(phases, booked))
+    finish = finish_weeks(booked.values(), forecast)
     is_open = job.status in (Job.Status.SIGNED, Job.Status.ON_HOLD)
     return BuyerPage(
         job=job,
         builder=firm(),
         as_of=now,
         stages=stages,
-        finish=finish_weeks(booked.values(), forecast) if is_open and booked else None,
+        finish=_still_to_come(finish, today) if is_open and booked else None,
         finish_is_forecast=forecast is not None and forecast.finish_p10 is not None,
         waits=_waits(job, stages, now),
         photos=_photos(job),
     )
+
+
+def _still_to_come(weeks: Weeks | None, today: date) -> Weeks | None:
+    """Return weeks that are not over: a plan that was overtaken tells a buyer nothing."""
+    return weeks if weeks and weeks.last_sunday >= today else None
+
+
+def _without_past_weeks(stage: Stage, today: date) -> Stage:
+    return replace(stage, weeks=_still_to_come(stage.weeks, today))
 
 
 def released_photo(*, job: Job, photo_id: int) -> ReportPhoto | None:

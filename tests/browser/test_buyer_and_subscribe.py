@@ -55,16 +55,17 @@ def _photo(job, color):
 
 @pytest.fixture
 def buyers_page():
+    now = timezone.now()
     make_firm()
     job = make_job(material_is_there=False)
-    plan = planning.plan_now(now=MONDAY, budget_seconds=0)
-    publishing.publish(plan_id=plan.pk, now=MONDAY)
+    plan = planning.plan_now(now=now, budget_seconds=0)
+    publishing.publish(plan_id=plan.pk, now=now)
     Phase.objects.filter(job=job, code__in=("LAYOUT", "DIG")).update(
-        status=Phase.Status.DONE, started_at=MONDAY, done_at=MONDAY
+        status=Phase.Status.DONE, started_at=now, done_at=now
     )
     for color in ("seagreen", "slategray"):
         _photo(job, color)
-    return _path(buyer_links.make_link(job=job, reader="Buyer", now=MONDAY)[1])
+    return _path(buyer_links.make_link(job=job, reader="Buyer", now=now)[1])
 
 
 @pytest.fixture

@@ -154,11 +154,11 @@ def test_the_refresh_interval_spells_out_its_value_type():
     assert b"\r\nREFRESH-INTERVAL;VALUE=DURATION:PT1H\r\n" in _morning()
 
 
-def test_the_calendar_has_name_and_uid():
-    """Source: RFC 7986, sections 5.1 and 5.3: each at most once, but for other languages."""
+def test_the_calendar_has_a_name():
+    """Source: RFC 7986, section 5.1: at most once, but for other languages."""
     calendar = icalendar.Calendar.from_ical(_morning())
 
-    assert (calendar["NAME"], calendar["UID"]) == ("North crew", "crew-1@girtline.invalid")
+    assert calendar["NAME"] == "North crew"
 
 
 def test_a_uid_holds_no_host_that_could_exist():
@@ -170,9 +170,8 @@ def test_a_uid_holds_no_host_that_could_exist():
     """
     calendar = icalendar.Calendar.from_ical(_morning())
 
-    assert all(
-        str(component["UID"]).endswith(".invalid") for component in [calendar, *calendar.events]
-    )
+    assert calendar.events
+    assert all(str(event["UID"]).endswith(".invalid") for event in calendar.events)
 
 
 @pytest.mark.parametrize(

@@ -137,6 +137,15 @@ def test_the_page_tells_what_the_next_stage_waits_for_in_plain_words(client, pub
     assert "Dry Fork" not in page
 
 
+def test_weeks_that_are_over_are_not_told(client, published, monkeypatch):
+    monkeypatch.setattr(timezone, "now", lambda: NOW + timedelta(days=365))
+
+    page = _page(client, published)
+
+    assert "No dates yet" in page
+    assert "2026" not in page
+
+
 def test_nothing_else_of_the_job_is_told(client, published, at_once):
     page = _page(client, published)
 
