@@ -52,7 +52,7 @@ def ask_for(
     """
     faults = [*_day_faults("asked_on", asked_on, now)]
     if kind == Callback.Kind.WARRANTY and not faults:
-        faults += _warranty_faults(job, asked_on)
+        faults += warranty_faults(job, asked_on)
     row = Callback(
         job=job,
         kind=kind,
@@ -155,7 +155,8 @@ def _day_faults(field: str, when: date, now: datetime) -> list[Fault]:
     return [Fault(field, when, "this is still to come", f"Enter {today} or earlier.")]
 
 
-def _warranty_faults(job: Job, asked_on: date) -> list[Fault]:
+def warranty_faults(job: Job, asked_on: date) -> list[Fault]:
+    """Return why a callback asked for on a day is not under a job's warranty, if it is not."""
     if job.status != Job.Status.DONE or job.completed_on is None:
         remedy = "Put it on the punch list, or complete the job first."
         told = "the warranty begins with completion"

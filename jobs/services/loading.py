@@ -135,6 +135,7 @@ def _check(run: Run, now: datetime | None) -> list[LoadError]:
     """Check what can be checked before anything is stored, and return the cautions."""
     checks.check_firm(run)
     checks.check_rates(run)
+    checks.check_callbacks(run)
     checks.refuse_parts_of_stored_jobs(run)
     checks.make_room_for_deliveries(run)
     checks.make_room_for_rules(run)

@@ -14,7 +14,8 @@ from contractor.trade.locate import STARTER_RULES
 from contractor.trade.rates import STARTER_RATES
 from crews.models import Firm
 from inspections.models import LocateRule
-from jobs.models import Delivery, Job, LeadTime, LeanTo, Opening
+from jobs.models import Callback, Delivery, Job, LeadTime, LeanTo, Opening
+from jobs.services.callbacks import warranty_faults
 from jobs.services.intake import check
 from jobs.services.loading_files import LoadError
 from jobs.services.loading_rows import Entry, Run
@@ -22,6 +23,7 @@ from jobs.services.loading_tables import TABLES, Table
 
 __all__ = [
     "check_buildings",
+    "check_callbacks",
     "check_constraints",
     "check_firm",
     "check_rates",
@@ -45,6 +47,7 @@ _HAPPENED = {
     "lead_times": ("checked_on",),
     "tickets": ("called_on", "marks_seen_on"),
     "site_shots": ("taken_on",),
+    "callbacks": ("asked_on", "done_on"),
 }
 _PART = re.compile(r"(openings|lean_tos)\[(\d+)\]\.?(\w*)")
 
@@ -87,6 +90,15 @@ def check_buildings(run: Run, *, today: date) -> list[LoadError]:
                 )
             )
     return cautions
+
+
+def check_callbacks(run: Run) -> None:
+    """Refuse callbacks that are said to be under a warranty which does not cover them."""
+    for entry in list(run.good("callbacks")):
+        row = cast(Callback, entry.instance)
+        if row.kind == Callback.Kind.WARRANTY:
+            for fault in warranty_faults(cast(Job, entry.values["job"]), row.asked_on):
+                run.fail(entry, "kind", f"{_sentence(fault.message)} {fault.remedy}")
 
 
 def refuse_facts_to_come(run: Run, *, today: date) -> None:

@@ -30,6 +30,7 @@ from inspections.models import (
     WeatherLimit,
 )
 from jobs.models import (
+    Callback,
     Delivery,
     DeliveryReport,
     FieldReport,
@@ -286,6 +287,15 @@ _ALL = (
         "shortage_before undone_at",
         "job item told_at",
         delivery_report_undone_after_told="undone_at",
+    ),
+    _table(
+        "callbacks",
+        Callback,
+        "job kind what asked_on asked_by promised_on labor_hours done_on done_note",
+        "job what asked_on",
+        callback_promised_after_it_was_asked_for="promised_on",
+        callback_done_after_it_was_asked_for="done_on",
+        callback_takes_hours="labor_hours",
     ),
     _table(
         "tickets",

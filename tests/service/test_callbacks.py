@@ -1,6 +1,7 @@
 """Punch lists, callbacks under warranty, completion, and rounds of them."""
 
 from datetime import date, datetime, timedelta
+from pathlib import Path
 from typing import Any
 
 import pytest
@@ -17,8 +18,11 @@ from jobs.models import Callback, Change, Job, Phase, SetAside
 from jobs.selectors.callback_rounds import callback_rounds
 from jobs.selectors.callbacks import warranty_of
 from jobs.services import callbacks
+from jobs.services.dumping import dump
+from jobs.services.loading import LoadFailed, load
 from jobs.services.planning import plan_now
 from tests.factories import DayOffFactory, JobFactory
+from tests.service.csv_files import files
 from tests.service.portfolio import MONDAY, ZONE, make_firm, make_job
 
 pytestmark = pytest.mark.django_db
@@ -134,6 +138,31 @@ def test_done_is_noted_once_and_can_be_opened_again() -> None:
 
     assert again.done_note == "new screws"
     assert callbacks.reopen(callback_id=row.pk, now=MONDAY).done_on is None
+
+
+def test_callbacks_go_through_files_and_back(tmp_path: Path) -> None:
+    job = done_job(number="25-001")
+    row = asked(job, what="=Ridge cap leaks", asked_by="Ada Quill")
+    callbacks.finish(callback_id=row.pk, done_on=TODAY, now=MONDAY, note="new screws")
+    dump(directory=tmp_path, kinds=["callbacks"])
+    before = Callback.objects.values("what", "done_on", "promised_on", "labor_hours").get()
+    row.delete()
+
+    load(paths=[tmp_path / "callbacks.csv"], now=MONDAY)
+
+    assert Callback.objects.values(*before).get() == before
+
+
+def test_a_file_cannot_put_under_warranty_what_is_outside(tmp_path: Path) -> None:
+    done_job(date(2021, 5, 31), number="20-001")
+    text = "job,kind,what,asked_on,promised_on\n20-001,WARRANTY,Leak,2026-06-01,2026-06-09\n"
+
+    with pytest.raises(LoadFailed) as failed:
+        load(paths=files(tmp_path, callbacks=text), now=MONDAY)
+
+    (error,) = failed.value.errors
+    assert (error.line, error.column) == (2, "kind")
+    assert "Choose Outside warranty" in error.message
 
 
 def test_near_callbacks_share_a_round_and_booking_it_sets_the_crews_time_aside() -> None:

@@ -32,6 +32,7 @@ LEFT_OUT = {
     ("history", "stopped_at"),
     ("history", "stopped_until"),
     ("reports", "phase"),  # named by job and code
+    ("callbacks", "round"),  # time set aside is of a plan
     ("left_out", "phase"),
     ("left_out", "by"),  # a sign-in
     ("reports", "by"),  # a sign-in; the name stays
