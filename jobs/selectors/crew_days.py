@@ -82,6 +82,7 @@ class DaysOfCrew:
             rows=tuple(
                 DayRow(
                     row=row,
+                    on=day,
                     is_today=day == self.today,
                     is_same_site=before == row.job.pk,
                     begins_at=begins,

@@ -60,7 +60,8 @@ class PhaseRow:
     A phase as its crew reads it, on one day or as a whole; its `phase` has its job loaded.
 
     `holds` says why it may not start; `after` what others must have done before it, `in_turn` what
-    the crew itself must have; `then` who comes next. `starts_at` and `ends_at` are the published
+    the crew itself must have; `then` who comes next. `other_deliveries` are still to come to the
+    site for other phases. `starts_at` and `ends_at` are the published
     ones, or the real ones of begun work; None where the published plan has the phase no more.
     """
 
@@ -79,6 +80,7 @@ class PhaseRow:
     machines: tuple[str, ...]
     tickets: tuple[TicketLine, ...]
     deliveries: tuple[DeliveryLine, ...]
+    other_deliveries: tuple[DeliveryLine, ...]
     visits: tuple[Inspection, ...]
     building: Building | None
 
@@ -154,11 +156,20 @@ class DayRow:
     """
 
     row: PhaseRow
+    on: date
     is_today: bool
     is_same_site: bool
     begins_at: datetime | None
     ends_at: datetime | None
     weather: DayWeather | None
+
+    @property
+    def coming(self) -> list[str]:
+        """Return what is promised to come to the site that day for other phases; told once."""
+        if self.is_same_site:
+            return []
+        lines = self.row.other_deliveries
+        return [line.words for line in lines if line.delivery.promised_on == self.on]
 
     @property
     def is_stopped_by_weather(self) -> bool:

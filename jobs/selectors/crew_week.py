@@ -94,6 +94,7 @@ class _Reader:
         machines = list(work.booking.equipment.all()) if work.booking else []
         gates = crew_site.gates_of(phase.code, machines)
         holds = self._holds(phase, days, digs=digs)
+        material = _material(phase, network) if network else []
         others, own = self._after(phase, network) if network else ((), ())
         return PhaseRow(
             phase=phase,
@@ -113,7 +114,10 @@ class _Reader:
             ),
             machines=tuple(self._machine_words(machine, work) for machine in machines),
             tickets=self._tickets(phase.job, days) if digs else (),
-            deliveries=self._deliveries(phase, network) if network else (),
+            deliveries=tuple(line for line, is_held in material if is_held),
+            other_deliveries=tuple(
+                line for line, is_held in material if line.is_open and not is_held
+            ),
             visits=tuple(self.visits[phase.job_id]),
             building=building,
         )
@@ -172,15 +176,6 @@ class _Reader:
             return ()
         return tuple(crew_site.ticket_lines(job.locate_tickets.all(), days))
 
-    def _deliveries(self, phase: Phase, network: JobNetwork) -> tuple[DeliveryLine, ...]:
-        held = dict(network.deliveries)
-        rows = sorted(phase.job.deliveries.all(), key=lambda row: row.pk)
-        return tuple(
-            DeliveryLine(row, crew_site.delivery_words(row))
-            for row in rows
-            if held.get(row.item) == phase.code
-        )
-
     def _machine_bookings(self) -> dict[int, list[Booking]]:
         """Return what is still to come of each machine that the crew has."""
         ids = {m.pk for work in self.works if work.booking for m in work.booking.equipment.all()}
@@ -201,6 +196,16 @@ class _Reader:
         if row.crew_id == self.crew.pk:
             return f"{machine}: yours again on job {row.phase.job.number}, {begins}"
         return f"{machine}: {row.crew} has it next, job {row.phase.job.number}, {begins}"
+
+
+def _material(phase: Phase, network: JobNetwork) -> list[tuple[DeliveryLine, bool]]:
+    """Return the job's deliveries, each with whether the phase is what waits for it."""
+    held = dict(network.deliveries)
+    rows = sorted(phase.job.deliveries.all(), key=lambda row: row.pk)
+    return [
+        (DeliveryLine(row, crew_site.delivery_words(row)), held.get(row.item) == phase.code)
+        for row in rows
+    ]
 
 
 def _later(rows: Iterable[Booking], work: Work) -> Iterator[Booking]:

@@ -385,6 +385,18 @@ def test_material_is_told_until_all_of_it_is_there(job, crew):
     assert any(words.startswith("No setting of posts before the material") for words in row.holds)
 
 
+def test_material_that_comes_for_others_is_told_on_its_day(job, crew):
+    Delivery.objects.filter(job=job, item="STEEL").update(
+        arrived_on=None, promised_on=MONDAY.date(), quantity="2 bundles"
+    )
+
+    rows = crew_week(crew=crew, now=MONDAY).today.rows
+
+    told = [row.coming for row in rows if row.row.job == job]
+    words = "Steel and trim (2 bundles): promised for Mon Jun 1"
+    assert told == [[words], *([[]] * (len(told) - 1))]
+
+
 @pytest.mark.parametrize(
     ("day", "hour"), [(date(2026, 3, 8), 7), (date(2026, 11, 1), 7), (date(2026, 12, 31), 7)]
 )
