@@ -157,7 +157,7 @@ def rounds(
 
 def _together(left: Sequence[Stop], longest: float) -> tuple[Stop, ...]:
     """Return the first stop with those that cost the least driving to take along."""
-    chosen = (left[0],)
+    chosen: tuple[Stop, ...] = (left[0],)
     while len(chosen) < MOST_STOPS:
         best: tuple[float, tuple[Stop, ...]] | None = None
         for stop in left:
