@@ -3,12 +3,13 @@
 from __future__ import annotations
 
 from dataclasses import dataclass, replace
-from datetime import datetime, timedelta
+from datetime import date, datetime, timedelta
 from typing import TYPE_CHECKING
 
 from django.db import transaction
 from django.utils import timezone
 
+from crews.models import Crew
 from jobs.models import Phase
 from jobs.services import plan_making
 from jobs.services.move_answer import MoveAnswer, MoveRefused
@@ -29,8 +30,10 @@ if TYPE_CHECKING:
     from jobs.services.move_kinds import Move
     from jobs.services.plan_making import Proposal
 
-# How many days on a move that breaks a rule is tried again, for a date that works; our own.
-DAYS_TRIED = 14
+# So many working days on, of the next so many, a move that breaks a rule is tried again for a date
+# that works: each takes a plan. Our own.
+WORKDAYS_TRIED = 5
+DAYS_LOOKED_AT = 14
 # How often a phase is tried elsewhere for the same: each time where the plan put it. Our own.
 PLACES_TRIED = 6
 
@@ -101,9 +104,8 @@ def nearest_of(move: Move, refused: MoveRefused, *, now: datetime) -> MoveRefuse
     """
     if refused.nearest_start_at is not None or refused.remedy or not isinstance(move, Spanning):
         return refused
-    first = max(move.first_day, timezone.localdate(now) - timedelta(days=1))
-    for days in range(1, DAYS_TRIED + 1):
-        later = move.later(first + timedelta(days=days))
+    for day in _workdays_after(move, now):
+        later = move.later(day)
         try:
             with transaction.atomic():
                 planned(later, Touch(now=now, by=None), version="")
@@ -113,6 +115,15 @@ def nearest_of(move: Move, refused: MoveRefused, *, now: datetime) -> MoveRefuse
         begins = first_moment_of(later, now)
         return MoveRefused(refused.rule, nearest_start_at=begins, remedy=refused.remedy)
     return refused
+
+
+def _workdays_after(move: Spanning, now: datetime) -> list[date]:
+    """Return the next days, today the first, on which any crew that a move is about works."""
+    crews = Crew.objects.filter(pk__in=move.scope().crews).select_related("work_hours")
+    weekdays = {weekday for crew in crews for weekday in crew.work_hours.week()}
+    first = max(move.first_day + timedelta(days=1), timezone.localdate(now))
+    days = (first + timedelta(days=n) for n in range(DAYS_LOOKED_AT))
+    return [day for day in days if day.weekday() in weekdays or not weekdays][:WORKDAYS_TRIED]
 
 
 def first_moment_of(move: Spanning, now: datetime) -> datetime:
