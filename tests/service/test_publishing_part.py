@@ -1,6 +1,7 @@
 """Publishing part of a draft: only the chosen jobs move, and only where the rest can stay."""
 
 from datetime import timedelta
+from itertools import combinations
 
 import pytest
 
@@ -199,3 +200,51 @@ def test_a_replaced_draft_and_an_empty_choice_are_refused():
     with pytest.raises(publishing.PublishRefused, match="Choose at least one"):
         publishing_part.publish_part(plan_id=draft.pk, jobs=[], now=MONDAY)
     assert plans.published_plan() == told
+
+
+def mixture(draft: Plan, told: Plan, chosen: set[int]) -> list[Booking]:
+    """Return the chosen jobs' bookings of the draft with all others' of the published plan."""
+    rows = Booking.objects.select_related("phase").prefetch_related("equipment")
+    mine = rows.filter(plan=draft, phase__job__in=chosen)
+    return [*mine, *rows.filter(plan=told).exclude(phase__job__in=chosen)]
+
+
+def clashes(rows: list[Booking]) -> bool:
+    """Return whether a crew or a machine is in two places, pair by pair."""
+    return any(
+        one.starts_at < other.ends_at
+        and other.starts_at < one.ends_at
+        and (
+            (one.crew_id is not None and one.crew_id == other.crew_id)
+            or {m.pk for m in one.equipment.all()} & {m.pk for m in other.equipment.all()}
+        )
+        for one, other in combinations(rows, 2)
+    )
+
+
+@pytest.mark.django_db
+def test_a_part_is_ready_exactly_where_nothing_in_the_mixture_clashes():
+    make_firm(crews=1)
+    jobs = [make_job() for _ in range(3)]
+    told = planning.plan_now(now=MONDAY, budget_seconds=0)
+    publishing.publish(plan_id=told.pk, now=MONDAY)
+    rows = Booking.objects.filter(plan=told)
+    early, _, late = sorted(
+        jobs, key=lambda job: rows.filter(phase__job=job).earliest("starts_at").starts_at
+    )
+    begins = rows.filter(phase__job=early).earliest("starts_at")
+    late.phases.filter(code="LAYOUT").update(
+        pinned_start_at=begins.starts_at, pinned_crew=begins.crew
+    )
+    wait_until(early, 60)
+    draft = planning.plan_now(now=MONDAY, budget_seconds=0)
+    late.phases.update(pinned_start_at=None, pinned_crew=None)
+    wait_until(early, -1)
+
+    ready = {}
+    for size in range(4):
+        for chosen in combinations([job.pk for job in jobs], size):
+            part = publishing_part.part_of(draft=draft, jobs=chosen)
+            ready[chosen] = part.is_ready
+            assert part.is_ready != clashes(mixture(draft, told, set(chosen))), chosen
+    assert set(ready.values()) == {True, False}
