@@ -21,13 +21,14 @@ class RequestIdMiddleware:
         self.get_response = get_response
 
     def __call__(self, request: HttpRequest) -> HttpResponse:
-        """Answer with the number in the header, and in every log line on the way."""
+        """
+        Answer with the number in the header, and in every log line on the way.
+
+        The number stays until the next request: a refusal is logged after all middleware is left.
+        """
         given = request.headers.get(HEADER, "")
         number = given if _USABLE.fullmatch(given) else uuid.uuid4().hex
-        mark = current.set(number)
-        try:
-            response = self.get_response(request)
-        finally:
-            current.reset(mark)
+        current.set(number)
+        response = self.get_response(request)
         response.headers[HEADER] = number
         return response

@@ -147,11 +147,11 @@ class PourAdmin(admin.ModelAdmin):
 
     def add_reading(self, request: HttpRequest, pour_id: int) -> HttpResponse:
         """Take one reading and plan again if it moves what waits."""
+        if request.method != "POST" or not self.has_change_permission(request):
+            raise PermissionDenied
         pour = self.get_queryset(request).filter(pk=pour_id).first()
         if pour is None:
             raise Http404(f"No pour {pour_id}")
-        if request.method != "POST" or not self.has_change_permission(request, pour):
-            raise PermissionDenied
         form = ReadingForm(request.POST)
         if form.is_valid() and self._recorded(request, pour, form):
             return redirect("admin:inspections_pour_change", pour.pk)

@@ -179,6 +179,8 @@ class JobAdmin(RecordsChanges):
 
     def copy(self, request: HttpRequest, job_id: int) -> HttpResponse:
         """Sign a building like that of an older job."""
+        if not self.has_add_permission(request):
+            raise PermissionDenied
         source = Job.objects.filter(pk=job_id).select_related("permit").first()
         if source is None:
             raise Http404(f"No job {job_id}")

@@ -121,6 +121,8 @@ class PhaseAdmin(RecordsChanges):
 
     def pin(self, request: HttpRequest, phase_id: int) -> HttpResponse:
         """Pin a phase to a crew and a start, or take the pin away."""
+        if not self.has_change_permission(request):
+            raise PermissionDenied
         phase = self.get_queryset(request).filter(pk=phase_id).first()
         if phase is None:
             raise Http404(f"No phase {phase_id}")

@@ -91,11 +91,11 @@ class ReplanProposalAdmin(admin.ModelAdmin):
         extra_context: dict[str, Any] | None = None,
     ) -> HttpResponse:
         """Show what the proposal moves and what becomes of the promises."""
+        if not self.has_view_permission(request):
+            raise PermissionDenied
         row = self.get_object(request, object_id)
         if row is None:
             raise Http404(f"No proposal {object_id}")
-        if not self.has_view_permission(request, row):
-            raise PermissionDenied
         plan = proposals.current_plan(row)
         report = report_of(plan, now=timezone.now())
         context = {

@@ -1,4 +1,4 @@
-"""Guessing of passwords is stopped: too many that did not fit, and none is looked at for a while."""
+"""Guessing passwords is stopped: after too many that did not fit, none is looked at for a while."""
 
 from __future__ import annotations
 
