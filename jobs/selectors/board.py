@@ -9,21 +9,20 @@ from __future__ import annotations
 
 from collections import defaultdict
 from dataclasses import dataclass
-from datetime import UTC, date, datetime, time, timedelta
+from datetime import date, datetime, time, timedelta
 from typing import TYPE_CHECKING
 from zoneinfo import ZoneInfo
 
 from django.utils import timezone
 
 from contractor.trade.phases import PHASE_TABLE, Performer
-from contractor.trade.weather import PHASE_GATES, Level
 from crews.models import DayOff, Equipment, Firm
-from inspections.selectors.weather import weather_at
 from jobs.drawing.board import Bar, DayWeather, Gap, Line, Stake
 from jobs.drawing.board_bays import Bays, lay_out
-from jobs.drawing.board_shapes import Family, family_of, short_of
-from jobs.models import Booking, LentPeople, Phase, Plan, PlannedWait, SetAside
+from jobs.drawing.board_shapes import family_of, short_of
+from jobs.models import Booking, Phase, Plan, PlannedWait
 from jobs.selectors import board_version, holds, plans
+from jobs.selectors.board_extras import Window, days_weather, lent_people, stakes, time_aside
 from jobs.selectors.crew_load import active_crews
 from jobs.selectors.open_work import days_of
 
@@ -119,9 +118,9 @@ class _Reader:
     def __init__(self, shown: Shown, plan: Plan | None, now: datetime) -> None:
         self.shown, self.plan, self.now = shown, plan, now
         self.zone = ZoneInfo(timezone.get_default_timezone_name())
-        self.days = [shown.first_day + timedelta(days=n) for n in range(shown.days)]
-        self.begins = self._midnight(self.days[0])
-        self.ends = self._midnight(self.days[-1] + timedelta(days=1))
+        self.days = tuple(shown.first_day + timedelta(days=n) for n in range(shown.days))
+        self.window = Window(self.days, self.zone)
+        self.begins, self.ends = self.window.begins, self.window.ends
         self.crews = list(active_crews())
         self.firm_off = self._firm_off()
         self.bays = self._bays()
@@ -135,7 +134,7 @@ class _Reader:
     def read(self, version: str) -> Board:
         """Return all of it."""
         lines = self._by_job() if self.shown.by_job else self._by_crew()
-        weather, area = self._weather()
+        weather, area = days_weather(self.window, now=self.now)
         return Board(
             version=version,
             plan=self.plan,
@@ -143,7 +142,7 @@ class _Reader:
             lines=tuple(lines),
             weather=tuple(weather),
             weather_area=area,
-            stakes=tuple(self._stakes()),
+            stakes=tuple(stakes(self.promises)),
             freeze_until=self._freeze_until(),
         )
 
@@ -190,7 +189,7 @@ class _Reader:
         by_crew: dict[int | None, list[_Row]] = defaultdict(list)
         for row in self.rows:
             by_crew[row.crew].append(row)
-        aside, lent = self._aside(), self._lent()
+        aside, lent = time_aside(self.window), lent_people(self.window)
         for crew in self.crews:
             rows = by_crew.get(crew.pk, [])
             yield Line(
@@ -235,9 +234,9 @@ class _Reader:
             booking__starts_at__lt=self.ends,
             booking__ends_at__gt=self.begins,
         )
-        for booking, machine in pairs.values_list("booking", "equipment"):
+        for booking, machine_pk in pairs.values_list("booking", "equipment"):
             if booking in by_pk:
-                used[machine].append(by_pk[booking])
+                used[machine_pk].append(by_pk[booking])
         off = DayOff.objects.exclude(equipment=None).filter(
             last_day__gte=self.days[0], first_day__lte=self.days[-1]
         )
@@ -267,7 +266,7 @@ class _Reader:
         words = [
             f"{row.number} {row.town}",
             PHASE_TABLE[code].label,
-            f"{self._when(starts_at)} to {self._when(row.ends_at)}",
+            f"{self.window.when(starts_at)} to {self.window.when(row.ends_at)}",
         ]
         if row.crew_name and (on_machine or self.shown.by_job):
             words.append(row.crew_name)
@@ -303,7 +302,7 @@ class _Reader:
             yield "its job is late"
         if told is not None:
             who = f" with {told[1]}" if told[0] != row.crew and told[1] else ""
-            yield f"moved, people know {self._when(told[2])}{who}"
+            yield f"moved, people know {self.window.when(told[2])}{who}"
 
     def _crew_gaps(self, crew: Crew, rows: Sequence[_Row]) -> Iterator[Gap]:
         """Yield a crew's days off, and the time between its bookings with what it waits for."""
@@ -369,97 +368,16 @@ class _Reader:
                 found[wait.job_id].append(wait)
         return found
 
-    def _aside(self) -> Mapping[int, Sequence[Bar]]:
-        found: dict[int, list[Bar]] = defaultdict(list)
-        rows = SetAside.objects.filter(starts_at__lt=self.ends, ends_at__gt=self.begins)
-        for row in rows.select_related("job"):
-            where = f" {row.job.number}" if row.job else ""
-            note = f", {row.note}" if row.note else ""
-            what = f"{row.get_kind_display()}{where}"
-            when = f"{self._when(row.starts_at)} to {self._when(row.ends_at)}"
-            found[row.crew_id].append(
-                Bar(
-                    key=0,
-                    job=f"aside {row.pk}",
-                    label=what,
-                    short=row.get_kind_display().split()[0],
-                    name=f"{what}, {when}{note}",
-                    family=Family.ASIDE,
-                    starts_at=row.starts_at,
-                    ends_at=row.ends_at,
-                )
-            )
-        return found
-
-    def _lent(self) -> Mapping[int, Sequence[Gap]]:
-        found: dict[int, list[Gap]] = defaultdict(list)
-        rows = LentPeople.objects.filter(last_day__gte=self.days[0], first_day__lte=self.days[-1])
-        for row in rows.select_related("from_crew", "to_crew"):
-            begins = max(self.begins, self._midnight(row.first_day))
-            ends = min(self.ends, self._midnight(row.last_day + timedelta(days=1)))
-            lends, borrows = f"{row.people} with {row.to_crew}", f"{row.people} of {row.from_crew}"
-            found[row.from_crew_id].append(Gap(begins, ends, lends, "lent"))
-            found[row.to_crew_id].append(Gap(begins, ends, borrows, "lent"))
-        return found
-
-    def _weather(self) -> tuple[list[DayWeather], str]:
-        """Return the days that the default area's forecast reaches, and the area's name."""
-        areas = weather_at(self.now).areas
-        area = next((a for a in areas if a.area.is_default), areas[0] if areas else None)
-        if area is None:
-            return [], ""
-        told = []
-        for day in self.days:
-            hours = [hour for hour in area.hours_of(day) if hour is not None]
-            temps = [hour.temp_degf for hour in hours if hour.temp_degf is not None]
-            if not temps or not area.is_known(day):
-                continue
-            verdicts = [(gate, area.verdict(gate, day)) for gate in PHASE_GATES]
-            stopped = [(g, v) for g, v in verdicts if v is not None and v.level is Level.STOP]
-            air = f"{min(temps):.0f}–{max(temps):.0f}°"
-            words = "; ".join(f"stops {g.label.lower()}: {v.why}" for g, v in stopped if v)
-            stops = "stop " + "+".join(_GATE_WORDS[g.value] for g, _ in stopped) if stopped else ""
-            when = f"{day:%a %b} {day.day}, {air.removesuffix('°')} °F"
-            told.append(DayWeather(day, air, stops, f"{when}; {words or 'no work is stopped'}"))
-        return told, area.area.name
-
-    def _stakes(self) -> Iterator[Stake]:
-        for row in self.promises:
-            if row.promised_on is None:
-                continue
-            finish = row.planned_finish_on
-            planned = f"planned finish {finish:%b} {finish.day}" if finish else "no finish"
-            late = f", {row.days_late} days late" if row.days_late else ", kept"
-            day = row.promised_on
-            words = f"{row.job} promised {day:%b} {day.day}, {planned}{late}"
-            yield Stake(day, row.job.number, bool(row.days_late), words)
-
     def _freeze_until(self) -> datetime | None:
         firm = Firm.objects.only("freeze_days").first()
         if firm is None or not firm.freeze_days:
             return None
-        return self._midnight(timezone.localdate(self.now) + timedelta(days=firm.freeze_days))
+        return self.window.midnight(timezone.localdate(self.now) + timedelta(days=firm.freeze_days))
 
     def _days_gap(self, first: date, last: date, reason: str) -> Gap:
-        begins = max(self.begins, self._midnight(first))
-        ends = min(self.ends, self._midnight(last + timedelta(days=1)))
+        begins = max(self.begins, self.window.midnight(first))
+        ends = min(self.ends, self.window.midnight(last + timedelta(days=1)))
         return Gap(begins, ends, reason, "off")
-
-    def _when(self, moment: datetime) -> str:
-        local = moment.astimezone(self.zone)
-        return f"{local:%a %b} {local.day} {local.hour}:{local:%M}"
-
-    def _midnight(self, day: date) -> datetime:
-        return datetime.combine(day, time(), tzinfo=self.zone).astimezone(UTC)
-
-
-_GATE_WORDS = {
-    "GROUND": "ground",
-    "CONCRETE": "pour",
-    "TRUSS": "truss",
-    "ROOF": "roof",
-    "WALL": "wall",
-}
 
 
 def _performer(row: _Row) -> Performer:

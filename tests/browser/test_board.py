@@ -1,7 +1,7 @@
 """The booking board in a browser: by keys, by pointer, by typed date, and two people at once."""
 
 import os
-from collections.abc import Callable
+from collections.abc import Callable, Generator
 from datetime import timedelta
 from pathlib import Path
 from typing import Any
@@ -41,6 +41,16 @@ def firm(office: AbstractUser) -> None:
     now = timezone.now()
     plan = planning.plan_now(now=now, budget_seconds=0)
     publishing.publish(plan_id=plan.pk, now=now)
+
+
+@pytest.fixture(autouse=True)
+def leave_the_board(browser: Browser, firm: None) -> Generator[None]:
+    """Close open boards at the end: they ask for changes, and the database is emptied then."""
+    yield
+    for context in browser.contexts:
+        for one in context.pages:
+            one.goto("about:blank")
+            one.wait_for_timeout(300)
 
 
 def open_board(page: Page, query: str = "") -> None:
