@@ -92,14 +92,12 @@ class _Axis:
     def ticks(self) -> Iterator[date]:
         """Yield Mondays, of every so many weeks, or the first of months where it is long."""
         weeks = next((n for n in (1, 2, 4) if self.days / (7 * n) <= MOST_TICKS), 0)
-        day = self.first
-        since = 0
-        while day <= self.last:
-            if (weeks and day.weekday() == 0) or (not weeks and day.day == 1):
-                if not weeks or since % weeks == 0:
-                    yield day
-                since += 1
-            day += DAY
+        months = next((n for n in (1, 2, 3, 6) if self.days / (30 * n) <= MOST_TICKS), 12)
+        days = (self.first + n * DAY for n in range(self.days + 1))
+        if weeks:
+            yield from [day for day in days if day.weekday() == 0][::weeks]
+        else:
+            yield from (day for day in days if day.day == 1 and (day.month - 1) % months == 0)
 
 
 def job_line_svg(
