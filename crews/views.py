@@ -1,8 +1,10 @@
 """The door for calendar programs: no sign-in, the address is the key."""
 
 import hashlib
+from datetime import date
 
 from django.conf import settings
+from django.core.cache import cache
 from django.http import HttpRequest, HttpResponse, HttpResponseBase, HttpResponseNotFound
 from django.shortcuts import render
 from django.urls import reverse
@@ -13,6 +15,9 @@ from django.views.decorators.csrf import csrf_exempt
 from django.views.decorators.http import require_safe
 
 from crews import feeds, selectors, services
+from crews.models import FeedSubscription
+
+KEPT_SECONDS = 24 * 60 * 60
 
 
 @csrf_exempt  # it changes nothing, and every other method is told that it is not allowed
@@ -28,11 +33,9 @@ def feed(request: HttpRequest, token: str) -> HttpResponseBase:
         if request.method == "GET":
             client = request.headers.get("User-Agent", "")
             services.record_fetch(subscription=subscription, client=client, now=now)
-        shown = subscription.shows
-        events = selectors.feed_events(shown, timezone.localdate(now))
-        stamp = shown.feed_revised_at
+        stamp = subscription.shows.feed_revised_at
         revised = None if stamp is None else int(stamp.timestamp())
-        response = _calendar(request, feeds.render(shown, events), revised)
+        response = _calendar(request, _body(subscription, timezone.localdate(now)), revised)
     return _private(response)
 
 
@@ -61,6 +64,24 @@ def _private(response: HttpResponseBase) -> HttpResponseBase:
     response.headers["X-Robots-Tag"] = "noindex"
     response.headers["Referrer-Policy"] = "no-referrer"
     return response
+
+
+def _body(subscription: FeedSubscription, today: date) -> bytes:
+    """
+    Return the calendar's text, made once for each stamp and day in this process.
+
+    Whatever a reader sees moves the stamp forward, and the day moves the edge of what is past.
+    The key is the reader's own, so that nobody is ever given another one's.
+    """
+    shown = subscription.shows
+    if shown.feed_revised_at is None:
+        return feeds.render(shown, selectors.feed_events(shown, today))
+    key = f"feed:{subscription.token_hash}:{shown.feed_revised_at.timestamp()}:{today}"
+    kept: bytes | None = cache.get(key)
+    if kept is None:
+        kept = feeds.render(shown, selectors.feed_events(shown, today))
+        cache.set(key, kept, KEPT_SECONDS)
+    return kept
 
 
 def _calendar(request: HttpRequest, body: bytes, revised: int | None) -> HttpResponseBase:

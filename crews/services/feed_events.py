@@ -180,7 +180,7 @@ class _Picture:
         if self._new:
             FeedEvent.objects.bulk_create(self._new)
         if self._changed:
-            # All of them are there; written over in one statement, which bulk_update is slow to make.
+            # All are there; written over in one statement, which bulk_update is slow to make.
             FeedEvent.objects.bulk_create(
                 self._changed,
                 update_conflicts=True,
