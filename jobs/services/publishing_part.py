@@ -46,7 +46,7 @@ class PartRefused(PublishRefused):
     """A part that cannot be published by itself; the text says why, `part` what it needs."""
 
     def __init__(self, part: Part) -> None:
-        super().__init__("; ".join(misfit.words for misfit in part.misfits[:3]) + ".")
+        super().__init__("; ".join(misfit.words for misfit in part.reasons[:3]) + ".")
         self.part = part
 
 
@@ -77,6 +77,14 @@ class Part:
     def is_ready(self) -> bool:
         """Return whether it may be published by itself."""
         return self.proposal is not None
+
+    @property
+    def reasons(self) -> tuple[Misfit, ...]:
+        """Return the first misfit of each job: what follows it in the job comes of that."""
+        first: dict[int, Misfit] = {}
+        for misfit in self.misfits:
+            first.setdefault(misfit.phase.job_id, misfit)
+        return tuple(first.values())
 
     @property
     def needs(self) -> frozenset[int]:
@@ -110,14 +118,6 @@ def part_of(*, draft: Plan, jobs: Iterable[int]) -> Part:
     cost = objective(real.problem, schedule)
     made = replace(result, schedule=schedule, objective=cost)
     return Part(draft, chosen, (), Proposal(real, made, state_of(real.problem), draft.seed))
-
-
-def with_what_it_needs(*, draft: Plan, jobs: Iterable[int]) -> Part:
-    """Return the least part that has these jobs and can be published, as far as one is found."""
-    part = part_of(draft=draft, jobs=jobs)
-    while part.needs:
-        part = part_of(draft=draft, jobs=part.jobs | part.needs)
-    return part
 
 
 def publish_part(
@@ -212,7 +212,7 @@ def _bookings(plan: Plan) -> dict[int, Booking]:
 def _misfits(wanted: _Wanted, portfolio: Portfolio, schedule: Schedule) -> Iterable[Misfit]:
     """Yield what is not where the part wants it, in the order of time."""
     whys = {
-        phase.pk: placed.because.why
+        phase.pk: placed.because.why.rstrip(".")
         for placed in schedule.placed
         if placed is not None
         for phase in portfolio.stretches[placed.activity].phases

@@ -141,7 +141,8 @@ def test_taking_along_what_it_needs_makes_it_ready():
     wait_until(early, 60)
     draft = planning.plan_now(now=MONDAY, budget_seconds=0)
 
-    part = publishing_part.with_what_it_needs(draft=draft, jobs=[late.pk])
+    part = publishing_part.part_of(draft=draft, jobs=[late.pk])
+    part = publishing_part.part_of(draft=draft, jobs=part.jobs | part.needs)
 
     assert part.is_ready
     assert part.jobs == {early.pk, late.pk}
