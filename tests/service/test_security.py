@@ -1,0 +1,106 @@
+"""
+Headers, cookies, sessions and passwords as docs/security.md tells them.
+
+Source: OWASP ASVS 4.0.3, chapters 2, 3 and 14.4 (from memory); directives of Content Security
+Policy Level 3 (W3C).
+"""
+
+import re
+from pathlib import Path
+from typing import Any
+
+import pytest
+from django.conf import settings
+from django.contrib.auth.password_validation import validate_password
+from django.core.exceptions import ValidationError
+from django.test import Client
+
+pytestmark = pytest.mark.django_db
+
+PAGE = Path(settings.BASE_DIR / "docs" / "security.md")
+
+
+def policy(response: Any) -> dict[str, set[str]]:
+    """Return the directives of a response's policy."""
+    parts = (part.split() for part in response.headers["Content-Security-Policy"].split(";"))
+    return {part[0]: set(part[1:]) for part in parts if part}
+
+
+def test_each_test_that_the_page_names_is_there():
+    named = set(re.findall(r"`(tests/[\w/]+\.py)`", PAGE.read_text()))
+
+    assert len(named) > 10
+    assert [name for name in named if not (settings.BASE_DIR / name).exists()] == []
+
+
+@pytest.mark.parametrize("address", ["/admin/login/", "/health/", "/api/v1/jobs/", "/feeds/x.ics"])
+def test_nothing_runs_in_a_page_but_our_own_files(address: str):
+    told = policy(Client().get(address))
+
+    assert told["default-src"] == {"'none'"}
+    assert told["script-src"] == told["style-src"] == {"'self'"}
+    assert told["frame-ancestors"] == told["base-uri"] == {"'none'"}
+    assert told["form-action"] == {"'self'"}
+    assert not any("unsafe" in source for sources in told.values() for source in sources)
+
+
+def test_headers_keep_browsers_from_guessing_framing_and_telling():
+    headers = Client().get("/admin/login/").headers
+
+    assert headers["X-Content-Type-Options"] == "nosniff"
+    assert headers["X-Frame-Options"] == "DENY"
+    assert headers["Referrer-Policy"] == "same-origin"
+
+
+def test_cookies_are_not_for_scripts_nor_for_other_sites(office: Any):
+    office.set_password("girts at 24 inches")
+    office.save()
+    given = {"username": "office", "password": "girts at 24 inches"}
+
+    cookies = Client().post("/admin/login/", given).cookies
+
+    for name in ("sessionid", "csrftoken"):
+        assert cookies[name]["httponly"]
+        assert cookies[name]["samesite"] == "Lax"
+
+
+def test_a_session_is_new_at_sign_in_and_gone_at_sign_out(office: Any):
+    office.set_password("girts at 24 inches")
+    office.save()
+    client = Client()
+    # A session that someone else may have put there.
+    client.session.save()
+    before = client.session.session_key
+
+    client.post("/admin/login/", {"username": "office", "password": "girts at 24 inches"})
+    inside = client.session.session_key
+    client.post("/admin/logout/")
+
+    assert before != inside
+    stolen = Client()
+    stolen.cookies["sessionid"] = inside
+    assert stolen.get("/admin/").status_code == 302
+
+
+def test_a_new_password_ends_the_sessions_of_the_old(office: Any):
+    client = Client()
+    client.force_login(office)
+
+    office.set_password("purlins at 24 inches")
+    office.save()
+
+    assert client.get("/admin/").status_code == 302
+
+
+@pytest.mark.parametrize("password", ["short", "elevenchars", "123456789012"])
+def test_a_password_that_is_easily_guessed_is_refused(password: str):
+    with pytest.raises(ValidationError):
+        validate_password(password)
+
+
+def test_a_request_carries_its_number_or_a_new_one():
+    given = Client().get("/health/", headers={"X-Request-ID": "abc-12345678"})
+    forged = Client().get("/health/", headers={"X-Request-ID": "a\\nb forged line"})
+
+    assert given.headers["X-Request-ID"] == "abc-12345678"
+    assert re.fullmatch("[0-9a-f]{32}", forged.headers["X-Request-ID"])
