@@ -2,6 +2,7 @@
 
 import hashlib
 from datetime import date
+from typing import NamedTuple
 
 from django.conf import settings
 from django.core.cache import cache
@@ -25,18 +26,15 @@ KEPT_SECONDS = 24 * 60 * 60
 def feed(request: HttpRequest, token: str) -> HttpResponseBase:
     """Return the calendar that the token opens; a wrong and a revoked token look alike."""
     now = timezone.now()
-    subscription = selectors.subscription_for(token)
-    response: HttpResponseBase
-    if subscription is None:
-        response = _nothing_here()
-    else:
-        if request.method == "GET":
-            client = request.headers.get("User-Agent", "")
-            services.record_fetch(subscription=subscription, client=client, now=now)
-        stamp = subscription.shows.feed_revised_at
-        revised = None if stamp is None else int(stamp.timestamp())
-        response = _calendar(request, _body(subscription, timezone.localdate(now)), revised)
-    return _private(response)
+    opened = selectors.open_link(token)
+    if opened is None:
+        return _private(_nothing_here())
+    subscription, stamp = opened
+    if request.method == "GET":
+        client = request.headers.get("User-Agent", "")
+        services.record_fetch(subscription=subscription, client=client, now=now)
+    text = _text(subscription, stamp, timezone.localdate(now))
+    return _private(_calendar(request, text))
 
 
 @require_safe
@@ -66,31 +64,42 @@ def _private(response: HttpResponseBase) -> HttpResponseBase:
     return response
 
 
-def _body(subscription: FeedSubscription, today: date) -> bytes:
+class _Text(NamedTuple):
+    """A calendar's text, and what readers ask about it."""
+
+    body: bytes
+    etag: str
+    revised: int | None
+
+
+def _text(subscription: FeedSubscription, stamp: str, today: date) -> _Text:
     """
     Return the calendar's text, made once for each stamp and day in this process.
 
     Whatever a reader sees moves the stamp forward, and the day moves the edge of what is past.
     The key is the reader's own, so that nobody is ever given another one's.
     """
-    shown = subscription.shows
-    if shown.feed_revised_at is None:
-        return feeds.render(shown, selectors.feed_events(shown, today))
-    key = f"feed:{subscription.token_hash}:{shown.feed_revised_at.timestamp()}:{today}"
-    kept: bytes | None = cache.get(key)
+    key = f"feed:{subscription.token_hash}:{stamp.replace(' ', 'T')}:{today}"
+    kept: _Text | None = cache.get(key) if stamp else None
     if kept is None:
-        kept = feeds.render(shown, selectors.feed_events(shown, today))
-        cache.set(key, kept, KEPT_SECONDS)
+        shown = subscription.shows
+        body = feeds.render(shown, selectors.feed_events(shown, today))
+        at = shown.feed_revised_at
+        revised = None if at is None else int(at.timestamp())
+        kept = _Text(body, f'"{hashlib.sha256(body).hexdigest()}"', revised)
+        if stamp:
+            cache.set(key, kept, KEPT_SECONDS)
     return kept
 
 
-def _calendar(request: HttpRequest, body: bytes, revised: int | None) -> HttpResponseBase:
+def _calendar(request: HttpRequest, text: _Text) -> HttpResponseBase:
     """Return the body, or 304 to a reader that has it (RFC 9110, section 13.2.2)."""
-    etag = f'"{hashlib.sha256(body).hexdigest()}"'
-    response = HttpResponse(body, content_type="text/calendar; charset=utf-8")
-    response.headers["ETag"] = etag
+    response = HttpResponse(text.body, content_type="text/calendar; charset=utf-8")
+    response.headers["ETag"] = text.etag
     response.headers["Cache-Control"] = "private, max-age=300"
-    if revised is not None:
-        response.headers["Last-Modified"] = http_date(revised)
-    answer = get_conditional_response(request, etag=etag, last_modified=revised, response=response)
+    if text.revised is not None:
+        response.headers["Last-Modified"] = http_date(text.revised)
+    answer = get_conditional_response(
+        request, etag=text.etag, last_modified=text.revised, response=response
+    )
     return answer or response

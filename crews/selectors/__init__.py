@@ -4,6 +4,7 @@ from crews.selectors.feeds import (
     LOOK_BACK,
     calendars_with_readers,
     feed_events,
+    open_link,
     subscription_for,
     token_hash,
 )
@@ -17,6 +18,7 @@ __all__ = [
     "equipment_with_days_off",
     "feed_events",
     "firm",
+    "open_link",
     "subscription_for",
     "token_hash",
 ]

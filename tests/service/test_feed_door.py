@@ -202,12 +202,12 @@ def test_a_reader_is_recorded_with_time_and_program(client, path):
 
 
 @pytest.mark.parametrize("count", [1, 20])
-def test_a_fetch_costs_two_queries_and_one_write_at_most_and_later_ones_one(
+def test_a_first_fetch_costs_three_queries_and_a_write_and_later_ones_one_query(
     client, crew, path, count, django_assert_num_queries
 ):
     FeedEventFactory.create_batch(count, crew=crew)
 
-    with django_assert_num_queries(3):  # subscription with crew, the write, events
+    with django_assert_num_queries(4):  # subscription, the write, crew, events
         client.get(path)
     with django_assert_num_queries(1):  # the text is kept until the calendar or the day changes
         client.get(path)
