@@ -22,7 +22,7 @@ if TYPE_CHECKING:
 BAR_PX, LANE_PX, TOP_PX = 22.0, 42.0, 17.0
 LETTER_PX, WORD_LETTER_PX, DAY_LETTER_PX = 6.3, 5.9, 6.6
 """About how wide a letter is: of labels, within bars, of days."""
-NAME_LETTERS, ABOUT_LETTERS = 13, 16
+NAME_LETTERS, ABOUT_LETTERS = 13, 18
 """So many letters of a row's name, and of what is said under it, go on one line."""
 MARK_PX = 3.0
 LEAST_BAR_PX = 5.0

@@ -34,6 +34,8 @@ if TYPE_CHECKING:
 SHORTEST_GAP = timedelta(hours=4)
 # Digging follows layout in one visit, and waits for its ticket: the wait is of both.
 SOON_AFTER = timedelta(hours=2)
+# Nobody chases a hold of later work yet, and a season's jobs would take seconds to ask. Our own.
+HOLDS_WITHIN = timedelta(weeks=6)
 # A start that moves by less is no other day to anybody; the same as in a plan's cost.
 SAME_START = timedelta(hours=4)
 
@@ -126,7 +128,9 @@ class _Reader:
         self.bays = self._bays()
         self.rows = self._rows(plan)
         self.told = self._told()
-        self.held = holds.told_to_crews(now=now, jobs={row.job for row in self.rows})
+        soon = now + HOLDS_WITHIN
+        near = {row.job for row in self.rows if row.starts_at < soon}
+        self.held = holds.told_to_crews(now=now, jobs=near)
         self.waits = self._waits()
         self.promises = plans.promises(plan) if plan else []
         self.late = {row.job.pk for row in self.promises if row.days_late}

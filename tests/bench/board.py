@@ -1,7 +1,8 @@
 """
 The booking board in a real Chromium: how soon it can be used, and how long a move's answer takes.
 
-    python -m tests.bench.board [--crews 5 20 60] [--jobs-per-crew 13] [--weeks 26] [--json]
+    python -m tests.bench.board [--crews 5 20 60] [--jobs-per-crew 13] [--weeks 26]
+                                [--straight] [--json]
 
 Plans a firm of each size, serves the board from this process, opens it signed in, scrolls it from
 corner to corner, picks bars, and asks for moves by keyboard. `server_ms` is the view alone by
@@ -18,7 +19,7 @@ import statistics
 import sys
 import time
 from contextlib import contextmanager
-from datetime import datetime
+from datetime import datetime, timedelta
 from typing import TYPE_CHECKING, Any
 from zoneinfo import ZoneInfo
 
@@ -150,7 +151,62 @@ def server(query: str) -> tuple[int, int, int]:
     return round(statistics.median(times)), len(queries), len(answer.content)
 
 
-def one_size(crews: int, *, per_crew: int, weeks: int, picture: str) -> dict[str, Any]:
+def write_bookings(*, crews: int, weeks: int) -> None:
+    """Write a published plan straight, without planning: each crew has a phase on each workday."""
+    from django.contrib.auth.models import User
+
+    from crews.models import Crew
+    from jobs.models import Booking, Job, Phase, Plan
+    from jobs.selectors.plans import CREW_PHASES
+    from tests.factories import CrewFactory, FirmFactory, JobFactory, WorkHoursFactory
+
+    FirmFactory()
+    User.objects.create(username="ann", is_staff=True, is_superuser=True)
+    week = WorkHoursFactory()
+    for _ in range(crews):
+        CrewFactory(work_hours=week)
+    codes = [code for code in CREW_PHASES if "REWORK" not in code][:10]
+    days = [NOW + timedelta(days=n, hours=1) for n in range(7 * weeks)]
+    days = [day for day in days if day.weekday() < 5]
+    model = JobFactory(number="26-00000", promised_on=NOW.date() + timedelta(days=40))
+    per_crew = -(-len(days) // len(codes))
+    columns = {f.attname: getattr(model, f.attname) for f in Job._meta.concrete_fields}
+    del columns["id"]
+    jobs = Job.objects.bulk_create(
+        Job(**(columns | {"number": f"26-{n:05d}"})) for n in range(1, crews * per_crew + 1)
+    )
+    phases = Phase.objects.bulk_create(
+        Phase(job=job, code=code, sequence=n, labor_hours=32)
+        for job in jobs
+        for n, code in enumerate(codes)
+    )
+    plan = Plan.objects.create(
+        status="PUBLISHED", as_of=NOW, made_at=NOW, published_at=NOW, source="bench", seconds=0
+    )
+    rows = []
+    for index, crew in enumerate(Crew.objects.order_by("pk")):
+        first = index * per_crew * len(codes)
+        for n, day in enumerate(days):
+            rows.append(
+                Booking(
+                    plan=plan,
+                    phase=phases[first + n],
+                    crew=crew,
+                    starts_at=day,
+                    ends_at=day + timedelta(hours=8),
+                    work_hours=8,
+                    because="After the phase before it",
+                    because_kind="LINK",
+                    because_phase=phases[first + n - 1] if n % len(codes) else None,
+                    is_live=True,
+                )
+            )
+    Booking.objects.bulk_create(rows)
+
+
+def one_size(
+    crews: int, *, per_crew: int, weeks: int, picture: str, straight: bool
+) -> dict[str, Any]:
     """Return the figures of a firm of so many crews, in a database of its own."""
     import time_machine
     from django.contrib.auth.models import User
@@ -161,16 +217,17 @@ def one_size(crews: int, *, per_crew: int, weeks: int, picture: str) -> dict[str
     from tests.browser.conftest import CHROMIUM_ARGS
 
     with time_machine.travel(NOW, tick=True):
-        build_firm(jobs=crews * per_crew, crews=crews, now=NOW)
-        User.objects.filter(username="ann").update(is_staff=True, is_superuser=True)
-        began = time.perf_counter()
-        made = planning.plan_now(now=NOW, budget_seconds=0)
-        publishing.publish(plan_id=made.pk, now=NOW)
-        found: dict[str, Any] = {
-            "crews": crews,
-            "jobs": crews * per_crew,
-            "planned_s": round(time.perf_counter() - began, 1),
-        }
+        found: dict[str, Any] = {"crews": crews}
+        if straight:
+            write_bookings(crews=crews, weeks=weeks)
+        else:
+            build_firm(jobs=crews * per_crew, crews=crews, now=NOW)
+            User.objects.filter(username="ann").update(is_staff=True, is_superuser=True)
+            began = time.perf_counter()
+            made = planning.plan_now(now=NOW, budget_seconds=0)
+            publishing.publish(plan_id=made.pk, now=NOW)
+            found["jobs"] = crews * per_crew
+            found["planned_s"] = round(time.perf_counter() - began, 1)
         for shown in (3, weeks):
             ms, queries, size = server(f"weeks={shown}")
             found[f"grid_{shown}w"] = {"server_ms": ms, "queries": queries, "kB": size // 1000}
@@ -186,7 +243,8 @@ def one_size(crews: int, *, per_crew: int, weeks: int, picture: str) -> dict[str
                 found[f"page_{shown}w"] = measure(page, address, weeks=shown)
                 if picture:
                     page.screenshot(path=f"{picture}-{crews}-{shown}.png")
-            found["moves"] = moves(page, address)
+            if not straight:
+                found["moves"] = moves(page, address)
             if picture:
                 page.screenshot(path=f"{picture}-{crews}-moved.png")
             chromium.close()
@@ -212,6 +270,9 @@ def main(argv: list[str] | None = None) -> int:
     parser.add_argument("--jobs-per-crew", type=int, default=13)
     parser.add_argument("--weeks", type=int, default=26, choices=(8, 26))
     parser.add_argument("--picture", default="", help="where pictures go, without the ending")
+    parser.add_argument(
+        "--straight", action="store_true", help="write bookings without planning; no moves"
+    )
     parser.add_argument("--json", action="store_true")
     given = parser.parse_args(argv)
     os.environ["DJANGO_ALLOW_ASYNC_UNSAFE"] = "true"
@@ -221,7 +282,11 @@ def main(argv: list[str] | None = None) -> int:
     for crews in given.crews:
         with own_database():
             row = one_size(
-                crews, per_crew=given.jobs_per_crew, weeks=given.weeks, picture=given.picture
+                crews,
+                per_crew=given.jobs_per_crew,
+                weeks=given.weeks,
+                picture=given.picture,
+                straight=given.straight,
             )
         rows.append(row)
         print(json.dumps(row) if given.json else row, flush=True)
