@@ -270,4 +270,3 @@ def test_keeping_what_was_told_ends_no_later_than_the_repair(change: tuple[str, 
     assert kept.objective.total <= repaired.objective.total
     if kept.source == REPAIR:
         assert kept.schedule == repaired.schedule
-
