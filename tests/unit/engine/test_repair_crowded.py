@@ -1,4 +1,4 @@
-"""A crew that is booked solid loses days: what follows comes as much later, nobody waits for long."""
+"""A crew booked solid loses days: what follows comes as much later, nobody waits for long."""
 
 from dataclasses import replace
 
