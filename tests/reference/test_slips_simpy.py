@@ -6,7 +6,8 @@ repairs: it comes where it was told to, if nobody is there and what goes before 
 gives that visit up, and the work goes into its first free stretch that is long enough, no sooner
 than told. Or it goes on in turn, everything as much later as it must be; or, with nothing kept,
 each visit goes into its first free stretch, so that what comes later may go first while a delivery
-gives that visit up, and the work goes to its first free stretch that is long enough, no sooner
+is waited for. Which of them a plan took stands in its source. Time is counted in the crew's
+working quarter hours, in which nights and weekends do not exist.
 """
 
 from collections import defaultdict
