@@ -1,16 +1,19 @@
 """What the logs may not hold: the key that opens a crew's calendar."""
 
+import json
 import logging
 from datetime import timedelta
 from types import SimpleNamespace
 from typing import Any
 
 import pytest
+from celery.signals import task_postrun, task_prerun
 from django.conf import settings
+from django.test import Client
 from gunicorn.config import Config
 
 from contractor.access_log import AccessLog
-from contractor.logs import KeylessFormatter
+from contractor.logs import JsonFormatter, KeylessFormatter
 
 KEY = "F2_tdIXfFhpAzLPkcj-uvE1oWmvGcxewloO58R9mIIw"
 
@@ -78,3 +81,50 @@ def test_the_access_log_tells_of_the_request_without_the_key() -> None:
 
     assert parts["r"] == "GET /feeds/… HTTP/1.1"
     assert KEY not in str(parts)
+
+
+@pytest.mark.django_db
+def test_a_line_carries_the_number_of_its_request() -> None:
+    answer = Client().get("/admin/nowhere/", headers={"X-Request-ID": "abc-12345678"})
+    record = logging.LogRecord("girtline", 20, "", 0, "Plan %s published", (7,), None)
+
+    line = KeylessFormatter("[%(number)s] %(message)s").format(record)
+
+    assert answer.headers["X-Request-ID"] == "abc-12345678"
+    assert line == "[abc-12345678] Plan 7 published"
+
+
+def test_a_line_of_a_worker_carries_the_number_of_its_task() -> None:
+    record = logging.LogRecord("girtline", 20, "", 0, "Sent", (), None)
+
+    task_prerun.send(sender=None, task_id="5c1f")
+    line = JsonFormatter().format(record)
+    task_postrun.send(sender=None, task_id="5c1f")
+
+    assert json.loads(line)["id"] == "5c1f"
+    assert json.loads(JsonFormatter().format(record))["id"] == "-"
+
+
+def test_json_lines_are_without_keys_and_one_line_each() -> None:
+    told = "GET /feeds/" + KEY + '.ics "quoted"\nnext'
+    record = logging.LogRecord("django.request", 30, "", 0, "%s", (told,), None)
+
+    line = JsonFormatter().format(record)
+
+    assert KEY not in line
+    assert "\n" not in line
+    assert json.loads(line)["message"].endswith('"quoted"\nnext')
+
+
+@pytest.mark.parametrize(
+    "text",
+    [
+        f"Authorization: Token {KEY}",
+        f"Cookie: sessionid={KEY}; girtline_phone={KEY}",
+        f"Authorization: Bearer {KEY}",
+    ],
+)
+def test_headers_and_cookies_leave_their_keys_out(text: str) -> None:
+    record = logging.LogRecord("girtline", 20, "", 0, text, (), None)
+
+    assert KEY not in KeylessFormatter().format(record)
