@@ -26,7 +26,6 @@ class PhoneAdmin(admin.ModelAdmin):
     list_select_related = ("crew",)
     search_fields = ("person_name", "crew__name")
     ordering = ("crew__name", "person_name", "id")
-    autocomplete_fields = ("crew",)
     actions = ("new_link", "revoke")
 
     def get_fields(self, request: HttpRequest, obj: Phone | None = None) -> list[str]:
