@@ -176,17 +176,18 @@ def repair(
 
     What follows work that is done early moves forward; inside the freeze only that of the jobs
     `forward`, by primary key. With places to `keep`, by phase, work that nobody was told of, or
-    beyond the freeze, stays there as far as it can. Raises as `plan_now`. It takes a fraction of a
-    second, so a page can wait for it.
+    beyond the freeze, stays there as far as it can, and all else where it was told, even where that
+    sends what must move to the end of the season; the mapping may be empty. Raises as `plan_now`.
+    It takes a fraction of a second, so a page can wait for it.
     """
     work = replace(_work(now), forward=forward)
-    if keep:
+    if keep is not None:
         try:
             kept = _solved(work, lambda portfolio: repair_around(portfolio, keep))
             return _checked(*kept, seed=1)
         except PlanUnsoundError:
             pass  # the places are too old to keep: nothing explains any more why work is there
-    portfolio, result = pushed(work)
+    portfolio, result = pushed(work) if keep is None else kept_in_place(work)
     return _checked(portfolio, result, seed=1)
 
 
