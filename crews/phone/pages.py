@@ -11,6 +11,7 @@ from django.views.decorators.cache import never_cache
 from django.views.decorators.http import require_http_methods, require_safe
 
 from crews.models import Firm
+from crews.phone.messages import CHOICES
 from crews.phone.session import PhoneRequest, keep_signed_in, phone_required, private
 from crews.selectors.phones import invited_phone
 from crews.services import phones
@@ -66,7 +67,8 @@ def _page(
     request: PhoneRequest, template: str, *, as_of: datetime, status: int = 200, **shown: Any
 ) -> HttpResponse:
     """Return a page with what every page shows: whose phone, as of when, the office's number."""
-    every = {"phone": request.phone, "firm": Firm.objects.order_by("pk").first(), "as_of": as_of}
+    firm = Firm.objects.order_by("pk").first()
+    every = {"phone": request.phone, "firm": firm, "as_of": as_of, "report": CHOICES}
     return render(request, template, every | shown, status=status)
 
 

@@ -2,7 +2,7 @@
 
 from django.urls import path
 
-from crews.phone import pages
+from crews.phone import pages, report_urls
 
 app_name = "phone"
 
@@ -11,4 +11,5 @@ urlpatterns = [
     path("phases/<int:phase_id>/", pages.phase, name="phase"),
     path("photos/<int:photo_id>.jpg", pages.photo, name="photo"),
     path("enroll/<str:key>/", pages.enroll, name="enroll"),
+    *report_urls.urlpatterns,
 ]

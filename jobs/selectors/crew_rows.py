@@ -100,6 +100,11 @@ class PhaseRow:
         return (*self.holds, *self.after)
 
     @property
+    def awaited(self) -> list[DeliveryLine]:
+        """Return the deliveries to the site of which some is still to come, its own first."""
+        return [line for line in (*self.deliveries, *self.other_deliveries) if line.is_open]
+
+    @property
     def address(self) -> str:
         """Return the site's address in one line."""
         return crew_site.address(self.job)

@@ -23,12 +23,17 @@ if TYPE_CHECKING:
 
 @dataclass(frozen=True, slots=True)
 class Reporter:
-    """Someone who reports or reads reports: the crews they lead, and whether for all."""
+    """
+    Someone who reports or reads reports: the crews they lead, and whether for all.
+
+    `person_name` is how someone is called who has no sign-in, or reports from a phone of a name.
+    """
 
     user: User | None
     crews: frozenset[int] = frozenset()
     is_office: bool = False
     is_owner: bool = False
+    person_name: str = ""
 
     @property
     def reads_all(self) -> bool:
@@ -38,7 +43,9 @@ class Reporter:
     @property
     def name(self) -> str:
         """Return how people call them."""
-        return "" if self.user is None else self.user.get_full_name() or self.user.get_username()
+        if self.person_name or self.user is None:
+            return self.person_name
+        return self.user.get_full_name() or self.user.get_username()
 
 
 OFFICE = Reporter(None, is_office=True)

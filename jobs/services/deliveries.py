@@ -89,9 +89,12 @@ def arrive(
     now: datetime,
     shortage: str = "",
     by: User | None = None,
+    told_by: str = "",
 ) -> DeliveryReport:
     """
     Note that a delivery is there; with a shortage the phase goes on waiting for the rest.
+
+    `told_by` is the name of whoever tells it and has no sign-in.
 
     Raises
     ------
@@ -112,6 +115,7 @@ def arrive(
             )
         note = f"short or damaged: {shortage}" if shortage else ""
         report = _report(delivery, Kind.ARRIVED, now, by, note=note)
+        report.told_by = report.told_by or told_by
         delivery.arrived_on = arrived_on
         delivery.shortage = shortage
         return _stored(delivery, report)

@@ -99,7 +99,7 @@ def take_reports(*, reports: Sequence[NewReport], who: Reporter, now: datetime) 
             else:
                 answers[place] = Answer(report.id, outcome)
                 is_moved = is_moved or moved
-        wanted = _wish(now, who.user) if is_moved else None
+        wanted = wish_for_plan(now=now, by=who.user) if is_moved else None
     return Taken([answers[place] for place in sorted(answers)], wanted)
 
 
@@ -140,6 +140,17 @@ def _take(report: NewReport, who: Reporter, now: datetime) -> tuple[Outcome, boo
         from_office=who.is_office,
     )
     return Outcome.RECEIVED, tell_anew(phase=phase, now=now, by=who.user)
+
+
+def wish_for_plan(*, now: datetime, by: User | None) -> PlanRequest | None:
+    """
+    Return a stored wish for a plan of what was reported; None before there is a first plan.
+
+    A run answers every wish that was there before it read the work, so twenty make one plan.
+    """
+    if not Plan.objects.exclude(status=Plan.Status.REPLACED).exists():
+        return None
+    return planning.request_plan(reason=REASON, now=now, by=by)
 
 
 def set_by_office(*, phase: Phase, now: datetime, by: User | None = None) -> None:
@@ -306,14 +317,3 @@ def _set_state(phase: Phase, state: Standing) -> None:
     phase.stopped_by = state.stopped_by
     phase.stopped_at = state.stopped_at
     phase.stopped_until = state.stopped_until
-
-
-def _wish(now: datetime, by: User | None) -> PlanRequest | None:
-    """
-    Return a stored wish for a plan of what was reported; None before there is a first plan.
-
-    A run answers every wish that was there before it read the work, so twenty make one plan.
-    """
-    if not Plan.objects.exclude(status=Plan.Status.REPLACED).exists():
-        return None
-    return planning.request_plan(reason=REASON, now=now, by=by)

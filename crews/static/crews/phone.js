@@ -1,0 +1,352 @@
+// The crews' pages: reports go into the outbox, what became of each is shown, and how old the page
+// is. Without scripts, or where the phone cannot keep anything, the forms are sent as they are.
+"use strict";
+(() => {
+  const DOUBLE_TAP_MS = 700;
+  const OLD_MS = 10 * 60 * 1000;
+  const REFRESH_AFTER_MS = 2 * 60 * 1000;
+  const LONGEST_SIDE_PX = 1600;
+  const QUALITY = 0.8;
+  const RETRY_MS = [5, 15, 60, 300].map((seconds) => seconds * 1000);
+  const status = document.getElementById("outbox");
+  let isBusy = false;
+  let isSignedOut = false;
+  let failures = 0;
+  let retry = 0;
+
+  const plural = (count, one, many) => `${count} ${count === 1 ? one : many}`;
+
+  function element(name, text, className = "") {
+    const made = document.createElement(name);
+    made.textContent = text;
+    if (className) made.className = className;
+    return made;
+  }
+
+  function clock(iso) {
+    const at = new Date(iso);
+    const time = at.toLocaleTimeString("en-GB", { hour: "2-digit", minute: "2-digit" });
+    const isToday = at.toDateString() === new Date().toDateString();
+    return isToday ? time : `${at.toLocaleDateString("en-US", { weekday: "short" })} ${time}`;
+  }
+
+  // --- how old the page is ---
+
+  function showAge() {
+    const line = document.getElementById("age");
+    if (!line) return;
+    const ageMs = Math.max(0, Date.now() - Date.parse(line.dataset.asOf));
+    line.dataset.words ??= line.textContent;
+    const minutes = Math.floor(ageMs / 60_000);
+    const hours = Math.floor(minutes / 60);
+    const age = hours >= 48 ? `${Math.floor(hours / 24)} days` : hours ? `${hours} h` : `${minutes} min`;
+    const signal = navigator.onLine && !failures ? "" : "No signal. ";
+    line.textContent = `${signal}${line.dataset.words}${minutes ? `, ${age} old` : ""}`;
+    line.classList.toggle("old", ageMs > OLD_MS);
+  }
+
+  function ageOf() {
+    const line = document.getElementById("age");
+    return line ? Date.now() - Date.parse(line.dataset.asOf) : 0;
+  }
+
+  // --- what was said, and what became of it ---
+
+  const STATES = { waiting: "waiting for signal", received: "received", refused: "NOT taken" };
+
+  function line(said, beside) {
+    const item = element("li", "", said.state);
+    const photos = beside.filter((one) => one.report === said.id);
+    const missing = photos.filter((one) => one.state !== "received").length;
+    const words = [`${said.words}, ${clock(said.madeAt)}: ${STATES[said.state]}`];
+    if (said.state === "received") words[0] += ` ${clock(said.at)}`;
+    if (photos.length) {
+      words.push(missing ? `${plural(missing, "photo", "photos")} waiting` : "photos received");
+    }
+    item.append(element("span", `${words.join(", ")}.`));
+    for (const told of said.told) item.append(element("p", told, "told"));
+    if (said.undone || said.undoes) return item;
+    const bar = element("p", "", "buttons");
+    const act = (text, what) => {
+      const button = element("button", text, "button");
+      button.type = "button";
+      button.dataset.act = what;
+      button.dataset.id = said.id;
+      button.setAttribute("aria-label", `${text}: ${said.words}, ${said.label}`);
+      bar.append(button);
+    };
+    if (said.state === "refused") {
+      act("Send again", "again");
+      act("Drop it", "drop");
+    } else {
+      act("Undo", "undo");
+    }
+    item.append(bar);
+    return item;
+  }
+
+  async function show() {
+    const all = await Outbox.all();
+    const reports = all.filter((one) => one.kind === "report");
+    const boxes = document.querySelectorAll(".report[data-phase]");
+    const shown = new Set();
+    for (const box of boxes) {
+      const mine = reports.filter((one) => one.fields.phase === box.dataset.phase);
+      const list = box.querySelector(".said");
+      list.replaceChildren(...mine.toReversed().map((one) => line(one, all)));
+      list.hidden = !mine.length;
+      mine.forEach((one) => shown.add(one.id));
+      const stands = mine.filter((one) => !one.undone && !one.undoes && one.state !== "refused");
+      box.classList.toggle("begun", stands.some((one) => one.fields.do === "STARTED"));
+    }
+    const others = reports.filter((one) => !shown.has(one.id) && one.state !== "received");
+    const rest = document.getElementById("said-all");
+    const list = element("ul", "", "said");
+    list.append(
+      ...others.map((one) => {
+        const item = line(one, all);
+        item.prepend(element("strong", `${one.label}. `));
+        return item;
+      }),
+    );
+    rest.replaceChildren(element("h2", "Said from this phone"), list);
+    rest.hidden = !others.length;
+    sum(all);
+  }
+
+  function sum(all) {
+    const waiting = all.filter((one) => one.state === "waiting").length;
+    const refused = all.filter((one) => one.state === "refused" && one.kind === "report").length;
+    const words = [];
+    if (isSignedOut) {
+      words.push("This phone is not signed in any more. Ask the office for a link.");
+    }
+    if (waiting) {
+      const rest = isSignedOut ? "kept on this phone" : "waiting to go out, by itself";
+      words.push(`${plural(waiting, "report or photo is", "reports or photos are")} ${rest}.`);
+    }
+    if (refused) words.push(`${plural(refused, "report was", "reports were")} NOT taken: see why.`);
+    const said = words.join(" ");
+    if (status.textContent === said) return;
+    status.replaceChildren(...(said ? [element("p", said, refused ? "error" : "")] : []));
+  }
+
+  // --- sending ---
+
+  async function send() {
+    clearTimeout(retry);
+    const before = new Set((await waiting()).map((one) => one.id));
+    if (!before.size) return;
+    try {
+      await Outbox.send();
+      failures = 0;
+      isSignedOut = false;
+    } catch (fault) {
+      isSignedOut = fault instanceof Outbox.SignedOut;
+      failures += 1;
+      retry = setTimeout(send, RETRY_MS[Math.min(failures, RETRY_MS.length) - 1]);
+    }
+    await show();
+    showAge();
+    const left = new Set((await waiting()).map((one) => one.id));
+    if ([...before].some((id) => !left.has(id))) await refresh();
+  }
+
+  const waiting = async () => (await Outbox.all()).filter((one) => one.state === "waiting");
+
+  async function sendInBackground() {
+    // Chromium only: the worker sends when there is signal, even if no page is open then.
+    const worker = await navigator.serviceWorker?.ready;
+    await worker?.sync?.register("outbox").catch(() => {});
+  }
+
+  // --- the page anew, without losing what is being typed ---
+
+  async function refresh() {
+    const isTyped = document.querySelector("details[open]") || isBusy;
+    if (isTyped || !document.getElementById("age")) return;
+    let text = "";
+    try {
+      const response = await fetch(location.pathname, { headers: { "X-Fresh": "1" } });
+      if (response.status === 403) return location.reload();
+      if (!response.ok) return;
+      text = await response.text();
+    } catch {
+      return;
+    }
+    if (document.querySelector("details[open]") || isBusy) return;
+    const fresh = new DOMParser().parseFromString(text, "text/html");
+    if (!fresh.getElementById("age")) return;
+    for (const id of ["main", "age"]) {
+      document.getElementById(id).replaceWith(fresh.getElementById(id));
+    }
+    makeReady();
+    await show();
+    showAge();
+    keepPages();
+  }
+
+  // Reads the pages behind the week's links into the worker's cache, one after the other.
+  async function keepPages() {
+    if (location.pathname !== "/phone/" || !navigator.serviceWorker?.controller) return;
+    const links = document.querySelectorAll('main a[href^="/phone/phases/"]');
+    const paths = new Set([...links].map((link) => link.pathname));
+    const cache = await caches.open("pages");
+    for (const old of await cache.keys()) {
+      const { pathname } = new URL(old.url);
+      if (pathname !== "/phone/" && !paths.has(pathname)) await cache.delete(old);
+    }
+    for (const path of paths) {
+      try {
+        await fetch(path, { headers: { "X-Fresh": "1" }, priority: "low" });
+      } catch {
+        return;
+      }
+    }
+  }
+
+  // --- photos ---
+
+  // Draws a photo anew, smaller, which also leaves the place it was taken at behind.
+  async function shrunk(file) {
+    try {
+      const picture = await createImageBitmap(file, { imageOrientation: "from-image" });
+      const scale = Math.min(1, LONGEST_SIDE_PX / Math.max(picture.width, picture.height));
+      const canvas = document.createElement("canvas");
+      canvas.width = Math.round(picture.width * scale);
+      canvas.height = Math.round(picture.height * scale);
+      canvas.getContext("2d").drawImage(picture, 0, 0, canvas.width, canvas.height);
+      picture.close();
+      const made = await new Promise((done) => canvas.toBlob(done, "image/jpeg", QUALITY));
+      return made ?? file;
+    } catch {
+      return file; // of a kind that this phone cannot read: the office's computer judges it
+    }
+  }
+
+  // --- what is pressed ---
+
+  function say(words) {
+    status.replaceChildren(element("p", words));
+  }
+
+  async function keep(form, button) {
+    const box = form.closest(".report");
+    const data = new FormData(form);
+    const files = data.getAll("photo").filter((file) => file.size);
+    const fields = { do: button.value };
+    for (const [name, value] of data) {
+      const isOurs = ["csrfmiddlewaretoken", "id", "photo"].includes(name);
+      if (!isOurs && typeof value === "string" && value.trim()) fields[name] = value;
+    }
+    if (button.value === "NOTE" && !fields.note && !files.length) {
+      say("Write a word or two, or take a photo.");
+      return;
+    }
+    if (files.length) {
+      fields.photos = String(files.length);
+      say("Making the photo small …");
+    }
+    const photos = [];
+    for (const file of files) photos.push(await shrunk(file));
+    const words = [button.dataset.words, fields.note, fields.shortage].filter(Boolean).join(": ");
+    try {
+      await Outbox.add({ fields, words, label: box.dataset.label, photos });
+    } catch (fault) {
+      say(`This phone could not keep it (${fault.name}). Free some space, or call the office.`);
+      return;
+    }
+    form.reset();
+    form.closest("details")?.removeAttribute("open");
+    status.replaceChildren();
+    await show();
+    navigator.storage?.persist?.();
+    sendInBackground();
+    send();
+  }
+
+  async function once(what) {
+    if (isBusy) return;
+    isBusy = true;
+    const earliest = new Promise((done) => setTimeout(done, DOUBLE_TAP_MS));
+    try {
+      await what();
+    } finally {
+      // The second tap of a double tap may land on what has moved under the thumb.
+      await earliest;
+      isBusy = false;
+    }
+  }
+
+  document.addEventListener("submit", (event) => {
+    const form = event.target.closest("form[data-report]");
+    if (!form) return;
+    event.preventDefault();
+    const button = event.submitter ?? form.querySelector("button[name=do]");
+    once(() => keep(form, button));
+  });
+
+  document.addEventListener("change", (event) => {
+    if ("sends" in event.target.dataset && event.target.files.length) {
+      event.target.form.requestSubmit(event.target.form.querySelector("button[name=do]"));
+    }
+  });
+
+  document.addEventListener("click", (event) => {
+    const button = event.target.closest("button[data-act]");
+    if (!button) return;
+    once(async () => {
+      await Outbox[button.dataset.act](button.dataset.id);
+      await show();
+      if (button.dataset.act !== "drop") send();
+    });
+  });
+
+  function makeReady() {
+    document.documentElement.classList.add("scripted");
+  }
+
+  async function begin() {
+    try {
+      await Outbox.open();
+    } catch {
+      // The phone keeps nothing (a private window, say): leave the forms to the browser.
+      document.addEventListener("submit", (event) => event.stopImmediatePropagation(), true);
+      return;
+    }
+    makeReady();
+    await Outbox.forgetOld();
+    await show();
+    showAge();
+    setInterval(showAge, 30_000);
+    new BroadcastChannel("girtline-outbox").onmessage = show;
+    addEventListener("online", () => {
+      send();
+      refresh();
+    });
+    addEventListener("offline", showAge);
+    document.addEventListener("visibilitychange", () => {
+      if (document.hidden) return;
+      showAge();
+      send();
+      if (ageOf() > REFRESH_AFTER_MS) refresh();
+    });
+    await send();
+    // As last read, since the network was slow: ask again without hurry.
+    if (ageOf() > 15_000) refresh();
+    if (navigator.serviceWorker) {
+      await navigator.serviceWorker.register("/phone/sw.js");
+      await navigator.serviceWorker.ready;
+      if (!navigator.serviceWorker.controller) {
+        await new Promise((done) =>
+          navigator.serviceWorker.addEventListener("controllerchange", done, { once: true }),
+        );
+        // The week was read before there was a worker to keep it.
+        await fetch(location.pathname, { headers: { "X-Fresh": "1" } }).catch(() => {});
+      }
+      await keepPages();
+    }
+  }
+
+  begin();
+})();
