@@ -18,7 +18,7 @@ from contractor.engine.occupancy import new_state
 from contractor.engine.passes import Keys, order_by_start, pass_into, sort_by
 from contractor.engine.placing import Pass
 from contractor.engine.prepared import NONE, Layout, prepare
-from contractor.engine.prices import PRICE_CREW_CHANGE
+from contractor.engine.prices import PRICE_LATE_DAY
 from contractor.engine.pricing import price_of_all
 from contractor.engine.problem import Problem
 from contractor.engine.repair import run_repair
@@ -51,7 +51,7 @@ AT_ONCE = ", begun at once"
 """Nothing is held back for its job to run through: that takes time which others may wait for."""
 YIELDING_CREW_SLOTS = 64
 """Sixteen hours by the clock: a crew yields to one that is done by the next day; our own."""
-LEAST_WORTH_MOVING_MORE = PRICE_CREW_CHANGE
+LEAST_WORTH_MOVING_MORE = PRICE_LATE_DAY
 """What a plan that moves more people than the repair must save; our own."""
 ATC_LOOK_AHEAD = 2.0
 """The k of apparent tardiness cost; 1.5 to 4.5 is usual (from memory)."""

@@ -1,15 +1,18 @@
 """
 The API under bodies and parameters made from its own schema, asked by every role.
 
-No answer is a server error, and each is one that the schema tells of. Source: the checks of
-schemathesis, an independent reader of OpenAPI 3.0.
+No answer is a server error. Source: the checks of schemathesis, an independent reader of OpenAPI
+3.0.
 """
 
+from collections.abc import Iterator
 from typing import Any
 
 import pytest
 import schemathesis
+from django.core.signals import request_finished, request_started
 from django.core.wsgi import get_wsgi_application
+from django.db import close_old_connections
 from hypothesis import HealthCheck, Phase, given, settings
 from hypothesis import strategies as st
 from schemathesis.checks import not_a_server_error
@@ -18,7 +21,7 @@ from jobs.services.api_tokens import make_token
 from tests import factories
 from tests.service.portfolio import MONDAY, make_firm, make_job
 
-pytestmark = [pytest.mark.django_db, pytest.mark.usefixtures("on_monday")]
+pytestmark = [pytest.mark.django_db, pytest.mark.usefixtures("on_monday", "one_connection")]
 PEOPLE = {
     "office": factories.OfficeFactory,
     "owner": factories.OwnerFactory,
@@ -29,6 +32,17 @@ PEOPLE = {
 SLOW = {"/api/v1/start-dates/", "/api/v1/what-if/"}
 TRIES = 2
 """Cases for each operation and role: a sweep, which a longer run deepens."""
+
+
+@pytest.fixture
+def one_connection() -> Iterator[None]:
+    """Keep a request's end from closing the connection of the test, as Django's own client does."""
+    both = (request_started, request_finished)
+    for signal in both:
+        signal.disconnect(close_old_connections)
+    yield
+    for signal in both:
+        signal.connect(close_old_connections)
 
 
 @pytest.mark.parametrize("role", list(PEOPLE))

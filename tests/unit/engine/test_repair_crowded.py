@@ -4,16 +4,23 @@ from dataclasses import replace
 
 from contractor.engine import planner
 from contractor.engine.greedy import REPAIR
+from contractor.engine.problem import Problem
 from tests.reference.engine_problems import announced
 from tests.unit.engine.builders import activity, problem
 
 WORK = 40
 
 
-def crowded(jobs: int = 20) -> tuple:
-    rows = [activity(f"a{n}", WORK, job=n) for n in range(jobs)]
-    plain = problem(rows)
-    return announced(plain, planner.plan(plain).schedule)
+def crowded(jobs: int = 20, *, slack: int = 20) -> Problem:
+    """Return jobs told to one crew without a gap, each promised `slack` slots after its finish."""
+    plain = problem([activity(f"a{n}", WORK, job=n) for n in range(jobs)])
+    told = announced(plain, planner.plan(plain).schedule)
+    promised = tuple(
+        replace(told.jobs[row.job], due=row.announced.start + WORK + slack, weight=1.0)
+        for row in told.activities
+        if row.announced
+    )
+    return replace(told, jobs=promised)
 
 
 def test_one_long_delay_moves_all_that_follows_by_it() -> None:
@@ -41,7 +48,7 @@ def test_one_long_delay_moves_all_that_follows_by_it() -> None:
 
 
 def test_a_gap_nearby_is_taken_and_nobody_else_moves() -> None:
-    told = crowded(2)
+    told = crowded(2, slack=1000)
     rows = list(told.activities)
     first, second = sorted(range(2), key=lambda i: rows[i].announced.start)
     rows[first] = replace(rows[first], release=rows[first].announced.start + 4)
