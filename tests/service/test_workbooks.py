@@ -9,6 +9,7 @@ from xml.etree import ElementTree as Tree
 
 import pytest
 from django.core.management import call_command
+from django.db import connection
 from openpyxl import Workbook
 
 from jobs.models import Job, Opening
@@ -117,6 +118,7 @@ def test_a_dumped_workbook_loads_back_to_the_same_firm(tmp_path: Path) -> None:
     dump(directory=tmp_path / "before")
     path = tmp_path / "firm.xlsx"
     path.write_bytes(dump_workbook())
+    connection.check_constraints()  # PostgreSQL empties no table with checks still to come
     call_command("flush", interactive=False, verbosity=0)
 
     load(paths=[path])
