@@ -41,13 +41,25 @@ def link():
         make_job(gate_code="4471#", crew_may_call_buyer=True, buyer_phone="555-0144")
         for _ in range(2)
     )
+    done = second.phases.filter(code="LAYOUT")
     plan = planning.plan_now(now=now, budget_seconds=0)
     publishing.publish(plan_id=plan.pk, now=now)
-    # Everything is today's, one after the other: cleared, held, begun, stopped, done.
-    mine = Booking.objects.filter(crew=crew, is_live=True, phase__job=first).order_by("starts_at")
-    for place, booking in enumerate(mine[:5]):
-        booking.starts_at = now - timedelta(hours=1) + timedelta(minutes=place)
-        booking.ends_at = now + timedelta(hours=2) + timedelta(minutes=place)
+    # Everything is today's, one after the other: cleared, held, begun, stopped, done. What is left
+    # goes two days on, as a crew is nowhere twice.
+    mine = Booking.objects.filter(crew=crew, is_live=True).order_by("-starts_at")
+    today = [*mine.filter(phase__job=first).reverse()[:5], mine.get(phase__in=done)]
+    for booking in mine:
+        booking.starts_at += timedelta(days=60)
+        booking.ends_at += timedelta(days=60)
+        booking.save()
+    for booking in mine.reverse():
+        if booking not in today:
+            booking.starts_at -= timedelta(days=58)
+            booking.ends_at -= timedelta(days=58)
+            booking.save()
+    for place, booking in enumerate(today):
+        booking.starts_at = now - timedelta(hours=1) + place * timedelta(minutes=30)
+        booking.ends_at = booking.starts_at + timedelta(minutes=30)
         booking.save()
     Phase.objects.filter(job=first, code="LAYOUT").update(status="UNDER_WAY", started_at=now)
     Phase.objects.filter(job=first, code="POSTS").update(stopped_by="MATERIAL", stopped_at=now)

@@ -190,6 +190,13 @@ PAGES = {
     "phone/enroll/<str:key>/": KEY_ONLY,
     "phone/phases/<int:phase_id>/": KEY_ONLY,
     "phone/photos/<int:photo_id>.jpg": KEY_ONLY,
+    "phone/reports/": KEY_ONLY,
+    "phone/reports/<uuid:report_id>/photos/": KEY_ONLY,
+    "phone/reports/form/": KEY_ONLY,
+    # The phone's program itself, which tells nothing of anyone.
+    "phone/manifest.webmanifest": Page(ALL),
+    "phone/offline/": Page(ALL),
+    "phone/sw.js": Page(ALL),
 }
 
 
