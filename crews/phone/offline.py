@@ -63,7 +63,7 @@ def manifest(request: HttpRequest) -> JsonResponse:
 @require_safe
 def offline(request: HttpRequest) -> HttpResponse:
     """Show what is shown without signal in place of a page that the phone does not have."""
-    return render(request, "crews/phone/offline.html", {"is_offline_page": True})
+    return render(request, "crews/phone/offline.html", {"keeps_said": True})
 
 
 def _version() -> str:

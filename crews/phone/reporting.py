@@ -111,10 +111,12 @@ def photo(request: PhoneRequest, report_id: UUID) -> HttpResponse:
 def form(request: PhoneRequest) -> HttpResponse:
     """Take one report of a page's form, with its photos, and show today's work again."""
     fields = {name: str(value) for name, value in request.POST.items()}
+    # Not named "id": a form whose field is named so hides its own id from scripts.
+    fields["id"] = fields.pop("report_id", "")
     pictures = request.FILES.getlist("photo")
     fields["photos"] = str(len(pictures) or "")
     try:
-        report = phone_report(Sent(fields, request.phone, _made_at(fields.get("id", ""))))
+        report = phone_report(Sent(fields, request.phone, _made_at(fields["id"])))
     except SpecError as refusal:
         _say(request, messages.ERROR, fault_words(refusal))
         return redirect("phone:week")

@@ -76,4 +76,5 @@ def _turned_away(request: HttpRequest) -> HttpResponseBase:
     words = "This phone is not signed in. Ask the office for a link to this page."
     if "application/json" in request.headers.get("Accept", ""):
         return JsonResponse({"error": "phone_unknown", "detail": words}, status=403)
-    return render(request, "crews/phone/turned_away.html", {"words": words}, status=403)
+    shown = {"words": words, "keeps_said": True}
+    return render(request, "crews/phone/turned_away.html", shown, status=403)

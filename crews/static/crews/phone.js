@@ -3,6 +3,7 @@
 "use strict";
 (() => {
   const DOUBLE_TAP_MS = 700;
+  const LAST_READ_MS = 5000; // a page that is older than this did not just come
   const OLD_MS = 10 * 60 * 1000;
   const REFRESH_AFTER_MS = 2 * 60 * 1000;
   const LONGEST_SIDE_PX = 1600;
@@ -11,8 +12,11 @@
   const status = document.getElementById("outbox");
   let isBusy = false;
   let isSignedOut = false;
+  let isCut = false;
   let failures = 0;
   let retry = 0;
+  let refreshing = 0;
+  let wereWaiting = new Set();
 
   const plural = (count, one, many) => `${count} ${count === 1 ? one : many}`;
 
@@ -40,7 +44,7 @@
     const minutes = Math.floor(ageMs / 60_000);
     const hours = Math.floor(minutes / 60);
     const age = hours >= 48 ? `${Math.floor(hours / 24)} days` : hours ? `${hours} h` : `${minutes} min`;
-    const signal = navigator.onLine && !failures ? "" : "No signal. ";
+    const signal = navigator.onLine && !isCut ? "" : "No signal. ";
     line.textContent = `${signal}${line.dataset.words}${minutes ? `, ${age} old` : ""}`;
     line.classList.toggle("old", ageMs > OLD_MS);
   }
@@ -85,8 +89,12 @@
     return item;
   }
 
+  // Whoever sent it, this tab, another or the worker: what the office has changes the page.
   async function show() {
     const all = await Outbox.all();
+    const settled = all.filter((one) => one.state !== "waiting" && wereWaiting.has(one.id));
+    wereWaiting = new Set(all.filter((one) => one.state === "waiting").map((one) => one.id));
+    if (settled.length) refreshSoon();
     const reports = all.filter((one) => one.kind === "report");
     const boxes = document.querySelectorAll(".report[data-phase]");
     const shown = new Set();
@@ -135,24 +143,21 @@
 
   async function send() {
     clearTimeout(retry);
-    const before = new Set((await waiting()).map((one) => one.id));
-    if (!before.size) return;
+    if (!(await Outbox.all()).some((one) => one.state === "waiting")) return;
     try {
       await Outbox.send();
       failures = 0;
-      isSignedOut = false;
+      isSignedOut = isCut = false;
     } catch (fault) {
       isSignedOut = fault instanceof Outbox.SignedOut;
+      isCut = !isSignedOut;
       failures += 1;
       retry = setTimeout(send, RETRY_MS[Math.min(failures, RETRY_MS.length) - 1]);
     }
     await show();
     showAge();
-    const left = new Set((await waiting()).map((one) => one.id));
-    if ([...before].some((id) => !left.has(id))) await refresh();
+    if (isSignedOut) refreshSoon();
   }
-
-  const waiting = async () => (await Outbox.all()).filter((one) => one.state === "waiting");
 
   async function sendInBackground() {
     // Chromium only: the worker sends when there is signal, even if no page is open then.
@@ -162,19 +167,29 @@
 
   // --- the page anew, without losing what is being typed ---
 
+  function refreshSoon() {
+    clearTimeout(refreshing);
+    refreshing = setTimeout(refresh, DOUBLE_TAP_MS);
+  }
+
+  const isInUse = () => isBusy || document.querySelector("details[open]");
+
   async function refresh() {
-    const isTyped = document.querySelector("details[open]") || isBusy;
-    if (isTyped || !document.getElementById("age")) return;
+    if (!document.getElementById("age")) return;
+    if (isInUse()) return refreshSoon();
     let text = "";
     try {
       const response = await fetch(location.pathname, { headers: { "X-Fresh": "1" } });
       if (response.status === 403) return location.reload();
       if (!response.ok) return;
       text = await response.text();
+      isCut = false;
     } catch {
+      isCut = true;
+      showAge();
       return;
     }
-    if (document.querySelector("details[open]") || isBusy) return;
+    if (isInUse()) return refreshSoon();
     const fresh = new DOMParser().parseFromString(text, "text/html");
     if (!fresh.getElementById("age")) return;
     for (const id of ["main", "age"]) {
@@ -236,7 +251,7 @@
     const files = data.getAll("photo").filter((file) => file.size);
     const fields = { do: button.value };
     for (const [name, value] of data) {
-      const isOurs = ["csrfmiddlewaretoken", "id", "photo"].includes(name);
+      const isOurs = ["csrfmiddlewaretoken", "report_id", "photo"].includes(name);
       if (!isOurs && typeof value === "string" && value.trim()) fields[name] = value;
     }
     if (button.value === "NOTE" && !fields.note && !files.length) {
@@ -332,20 +347,23 @@
       if (ageOf() > REFRESH_AFTER_MS) refresh();
     });
     await send();
-    // As last read, since the network was slow: ask again without hurry.
-    if (ageOf() > 15_000) refresh();
-    if (navigator.serviceWorker) {
-      await navigator.serviceWorker.register("/phone/sw.js");
-      await navigator.serviceWorker.ready;
-      if (!navigator.serviceWorker.controller) {
-        await new Promise((done) =>
-          navigator.serviceWorker.addEventListener("controllerchange", done, { once: true }),
-        );
-        // The week was read before there was a worker to keep it.
-        await fetch(location.pathname, { headers: { "X-Fresh": "1" } }).catch(() => {});
-      }
-      await keepPages();
+    // As last read, since the network was slow or is away: ask again without hurry.
+    if (ageOf() > LAST_READ_MS) refresh();
+    // Where the program cannot be fetched now, the next page tries again.
+    if (navigator.serviceWorker) await install().catch(() => {});
+  }
+
+  async function install() {
+    await navigator.serviceWorker.register("/phone/sw.js");
+    await navigator.serviceWorker.ready;
+    if (!navigator.serviceWorker.controller) {
+      await new Promise((done) =>
+        navigator.serviceWorker.addEventListener("controllerchange", done, { once: true }),
+      );
+      // The page was read before there was a worker to keep it.
+      await fetch(location.pathname, { headers: { "X-Fresh": "1" } });
     }
+    await keepPages();
   }
 
   begin();
