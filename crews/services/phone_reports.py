@@ -147,8 +147,8 @@ def _take(phone: Phone, sent: PhoneReport, now: datetime) -> tuple[PhoneAnswer, 
                 follows, told = _also(phone, phase, sent, now)
                 moved, words = moved or follows, (*words, *told)
     except SpecError as refusal:
-        told = fault_words(refusal)
-        return PhoneAnswer(sent.report.id, Outcome.REFUSED, (*told, *changed)), False
+        faults = fault_words(refusal)
+        return PhoneAnswer(sent.report.id, Outcome.REFUSED, (*faults, *changed)), False
     if phase is None:
         return PhoneAnswer(sent.report.id, outcome, words), moved
     phase.refresh_from_db()
@@ -288,6 +288,8 @@ def _record(
 
 
 def _undo_visit(phone: Phone, report: NewReport, now: datetime) -> visits.Recorded | None:
+    if report.corrects_id is None:
+        return None
     undone = FieldReport.objects.filter(
         pk=report.corrects_id, crew=phone.crew, phase=report.phase_id
     ).first()
