@@ -8,6 +8,7 @@ from django.shortcuts import redirect, render
 from django.utils import timezone
 from django.utils.safestring import mark_safe
 from django.views.decorators.cache import never_cache
+from django.views.decorators.gzip import gzip_page
 from django.views.decorators.http import require_http_methods, require_safe
 
 from crews.models import Firm
@@ -20,6 +21,8 @@ from jobs.selectors.crew_week import crew_phase, crew_week
 from jobs.selectors.crew_work import photo_of_crew, told_before
 
 
+# Django's own guard against reading keys off the length of packed pages (BREACH) is in it.
+@gzip_page
 @require_safe
 @phone_required
 def week(request: PhoneRequest) -> HttpResponse:
@@ -28,6 +31,7 @@ def week(request: PhoneRequest) -> HttpResponse:
     return _page(request, "crews/phone/week.html", as_of=shown.as_of, week=shown)
 
 
+@gzip_page
 @require_safe
 @phone_required
 def phase(request: PhoneRequest, phase_id: int) -> HttpResponse:

@@ -5,6 +5,7 @@
   const DOUBLE_TAP_MS = 700;
   const LAST_READ_MS = 5000; // a page that is older than this did not just come
   const OLD_MS = 10 * 60 * 1000;
+  const KEPT_FRESH_MS = 30 * 60 * 1000; // a page behind the week's links is read anew after this
   const REFRESH_AFTER_MS = 2 * 60 * 1000;
   const LONGEST_SIDE_PX = 1600;
   const QUALITY = 0.8;
@@ -105,7 +106,8 @@
       list.hidden = !mine.length;
       mine.forEach((one) => shown.add(one.id));
       const stands = mine.filter((one) => !one.undone && !one.undoes && one.state !== "refused");
-      box.classList.toggle("begun", stands.some((one) => one.fields.do === "STARTED"));
+      const isBegun = "begun" in box.dataset || stands.some((one) => one.fields.do === "STARTED");
+      box.classList.toggle("begun", isBegun);
     }
     const others = reports.filter((one) => !shown.has(one.id) && one.state !== "received");
     const rest = document.getElementById("said-all");
@@ -212,6 +214,8 @@
       if (pathname !== "/phone/" && !paths.has(pathname)) await cache.delete(old);
     }
     for (const path of paths) {
+      const last = Date.parse((await cache.match(path))?.headers.get("Date"));
+      if (Date.now() - last < KEPT_FRESH_MS) continue;
       try {
         await fetch(path, { headers: { "X-Fresh": "1" }, priority: "low" });
       } catch {
