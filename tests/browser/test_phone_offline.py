@@ -64,8 +64,16 @@ def crew(settings: Any, tmp_path: Any) -> Crew:
     plan = planning.plan_now(now=now, budget_seconds=0)
     publishing.publish(plan_id=plan.pk, now=now)
     crew = Crew.objects.get()
-    mine = Booking.objects.filter(crew=crew, is_live=True, phase__code__in=("LAYOUT", "DIG"))
-    mine.update(starts_at=now - timedelta(hours=1), ends_at=now + timedelta(hours=4))
+    # Two phases are today's; the rest goes on by two months, as a crew is nowhere twice.
+    for booking in Booking.objects.filter(crew=crew, is_live=True).order_by("-starts_at"):
+        booking.starts_at += timedelta(days=60)
+        booking.ends_at += timedelta(days=60)
+        booking.save()
+    for place, code in enumerate(("LAYOUT", "DIG")):
+        begins = now + timedelta(hours=2 * place - 1)
+        Booking.objects.filter(crew=crew, is_live=True, phase__code=code).update(
+            starts_at=begins, ends_at=begins + timedelta(hours=2)
+        )
     return crew
 
 
