@@ -64,11 +64,14 @@ def crew(settings: Any, tmp_path: Any) -> Crew:
     plan = planning.plan_now(now=now, budget_seconds=0)
     publishing.publish(plan_id=plan.pk, now=now)
     crew = Crew.objects.get()
-    # Two phases are today's; the rest goes on by two months, as a crew is nowhere twice.
-    for booking in Booking.objects.filter(crew=crew, is_live=True).order_by("-starts_at"):
-        booking.starts_at += timedelta(days=60)
-        booking.ends_at += timedelta(days=60)
-        booking.save()
+    # Two phases are today's; the rest goes two days on, as a crew is nowhere twice.
+    mine = Booking.objects.filter(crew=crew, is_live=True).order_by("-starts_at")
+    rest = mine.exclude(phase__code__in=("LAYOUT", "DIG")).reverse()
+    for bookings, days in ((mine, 60), (rest, -58)):
+        for booking in bookings:
+            booking.starts_at += timedelta(days=days)
+            booking.ends_at += timedelta(days=days)
+            booking.save()
     for place, code in enumerate(("LAYOUT", "DIG")):
         begins = now + timedelta(hours=2 * place - 1)
         Booking.objects.filter(crew=crew, is_live=True, phase__code=code).update(
