@@ -20,7 +20,7 @@ if TYPE_CHECKING:
 
 __all__ = ["LARGEST_BYTES", "read_workbook", "workbook_of"]
 
-# A firm of 200 jobs with its reports is about a tenth of it (measured on the demo firm).
+# A firm of 200 jobs with its reports is about a tenth of it.
 LARGEST_BYTES = 10_000_000
 # A small file that unpacks to more than this was made to do harm.
 LARGEST_UNPACKED_BYTES = 200_000_000
