@@ -42,13 +42,13 @@ type = "http"
 url = "{url}"
 [storage folder]
 type = "filesystem"
-path = "{home}/work/"
+path = "{home}/feed/"
 fileext = ".ics"
 """
 READ = """
 [calendars]
 [[work]]
-path = {home}/work/
+path = {home}/feed/
 type = calendar
 [locale]
 timeformat = %H:%M
@@ -70,7 +70,7 @@ class Subscriber:
 
     def __init__(self, home: Path, url: str) -> None:
         self.home = home
-        (home / "work").mkdir(parents=True)
+        (home / "feed").mkdir(parents=True)
         (home / "sync.conf").write_text(SYNC.format(home=home, url=url))
         (home / "khal.conf").write_text(READ.format(home=home))
 
@@ -92,7 +92,7 @@ class Subscriber:
     @property
     def files(self) -> int:
         """Return how many events the folder holds."""
-        return len(list((self.home / "work").glob("*.ics")))
+        return len(list((self.home / "feed").glob("*.ics")))
 
     def _listed(self) -> dict[str, tuple[str, str]]:
         line = "{title}|{start-date}|{end-date}"
