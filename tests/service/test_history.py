@@ -4,13 +4,13 @@ from datetime import date, timedelta
 from typing import Any
 
 import pytest
-from django.core.exceptions import ValidationError
 
+from contractor.trade.errors import SpecError
 from crews.models import Crew
 from inspections.models import Inspection
 from jobs.models import Delivery, DeliveryReport, Job, Phase
 from jobs.selectors import history
-from jobs.services.history import leave_out, take_in_again
+from jobs.services.left_out import leave_out, take_back
 from tests.service.portfolio import MONDAY, make_firm, make_job
 
 pytestmark = pytest.mark.django_db
@@ -65,16 +65,16 @@ def test_work_that_is_left_out_teaches_nothing_until_it_is_taken_in_again(
     assert [p.left_out for p in history.finished_phases(before=MONDAY)] == [row]
     assert leave_out(phase=phase, reason="Fire", now=MONDAY).pk == row.pk
 
-    assert take_in_again(phase=phase)
-    assert not take_in_again(phase=phase)
+    assert take_back(phase=phase, now=MONDAY)
+    assert not take_back(phase=phase, now=MONDAY)
     assert len(history.finished_work(before=MONDAY)) == 1
 
 
 def test_leaving_out_needs_a_reason_and_a_finished_phase(job: Job, crew: Crew) -> None:
-    with pytest.raises(ValidationError, match="not done"):
+    with pytest.raises(SpecError, match="not done"):
         leave_out(phase=job.phases.get(code="ROOF"), reason="Storm", now=MONDAY)
     phase = finish(job, crew, "FRAME", planned=50, took=60)
-    with pytest.raises(ValidationError, match="reason"):
+    with pytest.raises(SpecError, match="reason"):
         leave_out(phase=phase, reason="  ", now=MONDAY)
 
 
