@@ -117,7 +117,7 @@ def week(context: BrowserContext) -> Page:
 
 def wait_until(page: Page, script: str) -> None:
     """Wait for a script to say so; Playwright's own waiting takes a promise for a yes."""
-    for _ in range(150):
+    for _ in range(600):
         if page.evaluate(script):
             return
         page.wait_for_timeout(100)

@@ -359,11 +359,12 @@
 
   async function install() {
     await navigator.serviceWorker.register("/phone/sw.js");
-    await navigator.serviceWorker.ready;
+    const { active } = await navigator.serviceWorker.ready;
     if (!navigator.serviceWorker.controller) {
-      await new Promise((done) =>
-        navigator.serviceWorker.addEventListener("controllerchange", done, { once: true }),
-      );
+      await new Promise((done) => {
+        navigator.serviceWorker.addEventListener("controllerchange", done, { once: true });
+        active.postMessage("claim");
+      });
       // The page was read before there was a worker to keep it.
       await fetch(location.pathname, { headers: { "X-Fresh": "1" } });
     }

@@ -30,6 +30,11 @@ self.addEventListener("activate", (event) => {
   );
 });
 
+// A page that was on its way in while this worker took over is left out of that; it asks for it.
+self.addEventListener("message", (event) => {
+  if (event.data === "claim") event.waitUntil(self.clients.claim());
+});
+
 self.addEventListener("sync", (event) => {
   if (event.tag === "outbox") event.waitUntil(Outbox.send());
 });
