@@ -193,7 +193,8 @@ def follow(*, failing: float, seed: int = 1) -> Followed:
     plan(START)
     day = START.date()
     last = Booking.objects.filter(is_live=True).latest("ends_at").ends_at
-    while datetime.combine(day, time(), tzinfo=ZONE) <= last:
+    # The outcome of a visit on the last day is known the morning after.
+    while datetime.combine(day, time(), tzinfo=ZONE) <= last + timedelta(days=1):
         moments = [datetime.combine(day, OFFICE_OPENS, tzinfo=ZONE)]
         while moments:
             now = moments.pop(0)
