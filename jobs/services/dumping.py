@@ -1,10 +1,11 @@
 """Writing the database's rows as the CSV files that `load` reads."""
 
 from collections.abc import Iterator, Sequence
+from contextlib import contextmanager
 from pathlib import Path
 from typing import Any
 
-from django.db import models, transaction
+from django.db import connection, models, transaction
 from django.db.models import Q
 
 from contractor.trade.phases import REWORK
@@ -46,15 +47,31 @@ def dump(*, directory: Path, kinds: Sequence[str] = tuple(TABLES)) -> dict[str, 
     for kind in kinds:
         if (directory / f"{kind}.csv").exists():
             raise DumpRefused(f"{directory} has a {kind}.csv already. Name an empty directory.")
-    with transaction.atomic():
+    with _one_moment():
         return {kind: _dump_table(directory, TABLES[kind]) for kind in kinds}
 
 
 def dump_workbook(*, kinds: Sequence[str] = tuple(TABLES)) -> bytes:
     """Return the rows as one XLSX workbook with a sheet of each kind that has rows."""
-    with transaction.atomic():
+    with _one_moment():
         tables = [(kind, *_told(TABLES[kind])) for kind in kinds]
         return workbook_of((kind, header, rows) for kind, header, rows in tables if rows)
+
+
+@contextmanager
+def _one_moment() -> Iterator[None]:
+    """
+    Read everything inside as of one moment, whatever others save meanwhile.
+
+    SQLite's transactions are that by themselves; PostgreSQL's only at this level, which cannot be
+    asked for inside a transaction of the caller's: then the caller's own level holds.
+    """
+    is_outermost = not connection.in_atomic_block
+    with transaction.atomic():
+        if is_outermost and connection.vendor == "postgresql":
+            with connection.cursor() as cursor:
+                cursor.execute("SET TRANSACTION ISOLATION LEVEL REPEATABLE READ, READ ONLY")
+        yield
 
 
 def _dump_table(directory: Path, table: Table) -> int:

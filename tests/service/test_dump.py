@@ -1,11 +1,13 @@
 """Dumping: every column is there, whole firms come back, and nothing is written over."""
 
+from concurrent.futures import ThreadPoolExecutor
 from pathlib import Path
+from typing import Any
 
 import pytest
 from django.conf import settings
 from django.core.management import CommandError, call_command
-from django.db import models, transaction
+from django.db import connection, models, transaction
 
 from crews.models import Crew
 from inspections.models import Inspection
@@ -143,3 +145,28 @@ def test_a_dump_is_never_written_over_another(tmp_path: Path) -> None:
         call_command("dump", str(tmp_path))
 
     assert "Rowan crew" not in (tmp_path / "crews.csv").read_text()
+
+
+@pytest.mark.services
+@pytest.mark.django_db(transaction=True)
+def test_what_others_save_meanwhile_is_in_no_file(tmp_path: Path) -> None:
+    CrewFactory(name="Rowan crew")
+
+    def save_both() -> None:
+        DayOffFactory(crew=CrewFactory(name="Alder crew"))
+        connection.close()
+
+    def when_crews_were_read(execute: Any, sql: str, *args: Any) -> Any:
+        answer = execute(sql, *args)
+        if 'FROM "crews_crew"' in sql and not saved:
+            with ThreadPoolExecutor(1) as other:
+                saved.append(other.submit(save_both).result())
+        return answer
+
+    saved: list[None] = []
+    with connection.execute_wrapper(when_crews_were_read):
+        rows = dump(directory=tmp_path, kinds=["crews", "days_off"])
+
+    assert saved
+    assert Crew.objects.count() == 2
+    assert rows == {"crews": 1, "days_off": 0}
