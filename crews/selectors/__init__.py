@@ -2,6 +2,8 @@
 
 from crews.selectors.feeds import (
     LOOK_BACK,
+    OpenLink,
+    calendar_of,
     calendars_with_readers,
     feed_events,
     open_link,
@@ -13,6 +15,8 @@ from crews.selectors.firm import NoFirm, crews_with_readers, equipment_with_days
 __all__ = [
     "LOOK_BACK",
     "NoFirm",
+    "OpenLink",
+    "calendar_of",
     "calendars_with_readers",
     "crews_with_readers",
     "equipment_with_days_off",

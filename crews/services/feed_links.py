@@ -98,7 +98,9 @@ def revoke(subscription: FeedSubscription, now: datetime) -> None:
     subscription.refresh_from_db(fields=["revoked_at"])
 
 
-def record_fetch(*, subscription: FeedSubscription, client: str, now: datetime) -> bool:
+def record_fetch(
+    *, subscription: FeedSubscription | selectors.OpenLink, client: str, now: datetime
+) -> bool:
     """
     Return whether a fetch was written down; at most one in ten minutes is.
 
