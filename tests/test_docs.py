@@ -7,6 +7,7 @@ from math import ceil
 from pathlib import Path
 
 import pytest
+from django.core.management import BaseCommand, CommandParser, load_command_class
 from packaging.requirements import Requirement
 
 from contractor.engine import prices
@@ -42,6 +43,12 @@ def constraints() -> dict[str, str]:
     return {normal(name): pinned for name, pinned in pins}
 
 
+def parser_of(command: str | None) -> CommandParser:
+    """Return the parser of one of our commands, or of one that takes what all commands take."""
+    found = load_command_class("jobs", command) if command else BaseCommand()
+    return found.create_parser("manage.py", command or "any")
+
+
 def normal(name: str) -> str:
     return re.sub(r"[-_.]+", "-", name).lower()
 
@@ -64,6 +71,23 @@ def test_operations_tells_no_setting_that_is_gone() -> None:
 @pytest.mark.parametrize("command", COMMANDS)
 def test_every_command_is_in_operations(command: str) -> None:
     assert f"| `manage.py {command}" in (DOCS / "operations.md").read_text()
+
+
+@pytest.mark.parametrize("command", COMMANDS)
+def test_every_option_of_a_command_is_in_operations_and_no_other(command: str) -> None:
+    row = re.search(
+        rf"^\| `manage.py {command}([^`]*)` \|", (DOCS / "operations.md").read_text(), re.MULTILINE
+    )
+    usual = {option for action in parser_of(None)._actions for option in action.option_strings}
+    taken = {
+        option
+        for action in parser_of(command)._actions
+        for option in action.option_strings
+        if option.startswith("--")
+    }
+
+    assert row is not None
+    assert set(re.findall(r"--[a-z-]+", row[1])) == taken - usual
 
 
 def test_operations_tells_no_command_that_is_gone() -> None:
