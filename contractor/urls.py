@@ -4,12 +4,18 @@ from django.contrib import admin
 from django.urls import URLPattern, URLResolver, include, path
 from django.views.generic import RedirectView
 
-from contractor import health
+from contractor.health import views as health
 
 urlpatterns: list[URLPattern | URLResolver] = [
     path("", RedirectView.as_view(pattern_name="admin:index")),
     path("admin/board/", include("jobs.board.urls")),
     path("admin/desk/", include("jobs.desk.urls")),
+    path("admin/health/", admin.site.admin_view(health.page), name="health_page"),
+    path(
+        "admin/health/again/<slug:what>/",
+        admin.site.admin_view(health.again),
+        name="health_again",
+    ),
     path("admin/", admin.site.urls),
     path("api/v1/", include("jobs.urls")),
     path("health/", health.health, name="health"),

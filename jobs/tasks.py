@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import logging
+import socket
 from datetime import datetime, timedelta
 
 from celery import shared_task
@@ -13,9 +14,9 @@ from django.utils import timezone
 from crews.selectors import NoFirm
 from inspections.models import WeatherArea
 from inspections.services import weather
-from jobs.models import Heartbeat, TaskRequest
+from jobs.models import TaskRequest
 from jobs.selectors.clock import database_now
-from jobs.services import forecasting, outbox, planning, publishing, task_requests
+from jobs.services import forecasting, heartbeats, outbox, planning, publishing, task_requests
 
 logger = logging.getLogger(__name__)
 
@@ -226,9 +227,8 @@ def refresh_area_weather(*, area_id: int, **_later: object) -> None:
 
 @shared_task(time_limit=30, soft_time_limit=25)
 def heartbeat(**_later: object) -> None:
-    """Write down that a worker is taking tasks, and what its own clock says."""
-    Heartbeat.objects.update_or_create(name="worker", defaults={"beat_at": database_now()})
-    Heartbeat.objects.update_or_create(name="worker clock", defaults={"beat_at": timezone.now()})
+    """Write down that a worker is taking tasks, where, and what its own clock says."""
+    heartbeats.beat(host=socket.gethostname(), now=database_now(), own_now=timezone.now())
 
 
 def _park(plan_request_id: int, error: str) -> None:

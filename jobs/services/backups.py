@@ -24,6 +24,8 @@ from typing import IO, TYPE_CHECKING, Any
 from django.conf import settings
 from django.db import DatabaseError, connection
 
+from jobs.services import heartbeats
+
 if TYPE_CHECKING:
     from collections.abc import Iterator
     from datetime import datetime
@@ -73,6 +75,7 @@ def back_up(*, folder: Path, now: datetime, keep: int = 0) -> BackedUp:
             os.replace(whole, target)
     except OSError as error:
         raise BackupRefused(f"{error}. Name a folder that can be written, with room.") from error
+    heartbeats.note_backup(now=now)
     if keep:
         for old in sorted(folder.glob("girtline-*Z.tar"))[:-keep]:
             old.unlink()

@@ -73,12 +73,6 @@ def send_due(*, person: str, now: datetime) -> Sent | None:
     return Sent(person, len(rows))
 
 
-def oldest_unsent(*, now: datetime) -> datetime | None:
-    """Return since when the oldest notice that should have gone out is due; None where none is."""
-    overdue = Notice.objects.filter(state=Notice.State.WAITING, next_try_at__lte=now)
-    return overdue.order_by("next_try_at").values_list("next_try_at", flat=True).first()
-
-
 def _due(now: datetime) -> QuerySet[Notice]:
     free = Q(claimed_at=None) | Q(claimed_at__lt=now - STALE_AFTER)
     return Notice.objects.filter(free, state=Notice.State.WAITING, next_try_at__lte=now)

@@ -88,6 +88,9 @@ PAGES = {
     "admin/^(?P<app_label>auth|jobs|crews|inspections)/$": Page("owsr"),
     "admin/(?P<url>.*)$": Page(STAFF),
     "admin/auth/user/<id>/password/": Page(""),
+    # Is it running, and trying again what was given up.
+    "admin/health/": Page("ow"),
+    "admin/health/again/<slug:what>/": Page("o", "o"),
     # Desks, board and look-ahead.
     "admin/board/": Page("owsr"),
     "admin/board/accept/": Page("o", "o"),

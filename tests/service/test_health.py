@@ -1,6 +1,7 @@
 """What `/health/` tells a load balancer."""
 
 from datetime import timedelta
+from pathlib import Path
 
 import pytest
 from django.db import OperationalError, connection
@@ -23,6 +24,7 @@ def test_a_web_process_alone_is_healthy(client: Client) -> None:
     assert response.json() == {
         "database": "ok",
         "broker": "ok",
+        "queue_messages": response.json()["queue_messages"],
         "worker": {"state": "never seen", "age_seconds": None, "clock_off_seconds": None},
         "oldest_unsent_notice_seconds": 0,
     }
@@ -71,6 +73,16 @@ def test_a_broker_that_is_down_is_told_and_is_no_reason_to_restart(
 
     assert response.status_code == 200
     assert response.json()["broker"] == "down"
+
+
+def test_messages_that_nobody_has_taken_are_counted(
+    client: Client, settings: pytest.FixtureRequest, tmp_path: Path
+) -> None:
+    settings.REDIS_URL = ""
+    settings.CELERY_BROKER_TRANSPORT_OPTIONS = {"data_folder_in": str(tmp_path)}
+    (tmp_path / "1_a.celery.msg").write_text("{}")
+
+    assert client.get("/health/").json()["queue_messages"] == 1
 
 
 def test_it_only_answers_questions(client: Client) -> None:

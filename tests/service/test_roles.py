@@ -43,6 +43,8 @@ ASKED = {
     "read the API": [("get", "/api/v1/backlog/"), ("get", "/api/v1/jobs/")],
     "ask the API for start dates": [("post", "/api/v1/start-dates/")],
     "read what was written to whom": [("get", "/admin/jobs/notice/")],
+    "see what runs and what does not": [("get", "/admin/health/")],
+    "try again what was given up": [("post", "/admin/health/again/work/")],
     "enter a job that was sold": [("get", "/admin/jobs/job/intake/")],
     "change a job": [("post", "/admin/jobs/job/987654/change/")],
     "plan, move, pin and publish": [
