@@ -2,7 +2,7 @@
 
 import os
 import re
-from datetime import timedelta
+from datetime import datetime, timedelta
 
 import pytest
 from axe_playwright_python.sync_playwright import Axe
@@ -57,9 +57,12 @@ def link():
             booking.starts_at -= timedelta(days=58)
             booking.ends_at -= timedelta(days=58)
             booking.save()
+    # Within today at any hour of it.
+    day = timezone.localdate(now)
+    midnight = datetime.combine(day, datetime.min.time(), timezone.get_default_timezone())
     for place, booking in enumerate(today):
-        booking.starts_at = now - timedelta(hours=1) + place * timedelta(minutes=30)
-        booking.ends_at = booking.starts_at + timedelta(minutes=30)
+        booking.starts_at = midnight + place * timedelta(hours=3)
+        booking.ends_at = booking.starts_at + timedelta(hours=3)
         booking.save()
     Phase.objects.filter(job=first, code="LAYOUT").update(status="UNDER_WAY", started_at=now)
     Phase.objects.filter(job=first, code="POSTS").update(stopped_by="MATERIAL", stopped_at=now)

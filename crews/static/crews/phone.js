@@ -10,6 +10,9 @@
   const LONGEST_SIDE_PX = 1600;
   const QUALITY = 0.8;
   const RETRY_MS = [5, 15, 60, 300].map((seconds) => seconds * 1000);
+  const CLAIM_AGAIN_MS = 2000;
+  const LONGEST_WAIT_MS = 30_000; // a network that says nothing for so long has no answer
+  const KEPT_PAGE = /^\/phone\/(phases\/\d+\/)?$/; // what the worker keeps
   const status = document.getElementById("outbox");
   let isBusy = false;
   let isSignedOut = false;
@@ -17,6 +20,11 @@
   let failures = 0;
   let retry = 0;
   let refreshing = 0;
+  let refreshFailures = 0;
+  let keeping = null;
+  let keepsAgain = false;
+  let keepLater = 0;
+  let keepFailures = 0;
   let wereWaiting = new Set();
 
   const plural = (count, one, many) => `${count} ${count === 1 ? one : many}`;
@@ -181,14 +189,18 @@
     if (isInUse()) return refreshSoon();
     let text = "";
     try {
-      const response = await fetch(location.pathname, { headers: { "X-Fresh": "1" } });
+      const response = await read(location.pathname);
       if (response.status === 403) return location.reload();
       if (!response.ok) return;
       text = await response.text();
       isCut = false;
+      refreshFailures = 0;
     } catch {
       isCut = true;
       showAge();
+      // Signal is told before it carries anything, and a phone in a pocket is not looked at.
+      clearTimeout(refreshing);
+      refreshing = setTimeout(refresh, pauseAfter(++refreshFailures));
       return;
     }
     if (isInUse()) return refreshSoon();
@@ -203,25 +215,63 @@
     keepPages();
   }
 
-  // Reads the pages behind the week's links into the worker's cache, one after the other.
+  // --- the pages that are readable without signal ---
+
+  const pauseAfter = (count) => RETRY_MS[Math.min(count, RETRY_MS.length) - 1];
+
+  // Asks the network for a page, which the worker then keeps.
+  function read(path, options = {}) {
+    const signal = AbortSignal.timeout?.(LONGEST_WAIT_MS);
+    return fetch(path, { headers: { "X-Fresh": "1" }, signal, ...options });
+  }
+
+  // Has the worker keep this page, the week and all behind its links, and comes back to what fails.
   async function keepPages() {
-    if (location.pathname !== "/phone/" || !navigator.serviceWorker?.controller) return;
-    const links = document.querySelectorAll('main a[href^="/phone/phases/"]');
-    const paths = new Set([...links].map((link) => link.pathname));
-    const cache = await caches.open("pages");
-    for (const old of await cache.keys()) {
-      const { pathname } = new URL(old.url);
-      if (pathname !== "/phone/" && !paths.has(pathname)) await cache.delete(old);
+    if (keeping) {
+      keepsAgain = true; // the page may have other links by now
+      return keeping;
     }
+    clearTimeout(keepLater);
+    keeping = keepAll()
+      .catch(() => false)
+      .then((isWhole) => {
+        keeping = null;
+        keepFailures = isWhole ? 0 : keepFailures + 1;
+        if (!isWhole) keepLater = setTimeout(keepPages, pauseAfter(keepFailures));
+        if (keepsAgain) {
+          keepsAgain = false;
+          return keepPages();
+        }
+      });
+    return keeping;
+  }
+
+  // Returns whether the phone now has every page; one after the other, since work comes first.
+  async function keepAll() {
+    if (!navigator.serviceWorker?.controller || !document.getElementById("age")) return true;
+    const links = document.querySelectorAll('main a[href^="/phone/phases/"]');
+    const behind = location.pathname === "/phone/" ? [...links].map((link) => link.pathname) : [];
+    const paths = new Set(["/phone/", location.pathname, ...behind].filter((p) => KEPT_PAGE.test(p)));
+    let misses = 0;
     for (const path of paths) {
-      const last = Date.parse((await cache.match(path))?.headers.get("Date"));
+      const last = Date.parse((await (await caches.open("pages")).match(path))?.headers.get("Date"));
       if (Date.now() - last < KEPT_FRESH_MS) continue;
       try {
-        await fetch(path, { headers: { "X-Fresh": "1" }, priority: "low" });
+        const response = await read(path, { priority: "low" });
+        if (response.status === 403) return true; // let in no more: nothing is kept
       } catch {
-        return;
+        misses += 1;
+        if (misses > 1) return false; // no network, and not one page that cannot be made
       }
     }
+    // What the week leads to no more goes last, and only while this page is as the office has it.
+    if (location.pathname === "/phone/" && !misses && ageOf() < KEPT_FRESH_MS) {
+      const cache = await caches.open("pages");
+      for (const old of await cache.keys()) {
+        if (!paths.has(new URL(old.url).pathname)) await cache.delete(old);
+      }
+    }
+    return !misses;
   }
 
   // --- photos ---
@@ -349,6 +399,7 @@
       showAge();
       send();
       if (ageOf() > REFRESH_AFTER_MS) refresh();
+      else keepPages();
     });
     await send();
     // As last read, since the network was slow or is away: ask again without hurry.
@@ -359,14 +410,14 @@
 
   async function install() {
     await navigator.serviceWorker.register("/phone/sw.js");
-    const { active } = await navigator.serviceWorker.ready;
-    if (!navigator.serviceWorker.controller) {
-      await new Promise((done) => {
-        navigator.serviceWorker.addEventListener("controllerchange", done, { once: true });
-        active.postMessage("claim");
-      });
-      // The page was read before there was a worker to keep it.
-      await fetch(location.pathname, { headers: { "X-Fresh": "1" } });
+    const isClaimed = new Promise((done) =>
+      navigator.serviceWorker.addEventListener("controllerchange", done, { once: true }),
+    );
+    // A page that was on its way in while the worker began is not the worker's until it asks, and
+    // a worker that is just being replaced does not hear it.
+    while (!navigator.serviceWorker.controller) {
+      (await navigator.serviceWorker.ready).active.postMessage("claim");
+      await Promise.race([isClaimed, new Promise((done) => setTimeout(done, CLAIM_AGAIN_MS))]);
     }
     await keepPages();
   }

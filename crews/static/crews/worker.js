@@ -62,14 +62,21 @@ async function kept(name, request) {
   const found = await cache.match(request, { ignoreVary: true });
   if (found) return found;
   const response = await fetch(request);
-  if (response.ok) {
-    await cache.put(request, response.clone());
-    if (name === PHOTOS) {
-      const all = await cache.keys();
-      await Promise.all(all.slice(0, -MOST_PHOTOS).map((old) => cache.delete(old)));
-    }
+  if (response.ok && (await isPut(cache, request, response)) && name === PHOTOS) {
+    const all = await cache.keys();
+    await Promise.all(all.slice(0, -MOST_PHOTOS).map((old) => cache.delete(old)));
   }
   return response;
+}
+
+// Whether the phone had room for it; what came is shown all the same.
+async function isPut(cache, key, response) {
+  try {
+    await cache.put(key, response.clone());
+    return true;
+  } catch {
+    return false;
+  }
 }
 
 // From the network and into the cache; a phone that is no longer let in keeps nothing.
@@ -81,7 +88,7 @@ async function read(request, key) {
     return response;
   }
   const cache = await caches.open(PAGES);
-  if (response.ok && !response.redirected) await cache.put(key, response.clone());
+  if (response.ok && !response.redirected) await isPut(cache, key, response);
   else if (response.status === 404) await cache.delete(key);
   return response;
 }
