@@ -200,6 +200,10 @@ SPECTACULAR_SETTINGS = {
 # Links in feeds and printed addresses; the address the crews' phones reach.
 PUBLIC_URL = env.str("PUBLIC_URL", default="http://localhost:8000").rstrip("/")
 
+# The map on the web to which the crews' pages lead, by a tap only; "" is none, and phones' own stay.
+# The one set is of a project of volunteers.
+MAP_URL = env.str("MAP_URL", default="https://www.openstreetmap.org/search?query={where}")
+
 REDIS_URL = env.str("REDIS_URL", default="")
 if REDIS_URL:
     CELERY_BROKER_URL = REDIS_URL

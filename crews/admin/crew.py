@@ -62,7 +62,20 @@ class CrewAdmin(RecordsChanges):
     inlines = (DayOffInline,)
     readonly_fields = ("readers_shown",)
     fieldsets = (
-        (None, {"fields": ("name", "is_active", "size", "skills", "pace", "work_hours")}),
+        (
+            None,
+            {
+                "fields": (
+                    "name",
+                    "is_active",
+                    "size",
+                    "people_by_name",
+                    "skills",
+                    "pace",
+                    "work_hours",
+                )
+            },
+        ),
         ("Crew lead", {"fields": ("lead_name", "lead_phone", "lead")}),
     )
 

@@ -34,6 +34,11 @@ class Crew(models.Model):
     size = models.PositiveSmallIntegerField(
         validators=[MinValueValidator(1), MaxValueValidator(20)], help_text="People."
     )
+    people_by_name = models.CharField(
+        max_length=300,
+        blank=True,
+        help_text="Who they are, like Dell, Ina, Corbin; shown to the crew alone.",
+    )
     skills = models.JSONField(default=list, help_text="What this crew may be booked for.")
     pace = models.FloatField(
         default=1.0,

@@ -6,6 +6,7 @@ from dataclasses import dataclass
 from typing import TYPE_CHECKING
 from urllib.parse import quote
 
+from django.conf import settings
 from django.utils import timezone
 
 from contractor.trade import locate
@@ -53,8 +54,6 @@ _CLEARED_WHEN = {
 }
 # Cautions of a building that matter while its holes are open, by the field they are about.
 _OF_GROUND = frozenset({"foundation", "hole_depth_in", "pad_in"})
-# The map of a project of volunteers, opened by a tap only: nothing is fetched with the page.
-_MAP = "https://www.openstreetmap.org"
 
 
 @dataclass(frozen=True, slots=True)
@@ -239,11 +238,16 @@ def geo_uri(job: Job) -> str:
 
 
 def map_url(job: Job) -> str:
-    """Return an address of a map on the web, for phones that know no `geo:` address."""
-    if job.site_latitude_deg is None or job.site_longitude_deg is None:
-        return f"{_MAP}/search?query={quote(address(job), safe='')}"
-    lat, lon = f"{job.site_latitude_deg:.6f}", f"{job.site_longitude_deg:.6f}"
-    return f"{_MAP}/?mlat={lat}&mlon={lon}#map=16/{lat}/{lon}"
+    """
+    Return an address of a map on the web, for phones that know no `geo:` address.
+
+    Which map is a setting; "" where it is empty. Nothing is fetched from it with the page.
+    """
+    where = address(job)
+    if job.site_latitude_deg is not None and job.site_longitude_deg is not None:
+        where = f"{job.site_latitude_deg:.6f},{job.site_longitude_deg:.6f}"
+    page: str = settings.MAP_URL
+    return page.replace("{where}", quote(where, safe=""))
 
 
 def address(job: Job) -> str:

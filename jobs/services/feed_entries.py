@@ -30,6 +30,7 @@ from jobs.services.board_entries import board_entries
 if TYPE_CHECKING:
     from collections.abc import Iterable, Iterator, Mapping, Sequence
 
+    from crews.models import Crew
     from jobs.models import Job
 
 DECIDES = "Local code, the engineer's drawings and your inspector decide."
@@ -150,8 +151,13 @@ def _work(rows: Iterable[Booking], now: datetime) -> Iterator[_Shown]:
                 kind.caution,
                 DECIDES if kind.caution else "",
             ),
-            for_crews=(_phone_page(phase),),
+            for_crews=(_people(row.crew), _phone_page(phase)),
         )
+
+
+def _people(crew: Crew | None) -> str:
+    """Return who works in a crew, for itself alone; "" where it is not told."""
+    return f"With {crew.people_by_name.rstrip('.')}." if crew and crew.people_by_name else ""
 
 
 def _phone_page(phase: Phase) -> str:

@@ -198,7 +198,7 @@ _ALL = (
     _table(
         "crews",
         Crew,
-        "name lead_name lead_phone size skills pace work_hours is_active",
+        "name lead_name lead_phone size people_by_name skills pace work_hours is_active",
         "name",
         crew_size_at_least_one="size",
         crew_pace_above_zero="pace",

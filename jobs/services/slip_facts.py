@@ -39,7 +39,9 @@ NO_FACTS = {
         }
     ),
     "jobs.phase": frozenset({"labor_arithmetic"}),
-    "crews.crew": frozenset({"name", "lead_name", "lead_phone", "lead_id", "feed_revised_at"}),
+    "crews.crew": frozenset(
+        {"name", "lead_name", "lead_phone", "lead_id", "people_by_name", "feed_revised_at"}
+    ),
     "crews.firm": frozenset(
         {
             "name",

@@ -237,3 +237,42 @@ def test_another_method_is_told_as_such_even_without_a_cookie(path, method):
 
     assert response.status_code == 405
     assert response.headers["Allow"] == "GET, HEAD"
+
+
+def test_calendars_are_answered_before_what_only_pages_need(client, path, office, settings):
+    settings.MIDDLEWARE = [
+        *settings.MIDDLEWARE,
+        "tests.service.test_feed_door.pages_alone",
+    ]
+    client.force_login(office)
+
+    calendar = client.get(path)
+    wrong = client.get("/feeds/" + "A" * 43 + ".ics")
+
+    assert "X-Went-On" not in calendar.headers
+    assert wrong.headers["X-Went-On"] == "yes"
+    # RFC 9110, section 8.6, and Content Security Policy Level 3, 6.1 and 6.4.2: it runs nothing.
+    assert calendar.headers["Content-Length"] == str(len(calendar.content))
+    policy = calendar.headers["Content-Security-Policy"]
+    assert policy == "default-src 'none'; frame-ancestors 'none'"
+    assert calendar.headers["X-Content-Type-Options"] == "nosniff"
+    assert calendar.headers["X-Request-ID"]
+
+
+def test_over_https_alone_a_calendar_is_sent_to_https_first(client, path, settings):
+    settings.SECURE_SSL_REDIRECT = True
+
+    response = client.get(path)
+
+    assert (response.status_code, response.content) == (301, b"")
+
+
+def pages_alone(get_response):
+    """Give middleware that marks what it saw."""
+
+    def marked(request):
+        response = get_response(request)
+        response.headers["X-Went-On"] = "yes"
+        return response
+
+    return marked

@@ -5,7 +5,7 @@ from datetime import date, timedelta
 import pytest
 
 from crews import services
-from crews.models import FeedCalendar, FeedEvent
+from crews.models import Crew, FeedCalendar, FeedEvent
 from inspections.models import Inspection
 from jobs.models import Booking, Delivery, Phase
 from jobs.services import planning, publishing
@@ -194,6 +194,18 @@ def test_crews_find_the_page_of_the_phase_and_their_people(jobs, settings):
     event = FeedEvent.objects.get(source=f"phase:{phase.pk}", is_dropped=False)
     assert f"https://office.example/phone/phases/{phase.pk}/" in event.description
     assert f"{event.crew.name}: {event.crew.size} people." in event.description
+
+
+def test_who_is_in_a_crew_stands_in_its_own_calendar_alone(jobs):
+    Crew.objects.update(people_by_name="Dell, Ina, Corbin")
+    for kind, number in ((Kind.FIRM, 0), (Kind.JOB, jobs[0].pk), (Kind.BUYER, jobs[0].pk)):
+        subscribe_to(kind=kind, number=number, reader="R", now=MONDAY)
+
+    _publish()
+
+    told = FeedEvent.objects.filter(description__contains="With Dell, Ina, Corbin.")
+    assert told.filter(crew=None).count() == 0
+    assert told.count() == Booking.objects.filter(is_live=True).exclude(crew=None).count()
 
 
 def test_a_calendars_name_follows_its_authoritys(jobs):

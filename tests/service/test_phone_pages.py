@@ -315,6 +315,41 @@ def test_the_map_takes_the_place_where_it_is_known_and_else_the_address(job, cre
     assert row.geo_uri.partition("?")[0] == "geo:40.250000,-82.500000"
 
 
+@pytest.mark.parametrize(
+    ("place", "asked"),
+    [(None, "Road%2C%20Millbrook%20Corner%2C%20OH"), ((40.25, -82.5), "40.250000%2C-82.500000")],
+)
+def test_which_map_on_the_web_is_the_firms_choice(job, crew, settings, place, asked):
+    settings.MAP_URL = "https://maps.example/?q={where}&z=16"
+    if place:
+        Job.objects.update(site_latitude_deg=place[0], site_longitude_deg=place[1])
+
+    row = crew_phase(crew=crew, phase_id=phase(job, "DIG").pk, now=MONDAY)
+
+    assert row.map_url.startswith("https://maps.example/?q=")
+    assert row.map_url.endswith(f"{asked}&z=16")
+
+
+@pytest.mark.usefixtures("on_monday")
+def test_without_a_map_on_the_web_the_phones_own_is_left(job, crew, settings):
+    settings.MAP_URL = ""
+
+    page = _enrolled(crew).get(f"/phone/phases/{phase(job, 'DIG').pk}/").content.decode()
+
+    assert 'href="geo:0,0?q=' in page
+    assert "Map on the web" not in page
+
+
+@pytest.mark.usefixtures("on_monday")
+def test_people_are_told_by_name_today_where_they_are_known(job, crew):
+    client = _enrolled(crew)
+    assert "Ina, Corbin" not in client.get("/phone/").content.decode()
+
+    Crew.objects.filter(pk=crew.pk).update(people_by_name="Dell, Ina, Corbin")
+
+    assert client.get("/phone/").content.decode().count("Dell, Ina, Corbin") == 1
+
+
 def test_notes_and_photos_of_earlier_days_are_shown_and_what_was_taken_back_is_not(job, crew):
     dig = phase(job, "DIG")
     kept, wrong = uuid4(), uuid4()
