@@ -19,6 +19,7 @@ from jobs.selectors.buyer_stages import (
     newest_forecasts,
     stages_of,
 )
+from jobs.selectors.crew_work import standing_reports
 from jobs.selectors.hold_facts import HoldKind
 from jobs.selectors.holds import open_facts
 
@@ -199,7 +200,10 @@ def _stage_of(phase_code: str) -> str:
 
 
 def _released(job: Job) -> QuerySet[ReportPhoto]:
-    return ReportPhoto.objects.filter(report__phase__job=job, is_released=True)
+    """Return the photos that the office released, but those of reports that were taken back."""
+    return ReportPhoto.objects.filter(
+        report__in=standing_reports(job), report__phase__job=job, is_released=True
+    )
 
 
 def _photos(job: Job) -> tuple[Photo, ...]:

@@ -158,7 +158,8 @@ def _sky_words(hours: Iterable[HourOfWeather | None]) -> str:
     temps = [hour.temp_degf for hour in known if hour.temp_degf is not None]
     gusts = [value for hour in known for value in (hour.gust_mph, hour.wind_mph) if value]
     rain_in = sum(hour.rain_in or 0.0 for hour in known)
-    parts = [f"{min(temps):.0f} to {max(temps):.0f} °F"] if temps else []
+    ends = list(dict.fromkeys(f"{temp:.0f}" for temp in (min(temps), max(temps)))) if temps else []
+    parts = [f"{' to '.join(ends)} °F"] if ends else []
     parts += [f"wind to {max(gusts):.0f} mph"] if gusts else []
     parts += [f"rain {number_text(rain_in, places=2)} in"] if rain_in >= 0.005 else []
     return ", ".join(parts)

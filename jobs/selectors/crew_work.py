@@ -19,7 +19,7 @@ if TYPE_CHECKING:
     from django.db.models import QuerySet
 
     from crews.models import Crew
-    from jobs.models import Job
+    from jobs.models import FieldReport, Job
 
 OPEN = (Phase.Status.OPEN, Phase.Status.UNDER_WAY)
 BEGUN = (Phase.Status.UNDER_WAY, Phase.Status.DONE)
@@ -29,11 +29,16 @@ MOST_NOTES, MOST_PHOTOS = 20, 12
 
 def told_before(job: Job) -> Told:
     """Return the notes and photos of a job that stand, whoever made them."""
-    rows = list(reports(OFFICE).filter(phase__job=job))
-    standing = [row for row in shown(rows, rows) if row.counts is not None]
-    photos = [photo for row in standing for photo in row.report.photos.all()]
-    notes = [row.report for row in standing if row.report.note]
+    standing = standing_reports(job)
+    photos = [photo for report in standing for photo in report.photos.all()]
+    notes = [report for report in standing if report.note]
     return Told(notes[:MOST_NOTES], photos[:MOST_PHOTOS])
+
+
+def standing_reports(job: Job) -> list[FieldReport]:
+    """Return the reports of a job that were not taken back, their photos loaded, newest first."""
+    rows = list(reports(OFFICE).filter(phase__job=job))
+    return [row.report for row in shown(rows, rows) if row.counts is not None]
 
 
 def photo_of_crew(*, crew: Crew, photo_id: int) -> ReportPhoto | None:

@@ -150,6 +150,19 @@ def rest(page: Page) -> None:
     page.evaluate("() => new Promise((done) => setTimeout(done, 800))")
 
 
+def lose_signal(page: Page) -> None:
+    """
+    Take the network away, and wait until the page knows.
+
+    A browser that begins a worker or a page meanwhile may let the emulation go: it is asked anew.
+    """
+    page.context.set_offline(True)
+    if page.evaluate("navigator.onLine"):
+        page.context.set_offline(False)
+        page.context.set_offline(True)
+    wait_until(page, "() => !navigator.onLine")
+
+
 class InFlight:
     """
     How many requests the live server is at.
@@ -203,8 +216,9 @@ def test_the_week_and_every_phase_of_it_are_readable_without_signal(
     wait_until(
         week, "() => Date.now() - Date.parse(document.querySelector('#age').dataset.asOf) > 5000"
     )
-    context.set_offline(True)
+    lose_signal(week)
     week.reload()
+    lose_signal(week)
     expect(week.get_by_role("heading", name="Today")).to_be_visible()
     expect(week.locator("#age")).to_contain_text("No signal.")
     links = week.locator('main a[href^="/phone/phases/"]')
@@ -252,7 +266,7 @@ def test_two_tabs_and_a_reload_amid_keep_every_page(context: BrowserContext) -> 
 
 
 def test_a_page_never_read_says_so_and_leads_back(week: Page, context: BrowserContext) -> None:
-    context.set_offline(True)
+    lose_signal(week)
     week.goto("/phone/phases/987654/")
     expect(week.get_by_role("heading", name="No signal")).to_be_visible()
     week.get_by_role("link", name="Today and the days to come").click()
@@ -262,8 +276,9 @@ def test_a_page_never_read_says_so_and_leads_back(week: Page, context: BrowserCo
 def test_reports_made_without_signal_go_out_by_themselves_in_order_once(
     week: Page, context: BrowserContext
 ) -> None:
-    context.set_offline(True)
+    lose_signal(week)
     week.reload()
+    lose_signal(week)
     box(week).get_by_role("button", name="Start Layout").tap()
     expect(said(week)).to_have_count(1)
     expect(said(week).first).to_contain_text("waiting for signal")
@@ -283,7 +298,7 @@ def test_reports_made_without_signal_go_out_by_themselves_in_order_once(
 
 
 def test_a_report_outlives_a_killed_tab(week: Page, context: BrowserContext) -> None:
-    context.set_offline(True)
+    lose_signal(week)
     box(week).get_by_role("button", name="Start Layout").tap()
     expect(said(week)).to_have_count(1)
     week.close()
@@ -363,7 +378,7 @@ def test_a_slow_network_shows_the_page_as_last_read_and_then_the_new_one(
 def test_an_undo_without_signal_leaves_nothing_and_one_after_sending_takes_it_back(
     week: Page, context: BrowserContext
 ) -> None:
-    context.set_offline(True)
+    lose_signal(week)
     box(week, "Dig holes").locator("summary", has_text="Note").tap()
     box(week, "Dig holes").get_by_label("Note").fill("Rock at 3 ft")
     box(week, "Dig holes").get_by_role("button", name="Send the note").tap()
@@ -386,7 +401,7 @@ def test_photos_are_shrunk_on_the_phone_and_follow_their_report(
     exif = picture.getexif()
     exif[0x010F] = "Maker of the camera"
     picture.save(large, "JPEG", quality=95, exif=exif)
-    context.set_offline(True)
+    lose_signal(week)
     box(week).locator("form.photo input[type=file]").set_input_files(large)
     expect(said(week).first).to_contain_text("1 photo waiting")
     kept = week.evaluate(
@@ -406,7 +421,7 @@ def test_photos_are_shrunk_on_the_phone_and_follow_their_report(
 def test_what_the_office_moved_meanwhile_is_told_and_nothing_is_lost(
     week: Page, context: BrowserContext
 ) -> None:
-    context.set_offline(True)
+    lose_signal(week)
     box(week).get_by_role("button", name="Start Layout").tap()
     expect(said(week)).to_have_count(1)
     other = CrewFactory(name="South crew")
@@ -423,7 +438,7 @@ def test_what_the_office_moved_meanwhile_is_told_and_nothing_is_lost(
 def test_what_is_refused_stays_on_the_phone_with_the_reason(
     week: Page, context: BrowserContext
 ) -> None:
-    context.set_offline(True)
+    lose_signal(week)
     box(week).get_by_role("button", name="Start Layout").tap()
     expect(said(week)).to_have_count(1)
     other = CrewFactory(name="South crew")
@@ -449,7 +464,7 @@ def test_what_is_refused_stays_on_the_phone_with_the_reason(
 def test_a_revoked_phone_keeps_its_reports_and_forgets_the_work(
     week: Page, context: BrowserContext
 ) -> None:
-    context.set_offline(True)
+    lose_signal(week)
     box(week).get_by_role("button", name="Start Layout").tap()
     expect(said(week)).to_have_count(1)
     phones.revoke_phone(phone=Phone.objects.get(), now=timezone.now())
@@ -489,7 +504,7 @@ def test_a_report_box_with_all_of_it_open_reads_well(week: Page, context: Browse
     Delivery.objects.filter(job__phases__code="DIG").update(arrived_on=None)
     Phase.objects.filter(code="DIG").update(stopped_by="MATERIAL", stopped_at=timezone.now())
     week.reload()
-    context.set_offline(True)
+    lose_signal(week)
     box(week).get_by_role("button", name="Start Layout").tap()
     expect(said(week)).to_have_count(1)
     week.evaluate(

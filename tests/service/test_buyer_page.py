@@ -344,6 +344,27 @@ def test_the_owner_sees_links_without_their_keys_and_changes_nothing(client, own
     assert link.revoked_at is None
 
 
+def test_a_photo_of_a_report_that_was_taken_back_is_shown_no_more(client, job):
+    shown, wrong = _photo(job), _photo(job)
+    FieldReport.objects.create(
+        phase=wrong.report.phase,
+        kind=FieldReport.Kind.CORRECTION,
+        corrects_id=wrong.report.pk,
+        corrected_kind="VOID",
+        made_at=NOW + timedelta(minutes=5),
+        received_at=NOW + timedelta(minutes=5),
+    )
+    url = _path(_link(job)[1])
+
+    page = client.get(url).content.decode()
+
+    assert f"photos/{shown.pk}/" in page
+    assert f"photos/{wrong.pk}/" not in page
+    answers = [client.get(f"{url}photos/{photo.pk}/") for photo in (shown, wrong)]
+    assert [answer.status_code for answer in answers] == [200, 404]
+    answers[0].close()
+
+
 def test_the_office_releases_photos_and_takes_them_back(client, office, job):
     client.force_login(office)
     photo = _photo(job, is_released=False)
