@@ -13,7 +13,9 @@ import pytest
 from django.conf import settings
 from django.contrib.auth.password_validation import validate_password
 from django.core.exceptions import ValidationError
-from django.test import Client
+from django.test import Client, RequestFactory
+
+from jobs.admin.back import back
 
 pytestmark = pytest.mark.django_db
 
@@ -26,11 +28,44 @@ def policy(response: Any) -> dict[str, set[str]]:
     return {part[0]: set(part[1:]) for part in parts if part}
 
 
-def test_each_test_that_the_page_names_is_there():
-    named = set(re.findall(r"`(tests/[\w/]+\.py)`", PAGE.read_text()))
+def test_each_line_of_the_page_names_a_test_that_is_there():
+    table = PAGE.read_text().split("## What is left")[0]
+    lines = [line.split("|")[1:-1] for line in table.splitlines() if line.startswith("| ")][1:]
+    untested = [line[0].strip() for line in lines if not re.search(r"`(tests/|\.ci/run)", line[2])]
 
-    assert len(named) > 10
-    assert [name for name in named if not (settings.BASE_DIR / name).exists()] == []
+    assert len(lines) > 20
+    assert untested == []
+    for name, test in re.findall(r"`(tests/[\w/]+\.py)(?:::(\w+))?`", table):
+        path = settings.BASE_DIR / name
+        assert path.exists(), name
+        assert f"def {test or 'test_'}" in path.read_text(), f"{name}::{test}"
+
+
+@pytest.mark.parametrize(
+    ("asked", "leads_to"),
+    [
+        ("/admin/desk/#ask", "/admin/desk/#ask"),
+        ("https://elsewhere.example/admin/", "/admin/jobs/job/"),
+        ("//elsewhere.example/", "/admin/jobs/job/"),
+        ("javascript:alert(1)", "/admin/jobs/job/"),
+        ("", "/admin/jobs/job/"),
+    ],
+)
+def test_a_button_leads_back_to_our_own_pages_only(asked: str, leads_to: str):
+    request = RequestFactory().post("/admin/", {"next": asked})
+
+    assert back(request, "admin:jobs_job_changelist").headers["Location"] == leads_to
+
+
+def test_sign_in_leads_on_to_our_own_pages_only(office: Any):
+    office.set_password("girts at 24 inches")
+    office.save()
+    given = {"username": "office", "password": "girts at 24 inches"}
+
+    answer = Client().post("/admin/login/", {**given, "next": "//elsewhere.example/"})
+
+    assert answer.headers["Location"].startswith("/")
+    assert "elsewhere" not in answer.headers["Location"]
 
 
 @pytest.mark.parametrize("address", ["/admin/login/", "/health/", "/api/v1/jobs/", "/feeds/x.ics"])
