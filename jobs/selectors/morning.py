@@ -13,12 +13,14 @@ from jobs.models import Booking, Notice, TaskRequest
 from jobs.selectors.call_ahead import call_ahead
 from jobs.selectors.hold_facts import HoldKind
 from jobs.selectors.holds import holds
+from jobs.selectors.morning_desk import missing_reports
 from jobs.selectors.slips import open_slips, slip_words
 
 if TYPE_CHECKING:
     from collections.abc import Iterator
 
     from jobs.selectors.holds import ShownHold
+    from jobs.selectors.morning_desk import MissingReport
 
 # An inspection hold is told once its work is so near; our own.
 FLAG_AHEAD = timedelta(days=7)
@@ -49,6 +51,10 @@ def sheet_parts(*, now: datetime) -> list[Part]:
     called = call_ahead(now=now)
     return [
         Part("Slips", tuple(slip_words(slip) for slip in open_slips())),
+        Part(
+            "Reports missing since yesterday",
+            tuple(_missing(row) for row in missing_reports(now=now)),
+        ),
         Part(
             "Inspections to ask for or wait for",
             tuple(_hold(row) for row in shown if row.fact.kind is HoldKind.INSPECTION),
@@ -108,6 +114,10 @@ def _hold(row: ShownHold) -> str:
         f"Job {row.job.number}, {row.phase_label.lower()} waits for "
         f"{row.fact.kind.label.lower()}: {row.fact.what} ({row.who})."
     )
+
+
+def _missing(row: MissingReport) -> str:
+    return f"{row.booking.crew}, job {row.phase.job.number}: {row.phase.get_code_display()} {row.words}."
 
 
 def _delivery(delivery: object, why: str) -> str:

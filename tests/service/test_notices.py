@@ -395,6 +395,10 @@ def test_the_morning_sheet_goes_to_the_office_once_a_day(published: Plan, inbox:
     text = sheet.get_content()
     assert "Slips (1)" in text
     assert "Deliveries to confirm" in text or "Material" in text
+    begun = Booking.objects.filter(is_live=True, starts_at__lt=five, phase__code="LAYOUT").first()
+    assert begun
+    assert "Reports missing" in text
+    assert f"{begun.crew}, job {begun.phase.job.number}: Layout should have begun Mon Jun 1" in text
 
 
 def test_dropping_a_proposal_needs_a_reason_and_accepting_publishes(published: Plan) -> None:
