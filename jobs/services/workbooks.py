@@ -3,20 +3,23 @@
 from __future__ import annotations
 
 import io
+import logging
 import zipfile
+from contextlib import contextmanager
 from datetime import date, datetime, time, timedelta
 from typing import TYPE_CHECKING, Any, BinaryIO
 
 from openpyxl import Workbook, load_workbook
 from openpyxl.cell import WriteOnlyCell
 from openpyxl.styles import Font
-from openpyxl.utils.exceptions import InvalidFileException
 
 from jobs.services.loading_files import LoadError, LoadFailed, Sheet, sheet_of
 
 if TYPE_CHECKING:
-    from collections.abc import Iterable, Sequence
+    from collections.abc import Iterable, Iterator, Sequence
     from pathlib import Path
+
+logger = logging.getLogger(__name__)
 
 __all__ = ["LARGEST_BYTES", "read_workbook", "workbook_of"]
 
@@ -46,20 +49,18 @@ def read_workbook(path: Path) -> list[tuple[Sheet, list[LoadError]]]:
         data = path.read_bytes()
     except OSError as error:
         raise _failed(path, f"Cannot be read: {error.strerror}. Check the path.") from error
-    _check_size(path, data)
-    try:
-        book = load_workbook(io.BytesIO(data), read_only=True, data_only=True)
-    except (InvalidFileException, zipfile.BadZipFile, KeyError, ValueError, OSError) as error:
-        raise _failed(path, _BROKEN) from error
     sheets = []
-    try:
-        for page in book.worksheets:
-            name = f"{path.name}, sheet {page.title}"
-            rows = _records(name, page)
-            if rows:
-                sheets.append(sheet_of(name, rows))
-    finally:
-        book.close()
+    with _spoilt_is_told(path):
+        _check_size(path, data)
+        book = load_workbook(io.BytesIO(data), read_only=True, data_only=True)
+        try:
+            for page in book.worksheets:
+                name = f"{path.name}, sheet {page.title}"
+                rows = _records(name, page)
+                if rows:
+                    sheets.append(sheet_of(name, rows))
+        finally:
+            book.close()
     if not sheets:
         raise _failed(path, "There is nothing in it. Write the column names first.")
     return sheets
@@ -93,6 +94,19 @@ def _cell(page: Any, text: str, *, is_head: bool = False) -> WriteOnlyCell:
     return cell
 
 
+@contextmanager
+def _spoilt_is_told(path: Path) -> Iterator[None]:
+    """Refuse a workbook that its reader stumbles over, by whatever exception that shows."""
+    try:
+        yield
+    except LoadFailed:
+        raise
+    except Exception as error:
+        # openpyxl checks little: a spoilt part shows as an error of XML, of a type, of an index …
+        logger.warning("The workbook %s cannot be read", path.name, exc_info=error)
+        raise _failed(path, _BROKEN) from error
+
+
 def _failed(path: Path, message: str) -> LoadFailed:
     return LoadFailed([LoadError(file=path.name, message=message)])
 
@@ -102,18 +116,15 @@ def _check_size(path: Path, data: bytes) -> None:
     if len(data) > LARGEST_BYTES:
         size = f"{LARGEST_BYTES // 1_000_000} MB"
         raise _failed(path, f"The file is larger than {size}. Split it by sheets.")
-    try:
-        with zipfile.ZipFile(io.BytesIO(data)) as packed:
-            parts = packed.infolist()
-            if sum(part.file_size for part in parts) > LARGEST_UNPACKED_BYTES:
-                raise _failed(path, "It unpacks to too much. Split it by sheets.")
-            for part in parts:
-                with packed.open(part) as file:
-                    # A workbook never declares a document type; entities there could grow at will.
-                    if part.filename.endswith((".xml", ".rels")) and b"<!" in file.read(1024):
-                        raise _failed(path, _BROKEN)
-    except (zipfile.BadZipFile, RuntimeError, NotImplementedError, EOFError) as error:
-        raise _failed(path, _BROKEN) from error
+    with zipfile.ZipFile(io.BytesIO(data)) as packed:
+        parts = packed.infolist()
+        if sum(part.file_size for part in parts) > LARGEST_UNPACKED_BYTES:
+            raise _failed(path, "It unpacks to too much. Split it by sheets.")
+        for part in parts:
+            with packed.open(part) as file:
+                # A workbook never declares a document type; entities there could grow at will.
+                if part.filename.endswith((".xml", ".rels")) and b"<!" in file.read(1024):
+                    raise _failed(path, _BROKEN)
 
 
 def _records(name: str, page: Any) -> list[tuple[int, list[str]]]:

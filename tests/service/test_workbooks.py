@@ -158,3 +158,31 @@ def test_what_is_no_workbook_or_would_do_harm_is_refused(tmp_path: Path, harm: s
 
     with pytest.raises(LoadFailed):
         read_workbook(path)
+
+
+def test_a_part_that_does_not_unpack_or_is_no_xml_is_refused_in_words(tmp_path: Path) -> None:
+    """Found by fuzzing: zlib and openpyxl raise what is neither a BadZipFile nor a ValueError."""
+    sound = workbook_of([("equipment", ("name", "kind"), [("Auger rig 1", "AUGER")])])
+    spoilt = []
+    for name, change in (
+        ("xl/workbook.xml", (b"<", b"<<")),
+        ("[Content_Types].xml", (b"ContentType", b"_ontentType")),
+        ("xl/worksheets/sheet1.xml", (b"</row>", b"")),
+    ):
+        out = io.BytesIO()
+        with zipfile.ZipFile(io.BytesIO(sound)) as old, zipfile.ZipFile(out, "w") as new:
+            for part in old.namelist():
+                data = old.read(part)
+                new.writestr(part, data.replace(*change) if part == name else data)
+        spoilt.append(out.getvalue())
+    with zipfile.ZipFile(io.BytesIO(sound)) as archive:
+        first = archive.infolist()[0]
+    begins = first.header_offset + 30 + len(first.filename)
+    spoilt.append(sound[:begins] + b"\xff\xff\xff" + sound[begins + 3 :])
+
+    for number, data in enumerate(spoilt):
+        path = tmp_path / f"{number}.xlsx"
+        path.write_bytes(data)
+        with pytest.raises(LoadFailed, match="nothing was stored") as refused:
+            read_workbook(path)
+        assert "Not a workbook that can be read" in str(refused.value.errors[0])
