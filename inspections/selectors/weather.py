@@ -295,13 +295,6 @@ def forecast_temps_degf(
     return temps
 
 
-def area_of_county(county: str, state: str) -> WeatherArea | None:
-    """Return the area that names a county, else the default one; None where there is none."""
-    areas = list(WeatherArea.objects.order_by("id"))
-    named = (area for area in areas if f"{county} {state}" in area.county_names())
-    return next(named, next((area for area in areas if area.is_default), None))
-
-
 def _limits_of(row: WeatherLimit) -> WeatherLimits:
     starter = STARTER_LIMITS[WeatherGate(row.gate)]
     own = {
