@@ -4,17 +4,31 @@
 
 A firm publishes a plan. Then reports come that stop work until days later. Measured is how long
 each step takes in one process: the report stored, slips found with their causes, the proposal,
-publishing it (board and feeds are read from what that writes), and all notices written.
+publishing it (feeds and all notices are written then), and then the crew's page on its phone, the
+booking board of three weeks and the crew's calendar, as the whole service answers for them.
 """
+
+from __future__ import annotations
 
 import argparse
 import json
+import re
 import time as clock
 from datetime import timedelta
 from statistics import median
+from typing import TYPE_CHECKING
+from urllib.parse import urlsplit
 from uuid import uuid4
 
 from tests.bench.database import own_database
+
+if TYPE_CHECKING:
+    from collections.abc import Callable
+    from datetime import datetime
+
+    from django.http import HttpResponse
+
+    from crews.models import Crew
 
 
 def measure(*, jobs: int, crews: int, reports: int) -> dict[str, object]:
@@ -32,6 +46,7 @@ def measure(*, jobs: int, crews: int, reports: int) -> dict[str, object]:
     build_firm(jobs=jobs, crews=crews, now=now)
     first = planning.plan_now(now=now, budget_seconds=0)
     publishing.publish(plan_id=first.pk, now=now)
+    views = _Views(now=now)
     steps: dict[str, list[float]] = {}
     processor: dict[str, list[float]] = {}
 
@@ -50,6 +65,8 @@ def measure(*, jobs: int, crews: int, reports: int) -> dict[str, object]:
             .exclude(phase__stopped_by__gt="")
             .order_by(F("starts_at"), "id")[number]
         )
+        views.of_crew(booked.crew)
+        seen = views.read()
         began = whole = _clocks()
         report = NewReport(
             id=uuid4(),
@@ -66,7 +83,11 @@ def measure(*, jobs: int, crews: int, reports: int) -> dict[str, object]:
         row = proposals.propose(reason="a report", now=moment)
         began = timed("proposal_made", began)
         proposals.accept(proposal_id=row.pk, plan_id=row.plan.pk, now=moment)
-        timed("published_with_feeds_and_notices", began)
+        began = timed("published_with_feeds_and_notices", began)
+        for name, read in views.doors.items():
+            page = read()
+            began = timed(name, began)
+            assert page != seen[name], f"{name} shows nothing new"
         timed("whole", whole)
         assert found.new or found.grown or number
     return {
@@ -81,6 +102,47 @@ def measure(*, jobs: int, crews: int, reports: int) -> dict[str, object]:
         },
         "longest_seconds": {name: round(max(row), 3) for name, row in steps.items()},
     }
+
+
+class _Views:
+    """What three people look at: the crew on its phone, the office on its board, a calendar."""
+
+    def __init__(self, *, now: datetime) -> None:
+        from django.contrib.auth.models import User
+        from django.test import Client
+
+        self.now = now
+        self.office = Client()
+        self.office.force_login(User.objects.create_superuser("bench"))
+
+    def of_crew(self, crew: Crew) -> None:
+        """Let a phone of this crew in, and a reader of its calendar."""
+        from django.test import Client
+        from django.urls import reverse
+
+        from crews.services import feed_links, phones
+
+        phone = Client()
+        _, link = phones.invite(crew=crew, person_name="Ada Bright", now=self.now)
+        assert phone.post(urlsplit(link).path).status_code == 302
+        _, address = feed_links.subscribe(crew=crew, reader="Ada Bright", now=self.now)
+        board = f"{reverse('board:index')}?weeks=3"
+        self.doors: dict[str, Callable[[], str]] = {
+            "phone_page": lambda: _words(phone.get(reverse("phone:week"))),
+            "board_page": lambda: _words(self.office.get(board)),
+            "feed": lambda: self.office.get(urlsplit(address).path).content.decode(),
+        }
+
+    def read(self) -> dict[str, str]:
+        """Return what each of them shows now."""
+        return {name: read() for name, read in self.doors.items()}
+
+
+def _words(page: HttpResponse) -> str:
+    """Return what a page says in its main part: no keys of forms, and not how old it is."""
+    assert page.status_code == 200
+    main = page.content.decode().partition("<main")[2] or page.content.decode()
+    return re.sub(r"<[^>]+>|\s+", " ", main)
 
 
 def _clocks() -> tuple[float, float]:
