@@ -13,12 +13,14 @@ from django.utils import timezone
 
 from contractor import roles
 from contractor.trade.causes import Cause
-from crews.models import Crew, Firm
+from crews.models import Crew, FeedCalendar, FeedSubscription, Firm
 from crews.services import LinkClosedError, ensure_public_holidays, feed_url, phones, subscribe
-from jobs.models import Booking, FieldReport, Forecast, Phase, Plan
+from inspections.models import Permit
+from jobs.models import Booking, BuyerLink, FieldReport, Forecast, Job, Phase, Plan
 from jobs.selectors.reports import Reporter
-from jobs.services import proposals, slips
+from jobs.services import buyer_links, proposals, slips
 from jobs.services.api_tokens import make_token, token_of
+from jobs.services.feed_readers import subscribe_to
 from jobs.services.forecasting import forecast_now
 from jobs.services.loading import load
 from jobs.services.planning import plan_now
@@ -29,6 +31,8 @@ __all__ = [
     "BASE_MONDAY",
     "SIGN_IN_ROLES",
     "SignIn",
+    "buyers_page",
+    "calendars_beside_crews",
     "days_to_this_week",
     "forecast_the_plan",
     "load_firm",
@@ -44,6 +48,7 @@ __all__ = [
 BASE_MONDAY = date(2026, 11, 23)
 FIXTURES = settings.BASE_DIR / "fixtures" / "demo"
 HOLIDAY_YEARS = 3
+DEMO_READER = "Visitor of the demo"
 PART_TAKES = timedelta(days=2)
 SIGN_IN_ROLES = {
     "office": roles.OFFICE,
@@ -162,6 +167,51 @@ def phone_links(*, now: datetime) -> list[tuple[Crew, str]]:
     """
     crews = Crew.objects.filter(is_active=True).order_by("name")
     return [(crew, _phone_of(crew, now)) for crew in crews]
+
+
+def calendars_beside_crews(*, now: datetime) -> list[tuple[str, str]]:
+    """Return a calendar of the firm, an authority, a job and a buyer, each with an address."""
+    job = _shown_job()
+    wanted = [(FeedCalendar.Kind.FIRM, 0)]
+    if job is not None:
+        permit = Permit.objects.filter(job=job).first()
+        if permit is not None:
+            wanted.append((FeedCalendar.Kind.AUTHORITY, permit.authority_id))
+        wanted += [(FeedCalendar.Kind.JOB, job.pk), (FeedCalendar.Kind.BUYER, job.pk)]
+    found = [_calendar(kind, number, now) for kind, number in wanted]
+    return [(link.shows.name, url) for link, url in found]
+
+
+def buyers_page(*, now: datetime) -> tuple[Job, str] | None:
+    """Return a job that is under way with the address of its buyer's page; None without one."""
+    job = _shown_job()
+    if job is None:
+        return None
+    for link in BuyerLink.objects.filter(job=job, reader=DEMO_READER, revoked_at=None):
+        try:
+            return job, buyer_links.page_url(link=link)
+        except LinkClosedError:  # the secret key has changed since
+            continue
+    return job, buyer_links.make_link(job=job, reader=DEMO_READER, now=now)[1]
+
+
+def _shown_job() -> Job | None:
+    """Return the first job that a crew is at, else the first that is open."""
+    jobs = Job.objects.filter(status=Job.Status.SIGNED).order_by("number")
+    begun = jobs.filter(phases__status=Phase.Status.UNDER_WAY)
+    return begun.first() or jobs.first()
+
+
+def _calendar(kind: str, number: int, now: datetime) -> tuple[FeedSubscription, str]:
+    links = FeedSubscription.objects.select_related("calendar").filter(
+        calendar__kind=kind, calendar__number=number, reader=DEMO_READER, revoked_at=None
+    )
+    for link in links.order_by("pk"):
+        try:
+            return link, feed_url(link)
+        except LinkClosedError:  # the secret key has changed since
+            continue
+    return subscribe_to(kind=kind, number=number, reader=DEMO_READER, now=now)
 
 
 def owner_token(*, store: Path, now: datetime) -> str:

@@ -157,7 +157,7 @@ def _work(rows: Iterable[Booking], now: datetime) -> Iterator[_Shown]:
 
 def _people(crew: Crew | None) -> str:
     """Return who works in a crew, for itself alone; "" where it is not told."""
-    return f"With {crew.people_by_name.rstrip('.')}." if crew and crew.people_by_name else ""
+    return f"With {crew.people_by_name}." if crew and crew.people_by_name else ""
 
 
 def _phone_page(phase: Phase) -> str:

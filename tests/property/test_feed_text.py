@@ -6,7 +6,7 @@ from datetime import UTC, datetime, timedelta
 
 import icalendar
 import vobject
-from hypothesis import given
+from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 
 from crews.feeds import plain_text, render, shown_span
@@ -42,6 +42,10 @@ def _property_names(body):
     return [re.split("[:;]", line)[0] for line in body.decode().replace("\r\n ", "").split("\r\n")]
 
 
+BUSY = settings(suppress_health_check=[HealthCheck.too_slow], deadline=None)
+
+
+@BUSY
 @given(summary=TEXT, location=TEXT, description=TEXT)
 def test_any_text_comes_back_equal(summary, location, description):
     texts = {"summary": summary, "location": location, "description": description}
@@ -59,6 +63,7 @@ def test_any_text_comes_back_equal(summary, location, description):
         assert other.getChildValue(name, "") == expected
 
 
+@BUSY
 @given(name=TEXT, summary=TEXT, location=TEXT, description=TEXT)
 def test_no_text_adds_a_property_or_an_event(name, summary, location, description):
     plain = _property_names(_render(_event(summary="x", location="x", description="x"), "x"))
@@ -68,6 +73,7 @@ def test_no_text_adds_a_property_or_an_event(name, summary, location, descriptio
     assert _property_names(_render(event, "x" + name)) == plain
 
 
+@BUSY
 @given(text=TEXT)
 def test_lines_are_short_end_in_crlf_and_hold_no_controls(text):
     body = _render(_event(summary=text, description=text))
@@ -76,16 +82,19 @@ def test_lines_are_short_end_in_crlf_and_hold_no_controls(text):
     assert not re.search(rb"(?<!\r)\n|\r(?!\n)|[\x00-\x08\x0b\x0c\x0e-\x1f\x7f]", body)
 
 
+@BUSY
 @given(text=TEXT)
 def test_plain_text_made_plain_again_is_the_same(text):
     assert plain_text(plain_text(text)) == plain_text(text)
 
 
+@BUSY
 @given(text=st.text(alphabet=st.characters(exclude_categories=["Cc", "Cs", "Cf", "Zl", "Zp"])))
 def test_ordinary_characters_are_all_kept(text):
     assert plain_text(text) == text
 
 
+@BUSY
 @given(starts_at=INSTANTS, stretch=STRETCHES)
 def test_a_stretch_shows_every_instant_of_itself_and_not_a_day_more(starts_at, stretch):
     ends_at = starts_at + stretch
@@ -100,6 +109,7 @@ def test_a_stretch_shows_every_instant_of_itself_and_not_a_day_more(starts_at, s
         assert (end - start).days <= stretch / timedelta(days=1) + 2
 
 
+@BUSY
 @given(starts_at=INSTANTS, stretch=STRETCHES)
 def test_the_same_row_always_gives_the_same_bytes(starts_at, stretch):
     changes = {"starts_at": starts_at, "ends_at": starts_at + stretch}

@@ -7,6 +7,7 @@ from pathlib import Path
 
 import pytest
 from django.contrib.auth.models import User
+from django.utils import timezone
 
 from crews.models import Crew, Firm
 from crews.selectors import subscription_for
@@ -123,6 +124,37 @@ def test_each_crews_feed_keeps_its_address() -> None:
     assert len(first) == 1
     token = first[0][1].rsplit("/", 1)[1].removesuffix(".ics")
     assert subscription_for(token) is not None
+
+
+def test_crews_are_told_of_a_gate_a_buyer_to_call_and_their_people() -> None:
+    demo.load_firm(now=WEDNESDAY)
+
+    open_jobs = Job.objects.filter(status=Job.Status.SIGNED)
+    assert open_jobs.exclude(gate_code="").count() > 3
+    assert open_jobs.filter(crew_may_call_buyer=True).exclude(buyer_phone="").count() > 3
+    assert not Crew.objects.filter(people_by_name="").exists()
+    for crew in Crew.objects.all():
+        assert len(crew.people_by_name.split(", ")) == crew.size
+
+
+def test_the_buyers_page_and_calendars_of_all_kinds_keep_their_addresses() -> None:
+    now = timezone.now()  # a plan that is published must be of today
+    demo.load_firm(now=now)
+    demo.publish_a_plan(now=now, budget_seconds=0)
+    page, calendars = demo.buyers_page(now=now), demo.calendars_beside_crews(now=now)
+
+    assert demo.buyers_page(now=now) == page
+    assert demo.calendars_beside_crews(now=now) == calendars
+    assert page is not None
+    assert page[0].phases.filter(status=Phase.Status.UNDER_WAY).exists()
+    shown = [subscription_for(url[:-4].rpartition("/")[2]) for _, url in calendars]
+    kinds = [link.calendar.kind for link in shown if link and link.calendar]
+    assert kinds == ["FIRM", "AUTHORITY", "JOB", "BUYER"]
+    for link in shown:
+        assert link is not None
+        # Not every authority comes by within a plan's days.
+        is_empty = not link.shows.feed_events.exists()
+        assert not is_empty or link.calendar.kind == "AUTHORITY"
 
 
 def test_the_leads_sign_in_says_that_the_office_pages_stay_closed() -> None:

@@ -81,22 +81,22 @@ class Command(BaseCommand):
         if not people:
             return [*where, ""]
         token = demo.owner_token(store=Path(settings.VAR_DIR) / "demo-api-token.txt", now=now)
-        feeds = [
-            f"    {crew.name:14} {base}{url.removeprefix(settings.PUBLIC_URL)}"
-            for crew, url in demo.readers(now=now)
-        ]
-        phones = [
-            f"    {crew.name:14} {base}{url.removeprefix(settings.PUBLIC_URL)}"
-            for crew, url in demo.phone_links(now=now)
-        ]
+        crews = [(crew.name, url) for crew, url in demo.readers(now=now)]
+        phones = [(crew.name, url) for crew, url in demo.phone_links(now=now)]
+        page = demo.buyers_page(now=now)
+        buyers = [(f"Job {page[0].number}", page[1])] if page else []
         return [
             *where,
             "  Page of each crew, to open on a phone; a link lets in one phone, then it is used up",
-            *phones,
+            *link_lines(base, phones),
             "  Key to the API",
             f"    Authorization: Token {token}",
+            "  Page of a job's buyer",
+            *link_lines(base, buyers),
             "  Calendar of each crew, to subscribe to",
-            *feeds,
+            *link_lines(base, crews),
+            "  Calendars of others",
+            *link_lines(base, demo.calendars_beside_crews(now=now)),
             "",
         ]
 
@@ -136,6 +136,14 @@ def sign_in_lines(people: list[demo.SignIn]) -> list[str]:
     return [
         f"    {p.username:8} {p.password or changed}   {p.role}{CLOSED_TO.get(p.role, '')}"
         for p in people
+    ]
+
+
+def link_lines(base: str, links: list[tuple[str, str]]) -> list[str]:
+    """Return a line for each name and address, as they are reached under `base`."""
+    width = max((len(name) for name, _ in links), default=0)
+    return [
+        f"    {name:{width}}  {base}{url.removeprefix(settings.PUBLIC_URL)}" for name, url in links
     ]
 
 
