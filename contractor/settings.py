@@ -87,6 +87,16 @@ TEMPLATES = [
 DATABASES = {
     "default": env.db("DATABASE_URL", default=f"sqlite:///{VAR_DIR / 'girtline.sqlite3'}"),
 }
+# The rate limit's counts are files, so that all web processes of a computer share them and a Redis
+# that is down refuses nobody; what else is kept for a while, each process keeps for itself.
+CACHES = {
+    "default": {"BACKEND": "django.core.cache.backends.locmem.LocMemCache"},
+    "throttle": {
+        "BACKEND": "django.core.cache.backends.filebased.FileBasedCache",
+        "LOCATION": VAR_DIR / "throttle",
+        "OPTIONS": {"MAX_ENTRIES": 10_000},
+    },
+}
 DEFAULT_AUTO_FIELD = "django.db.models.BigAutoField"
 if DATABASES["default"]["ENGINE"] == "django.db.backends.sqlite3":
     # IMMEDIATE takes the write lock at BEGIN, so that a check inside a write transaction holds.
@@ -178,8 +188,8 @@ REST_FRAMEWORK = {
     "DEFAULT_SCHEMA_CLASS": "drf_spectacular.openapi.AutoSchema",
     "DEFAULT_PAGINATION_CLASS": "contractor.pagination.Pages",
     "DEFAULT_THROTTLE_CLASSES": [
-        "rest_framework.throttling.AnonRateThrottle",
-        "rest_framework.throttling.UserRateThrottle",
+        "contractor.throttling.AnonThrottle",
+        "contractor.throttling.UserThrottle",
     ],
     "DEFAULT_THROTTLE_RATES": {"anon": "30/min", "user": "600/min"},
     "DEFAULT_RENDERER_CLASSES": ["rest_framework.renderers.JSONRenderer"],
@@ -200,8 +210,8 @@ SPECTACULAR_SETTINGS = {
 # Links in feeds and printed addresses; the address the crews' phones reach.
 PUBLIC_URL = env.str("PUBLIC_URL", default="http://localhost:8000").rstrip("/")
 
-# The map on the web to which the crews' pages lead, by a tap only; "" is none, and phones' own stay.
-# The one set is of a project of volunteers.
+# The map on the web to which the crews' pages lead, by a tap only; "" is none, and phones' own
+# stay. The one set is of a project of volunteers.
 MAP_URL = env.str("MAP_URL", default="https://www.openstreetmap.org/search?query={where}")
 
 REDIS_URL = env.str("REDIS_URL", default="")
@@ -277,6 +287,11 @@ CELERY_BEAT_SCHEDULE = {
         "task": "jobs.tasks.refresh_calendars",
         "schedule": 900.0,
         "options": {"expires": 900},
+    },
+    "forget-old-drafts": {
+        "task": "jobs.tasks.forget_old_drafts",
+        "schedule": 3600.0,
+        "options": {"expires": 3600},
     },
     "sweep-plan-requests": {
         "task": "jobs.tasks.sweep_plan_requests",

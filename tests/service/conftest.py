@@ -14,10 +14,10 @@ from urllib.parse import urlsplit
 import pytest
 import time_machine
 from django.conf import settings
-from django.core.cache import cache
 from django.db import connection
 
 from contractor.celery import app
+from contractor.throttling import COUNTS
 from tests.service.portfolio import MONDAY
 
 READY_SECONDS = 60
@@ -26,7 +26,7 @@ READY_SECONDS = 60
 @pytest.fixture
 def on_monday() -> Generator[None]:
     """Stop the clock on the Monday of the tests' firm, with no request counted yet."""
-    cache.clear()
+    COUNTS.clear()
     with time_machine.travel(MONDAY, tick=False):
         yield
 

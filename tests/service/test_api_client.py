@@ -9,9 +9,9 @@ import httpx
 import pytest
 import time_machine
 from django.conf import settings
-from django.core.cache import cache
 from django.utils import timezone
 
+from contractor.throttling import COUNTS
 from jobs.services.api_tokens import make_token
 from tests.factories import OwnerFactory
 from tests.service.api import ROOT, book_all, make_plan, morning
@@ -23,7 +23,7 @@ pytestmark = pytest.mark.django_db(transaction=True)
 @pytest.fixture
 def client(live_server: Any) -> httpx.Client:
     """A signed-in client of a firm with one planned job."""
-    cache.clear()
+    COUNTS.clear()
     with time_machine.travel(MONDAY, tick=False):
         (crew,) = make_firm(crews=1)
         book_all(make_plan(), make_job(number="26-500"), crew, start=morning())

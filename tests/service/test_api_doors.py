@@ -1,15 +1,19 @@
 """The API's door: who may come in, how often, and how it says no."""
 
+import os
+import subprocess
+import sys
 from typing import Any
 
 import pytest
+from django.conf import settings
 from django.test import Client
 from rest_framework.test import APIClient
-from rest_framework.throttling import UserRateThrottle
 
+from contractor.throttling import UserThrottle
 from jobs.api import firm
 from tests.service.api import ROOT, make_plan, reader
-from tests.service.portfolio import make_firm, make_job
+from tests.service.portfolio import MONDAY, make_firm, make_job
 
 pytestmark = [pytest.mark.django_db, pytest.mark.usefixtures("on_monday")]
 
@@ -139,7 +143,7 @@ def test_nothing_can_be_written(owner: Any):
 
 
 def test_too_many_requests_are_told_when_to_come_again(owner: Any, monkeypatch: Any):
-    monkeypatch.setattr(UserRateThrottle, "THROTTLE_RATES", {"user": "1/min", "anon": "1/min"})
+    monkeypatch.setattr(UserThrottle, "THROTTLE_RATES", {"user": "1/min", "anon": "1/min"})
     client = reader(owner)
 
     client.get(f"{ROOT}jobs/")
@@ -147,6 +151,19 @@ def test_too_many_requests_are_told_when_to_come_again(owner: Any, monkeypatch: 
 
     assert response.status_code == 429
     assert response.headers["Retry-After"] == "60"
+
+
+def test_requests_to_other_processes_of_the_computer_count_too(owner: Any, monkeypatch: Any):
+    monkeypatch.setattr(UserThrottle, "THROTTLE_RATES", {"user": "1/min", "anon": "1/min"})
+    script = (
+        "import django; django.setup()\n"
+        "from django.core.cache import caches\n"
+        f"caches['throttle'].set('throttle_user_{owner.pk}', [{MONDAY.timestamp()}], 60)"
+    )
+    environ = {**os.environ, "VAR_DIR": str(settings.VAR_DIR)}
+    subprocess.run([sys.executable, "-c", script], check=True, env=environ)
+
+    assert reader(owner).get(f"{ROOT}jobs/").status_code == 429
 
 
 @pytest.mark.parametrize("resource", ["jobs/", "backlog/", "crews/", "plans/", "bookings/"])

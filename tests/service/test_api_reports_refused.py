@@ -6,9 +6,9 @@ from uuid import uuid4
 
 import httpx
 import pytest
-from django.core.cache import cache
 from django.utils import timezone
 
+from contractor.throttling import COUNTS
 from crews.models import Crew
 from jobs.models import FieldReport
 from jobs.services.api_tokens import make_token
@@ -24,7 +24,7 @@ LATER = "2999-01-01T07:00:00+00:00"
 @pytest.fixture
 def client(live_server: Any) -> httpx.Client:
     """The office's client of a firm with one job."""
-    cache.clear()
+    COUNTS.clear()
     make_firm(crews=1)
     Crew.objects.update(name="Alder crew")
     make_job(number="26-001")

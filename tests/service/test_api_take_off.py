@@ -4,10 +4,10 @@ import json
 from typing import Any
 
 import pytest
-from django.core.cache import cache
 from django.db import connection
 from django.test.utils import CaptureQueriesContext
 
+from contractor.throttling import COUNTS
 from contractor.trade.building import Building
 from contractor.trade.takeoff import take_off
 from jobs.models import Job, LaborRate
@@ -31,7 +31,7 @@ BUILDING: dict[str, Any] = {
 
 @pytest.fixture(autouse=True)
 def _fresh_cache() -> None:
-    cache.clear()
+    COUNTS.clear()
 
 
 def ask(user: Any, body: object) -> Any:
