@@ -60,8 +60,12 @@ def photo(request: PhoneRequest, photo_id: int) -> HttpResponseBase:
     found = photo_of_crew(crew=request.phone.crew, photo_id=photo_id)
     if found is None:
         raise Http404
-    with found.file.open("rb") as stored:
-        response = HttpResponse(stored.read(), content_type="image/jpeg")
+    try:
+        with found.file.open("rb") as stored:
+            response = HttpResponse(stored.read(), content_type="image/jpeg")
+    except FileNotFoundError:
+        # A database that was brought back without its folder of photos.
+        raise Http404 from None
     # A photo is never changed, so that a phone need not ask for it again.
     response.headers["Cache-Control"] = "private, max-age=31536000, immutable"
     return response

@@ -14,6 +14,7 @@ from django.utils import timezone
 from drf_spectacular.types import OpenApiTypes
 from drf_spectacular.utils import extend_schema
 from rest_framework import serializers
+from rest_framework.negotiation import DefaultContentNegotiation
 from rest_framework.parsers import MultiPartParser
 from rest_framework.response import Response
 
@@ -169,13 +170,23 @@ class PhotoUpload(OwnersView):
         return Response(PhotoShape(photo_json(photo)).data)
 
 
+class _AnyAccept(DefaultContentNegotiation):
+    """Leaves `Accept` unread where one thing is given out, and it is no JSON (RFC 9110, 12.5.1)."""
+
+    def select_renderer(self, request: Any, renderers: Any, format_suffix: Any = None) -> Any:
+        """Return what problems are written with."""
+        return renderers[0], renderers[0].media_type
+
+
 class PhotoRead(OwnersView):
     """One photo, for whoever may read its report."""
 
     permission_classes = [SiteReports]
+    content_negotiation_class = _AnyAccept
 
     @extend_schema(
-        responses={(200, "image/jpeg"): OpenApiTypes.BINARY}, operation_id="reports_photo_read"
+        responses=answers(OpenApiTypes.BINARY, 404, kind="image/jpeg"),
+        operation_id="reports_photo_read",
     )
     def get(self, request: Request, photo_id: int) -> HttpResponse:
         """Show the photo."""
@@ -183,8 +194,12 @@ class PhotoRead(OwnersView):
         photo = ReportPhoto.objects.select_related("report").filter(pk=photo_id).first()
         if photo is None or not (who.reads_all or photo.report.crew_id in who.crews):
             raise missing("photo", photo_id, LISTED_AT)
-        with photo.file.open("rb") as stored:
-            return HttpResponse(stored.read(), content_type="image/jpeg")
+        try:
+            with photo.file.open("rb") as stored:
+                return HttpResponse(stored.read(), content_type="image/jpeg")
+        except FileNotFoundError:
+            # A database that was brought back without its folder of photos.
+            raise missing("photo", photo_id, LISTED_AT) from None
 
 
 @dataclass(frozen=True, slots=True)

@@ -11,7 +11,7 @@ from contractor.problems import PROBLEM_JSON
 Shape = serializers.Serializer[Any]
 
 
-READ_PROBLEMS = (400, 401, 403, 429)
+READ_PROBLEMS = (400, 401, 403, 406, 429)
 
 
 def usd(**given: Any) -> serializers.DecimalField:
@@ -105,12 +105,12 @@ class ProblemShape(Shape):
     errors = FaultShape(many=True)
 
 
-def answers(shape: Any, *problems: int) -> dict[Any, Any]:
+def answers(shape: Any, *problems: int, kind: str = "application/json") -> dict[Any, Any]:
     """Return what a view may answer, for the schema: its shape, and the problems it can tell."""
     codes = sorted({*READ_PROBLEMS, *problems})
     # All keys alike, since the schema reads the first in order to see whether this is a list.
     return {
-        (200, "application/json"): shape,
+        (200, kind): shape,
         **{(code, PROBLEM_JSON): ProblemShape for code in codes},
     }
 

@@ -56,7 +56,11 @@ def photo(request: HttpRequest, link: BuyerLink, photo_id: int) -> FileResponse:
     found = selector.released_photo(job=link.job, photo_id=photo_id)
     if found is None:
         raise Http404("No such photo.")
-    response = FileResponse(found.file.open("rb"), content_type="image/jpeg")
+    try:
+        response = FileResponse(found.file.open("rb"), content_type="image/jpeg")
+    except FileNotFoundError:
+        # A database that was brought back without its folder of photos.
+        raise Http404("No such photo.") from None
     # Taken back by the office, it is gone within the hour.
     response.headers["Cache-Control"] = "private, max-age=3600"
     return response

@@ -711,6 +711,8 @@ class Life(RuleBasedStateMachine):
         life_checks.check_slips()
         self.record.check()
         self.calendars.check()
+        # No two things happen at one moment, as no two clicks do.
+        self.wait_until(self.now + timedelta(seconds=1))
 
 
 def pick(rows: Any, which: int) -> Any:

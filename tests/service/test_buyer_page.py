@@ -344,6 +344,13 @@ def test_the_owner_sees_links_without_their_keys_and_changes_nothing(client, own
     assert link.revoked_at is None
 
 
+def test_a_photo_whose_file_is_gone_is_not_there(client, job):
+    shown, url = _photo(job), _path(_link(job)[1])
+    shown.file.storage.delete(shown.file.name)
+
+    assert client.get(f"{url}photos/{shown.pk}/").status_code == 404
+
+
 def test_a_photo_of_a_report_that_was_taken_back_is_shown_no_more(client, job):
     shown, wrong = _photo(job), _photo(job)
     FieldReport.objects.create(

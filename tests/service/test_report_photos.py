@@ -246,3 +246,25 @@ def test_a_photo_sent_after_days_belongs_to_its_report(
 
     assert is_new
     assert photo.report == report
+
+
+def test_a_photo_is_given_to_who_takes_only_pictures(
+    lead: AbstractUser, report: FieldReport
+) -> None:
+    """The schema promises image/jpeg there, and no more is asked for (RFC 9110, 12.5.1)."""
+    address = send(lead, report.pk, picture()).json()["address"]
+
+    response = reader(lead).get(address, HTTP_ACCEPT="image/jpeg")
+
+    assert (response.status_code, response.headers["Content-Type"]) == (200, "image/jpeg")
+
+
+def test_a_photo_whose_file_is_gone_is_not_there(
+    lead: AbstractUser, report: FieldReport, media: Path
+) -> None:
+    sent = send(lead, report.pk, picture()).json()
+    ReportPhoto.objects.get(pk=sent["id"]).file.storage.delete(
+        ReportPhoto.objects.get(pk=sent["id"]).file.name
+    )
+
+    assert reader(lead).get(sent["address"]).status_code == 404
