@@ -16,7 +16,15 @@ from inspections.models import WeatherArea
 from inspections.services import weather
 from jobs.models import TaskRequest
 from jobs.selectors.clock import database_now
-from jobs.services import forecasting, heartbeats, outbox, planning, publishing, task_requests
+from jobs.services import (
+    forecasting,
+    heartbeats,
+    old_drafts,
+    outbox,
+    planning,
+    publishing,
+    task_requests,
+)
 
 logger = logging.getLogger(__name__)
 
@@ -201,6 +209,14 @@ def sweep_plan_requests(**_later: object) -> None:
     """Send again what a dead worker or a lost message left behind. Beat runs it."""
     for plan_request_id in planning.free_stale_requests(now=database_now()):
         make_plan.delay(plan_request_id=plan_request_id)
+
+
+@shared_task(time_limit=120, soft_time_limit=100)
+def forget_old_drafts(**_later: object) -> None:
+    """Delete drafts that nobody needs any more. Beat runs it."""
+    gone = old_drafts.forget_old_drafts(now=database_now())
+    if gone:
+        logger.info("%s old drafts forgotten", gone)
 
 
 @shared_task(time_limit=300, soft_time_limit=280)
