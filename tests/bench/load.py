@@ -15,7 +15,8 @@ Who asks, and how long each waits between two questions (exponential, means; our
 | 500 calendars | the feed, with the ETag that they have | 15 min |
 
 Told are, by kind, how many were answered, what was not as expected, the median and the 95th
-percentile of the seconds; and the memory (RSS, MiB) of each process at the start and at the end.
+percentile of the seconds; the memory (RSS, MiB) of each process at the start and at the end; and
+what web, worker and beat used of the processor, which other work on the computer does not change.
 The asking program runs on the same computer and takes of its processor.
 """
 
@@ -53,6 +54,7 @@ OFFICE_ASKS = (
     ("look-ahead", "/admin/desk/look-ahead/", 1),
 )
 EXPECTED = (200, 304)
+QUEUE_KEYS = ("celery", "unacked", "unacked_index")
 
 
 @dataclass(frozen=True, slots=True)
@@ -119,10 +121,14 @@ def measure(asked: argparse.Namespace) -> dict[str, Any]:
     with _served(port) as programs:
         _wait_until_it_answers(port)
         asyncio.run(_ask(port, people, Met(), seconds=asked.warm, hurry=4))
-        before = _memory(programs)
+        before, worked = _memory(programs), _processor_seconds(programs)
         met = Met()
         asyncio.run(_ask(port, people, met, seconds=asked.seconds, hurry=1))
         after = _memory(programs)
+        worked = {
+            name: round(seconds - worked[name], 1)
+            for name, seconds in _processor_seconds(programs).items()
+        }
         health = _health(port)
     every = [one for rows in met.took.values() for one in rows]
     return {
@@ -138,6 +144,8 @@ def measure(asked: argparse.Namespace) -> dict[str, Any]:
         "p50_s": round(median(every), 3),
         "p95_s": _p95(every),
         "reports": dict(met.results),
+        "processor_s": worked,
+        "processor_s_an_answer": round(worked["web"] / max(1, len(every)), 3),
         "by_kind": met.told(),
         "memory_mib": {
             name: {"start": before.get(name), "end": after.get(name)}
@@ -220,9 +228,12 @@ class _served:  # noqa: N801 - used as a statement
         self.children.__exit__(*given)
         for log in sorted(self.log_dir.glob("*.log")):
             lines = log.read_text().splitlines()
-            wrong = [line for line in lines if "ERROR" in line or "Traceback" in line]
+            wrong = [at for at, line in enumerate(lines) if "ERROR" in line]
             if wrong:
-                print(f"{log.name}: {len(wrong)} lines of errors, first: {wrong[0][:300]}")
+                print(f"{log.name}: {len(wrong)} errors, the first:", file=sys.stderr)
+                print("\n".join(lines[wrong[0] : wrong[0] + 40]), file=sys.stderr)
+        with _queue() as client:
+            client.delete(*QUEUE_KEYS)  # messages of rows that are gone with their database
 
 
 async def _ask(port: int, people: People, met: Met, *, seconds: float, hurry: float) -> None:
@@ -230,7 +241,8 @@ async def _ask(port: int, people: People, met: Met, *, seconds: float, hurry: fl
     import httpx
 
     until = clock.monotonic() + seconds
-    limits = httpx.Limits(max_connections=100, max_keepalive_connections=50)
+    # Gunicorn ends a connection that is idle for 2 s; one that ends while asked is no answer.
+    limits = httpx.Limits(max_connections=100, keepalive_expiry=1.0)
     async with httpx.AsyncClient(
         base_url=f"http://127.0.0.1:{port}", timeout=60, limits=limits
     ) as client:
@@ -355,6 +367,23 @@ def _memory(programs: dict[str, int]) -> dict[str, float]:
     return told
 
 
+def _processor_seconds(programs: dict[str, int]) -> dict[str, float]:
+    """Return what each program has used of the processor, with all that it has started or ended."""
+    ticks = os.sysconf("SC_CLK_TCK")
+    told = {}
+    for name, leader in programs.items():
+        used = 0
+        for pid in _members(leader):
+            try:
+                fields = (Path("/proc") / str(pid) / "stat").read_text().rsplit(")")[-1].split()
+            except OSError:
+                continue
+            # utime and stime, and of ended children that it has waited for (proc(5)).
+            used += sum(int(one) for one in fields[11:15])
+        told[name] = used / ticks
+    return told
+
+
 def _members(leader: int) -> set[int]:
     """Return all processes of a session: the program that leads it, and what that has started."""
     found = set()
@@ -390,11 +419,15 @@ def _free_port() -> int:
         return port
 
 
-def _queue_is_empty() -> bool:
+def _queue() -> Any:
     import redis
 
-    with redis.Redis.from_url(os.environ["REDIS_URL"]) as client:
-        return not client.llen("celery") and not client.hlen("unacked")
+    return redis.Redis.from_url(os.environ["REDIS_URL"])
+
+
+def _queue_is_empty() -> bool:
+    with _queue() as client:
+        return not client.exists(*QUEUE_KEYS)
 
 
 def main() -> None:
