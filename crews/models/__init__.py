@@ -1,6 +1,6 @@
 """Rows of the firm, its crews and machines, and what their calendars read."""
 
-from crews.models.crew import Crew, DayOff, Equipment, HolidayYear
+from crews.models.crew import RAINED_OFF, Crew, DayOff, Equipment, HolidayYear
 from crews.models.feed import FeedCalendar, FeedEvent, FeedSubscription
 from crews.models.firm import (
     FARTHEST_AHEAD,
@@ -18,6 +18,7 @@ from crews.models.phone import Phone
 __all__ = [
     "FARTHEST_AHEAD",
     "NOT_TOO_FAR",
+    "RAINED_OFF",
     "STATE_CODE",
     "WEEKDAYS",
     "Crew",

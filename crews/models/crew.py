@@ -96,6 +96,10 @@ class Equipment(models.Model):
         return self.name
 
 
+# The reason of a crew's day off that the office gave it since rain is to come.
+RAINED_OFF = "Rained off"
+
+
 class DayOff(models.Model):
     """Days without work, first and last included: the firm's, one crew's, or one machine's."""
 

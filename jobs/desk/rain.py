@@ -55,7 +55,6 @@ def page(request: HttpRequest) -> HttpResponse:
     rows = [
         CrewRow(row, _work(row), bool(row.why) or (is_today and not chosen.stopped))
         for row in chosen.crews
-        if is_today or row.why
     ]
     return rendered(
         request,
@@ -81,7 +80,7 @@ def _propose(request: HttpRequest) -> HttpResponse:
         if chosen == timezone.localdate(now):
             row = rain.rain_day(day=chosen, crews=crews, now=now, by=request.user)
         else:
-            row = rain.weather_day(day=chosen, now=now)
+            row = rain.coming_rain_day(day=chosen, crews=crews, now=now)
     except (SpecError, NoFirm, planning.TooFarAheadError) as fault:
         messages.error(request, str(fault))
         return redirect(again)
@@ -89,9 +88,11 @@ def _propose(request: HttpRequest) -> HttpResponse:
 
 
 def _chosen(days: list[RainDay], asked: str) -> RainDay:
-    """Return the day that is asked for, else the first that the forecast stops, else today."""
+    """Return the day that is asked for, else the first that the forecast or rain could stop."""
     by_day = {str(one.day): one for one in days}
-    return by_day.get(asked) or next((one for one in days if one.stopped), days[0])
+    stopped = (one for one in days if one.stopped)
+    outdoors = (one for one in days if one.crews)
+    return by_day.get(asked) or next(stopped, None) or next(outdoors, days[0])
 
 
 def _date(text: str) -> date | None:

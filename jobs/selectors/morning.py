@@ -117,7 +117,8 @@ def _hold(row: ShownHold) -> str:
 
 
 def _missing(row: MissingReport) -> str:
-    return f"{row.booking.crew}, job {row.phase.job.number}: {row.phase.get_code_display()} {row.words}."
+    phase = row.phase
+    return f"{row.booking.crew}, job {phase.job.number}: {phase.get_code_display()} {row.words}."
 
 
 def _delivery(delivery: object, why: str) -> str:

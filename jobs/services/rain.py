@@ -12,8 +12,9 @@ from django.utils import timezone
 from contractor.trade.causes import Cause
 from contractor.trade.errors import Fault, SpecError
 from contractor.trade.phases import PHASE_TABLE
-from inspections.selectors.stopped_work import stopped_bookings
+from crews.models import RAINED_OFF, DayOff
 from jobs.models import Booking, FieldReport, Phase
+from jobs.selectors.rain_days import rain_days
 from jobs.selectors.reports import Reporter
 from jobs.services import proposals, slips
 from jobs.services.reporting import NewReport, Outcome, take_report
@@ -55,21 +56,36 @@ def rain_day(
     return proposals.propose(reason=f"Rain on {day:%b %-d}: {_words(stopped)}", now=now)
 
 
-def weather_day(*, day: date, now: datetime) -> ReplanProposal:
+def coming_rain_day(*, day: date, crews: Collection[int], now: datetime) -> ReplanProposal:
     """
-    Return a proposal that leaves out a day to come on which the forecast stops work.
+    Return a proposal that leaves out a day to come, for these crews and what the forecast stops.
+
+    A crew of which the forecast stops nothing gets a day off, "Rained off", which also stops what
+    it would do indoors; the office takes it out again if the day clears up. Twice is as once.
 
     Raises
     ------
     contractor.trade.errors.SpecError
-        If the weather that is known stops no published work that day.
+        If the day is not one of the next six, or nothing would be stopped. Nothing is stored then.
     """
-    stopped = [stop.booking.phase for stop in stopped_bookings(now=now) if stop.day == day]
+    _, *coming = rain_days(now=now)
+    outdoors = next((one.crews for one in coming if one.day == day), None)
+    if outdoors is None:
+        remedy = f"Enter a day from {coming[0].day:%b %-d} to {coming[-1].day:%b %-d}."
+        raise SpecError([Fault("day", day.isoformat(), "it is not one of the next days", remedy)])
+    stopped = [row for row in outdoors if row.why or row.crew.pk in crews]
     if not stopped:
-        remedy = "Enter the weather of the area for that day."
-        raise SpecError([Fault("day", day.isoformat(), "the forecast stops no work then", remedy)])
+        remedy = "Choose a crew, or enter the weather of the area for that day."
+        raise SpecError([Fault("day", day.isoformat(), "nothing stops work then", remedy)])
+    with transaction.atomic():
+        for row in stopped:
+            if not row.why:
+                DayOff.objects.get_or_create(
+                    crew=row.crew, first_day=day, last_day=day, reason=RAINED_OFF
+                )
     slips.compare_published(now=now, trigger=f"weather of {day:%b %-d}")
-    return proposals.propose(reason=f"Weather on {day:%b %-d}: {_words(stopped)}", now=now)
+    phases = [booking.phase for row in stopped for booking in row.bookings]
+    return proposals.propose(reason=f"Weather on {day:%b %-d}: {_words(phases)}", now=now)
 
 
 def _words(phases: Sequence[Phase]) -> str:

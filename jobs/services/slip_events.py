@@ -9,6 +9,7 @@ from typing import TYPE_CHECKING, Any
 from django.apps import apps
 
 from contractor.trade.causes import Cause
+from crews.models import RAINED_OFF
 from jobs.models import Phase
 from jobs.services.slip_facts import moments
 
@@ -127,6 +128,8 @@ def _cause(change: Change, known: Known) -> Cause | None:
         return Cause.WEATHER
     if change.model == "crews.dayoff":
         values = change.new or change.old or {}
+        if values.get("reason") == RAINED_OFF:
+            return Cause.WEATHER
         return Cause.EQUIPMENT if values.get("equipment_id") else Cause.CREW
     if change.model == "jobs.phase" and not LABOR_FIELDS & set(change.fields):
         return _cause_of_progress(change)

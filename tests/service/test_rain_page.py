@@ -8,8 +8,9 @@ from django.test import Client
 from django.urls import reverse
 
 from contractor.trade.errors import SpecError
+from crews.models import DayOff
 from inspections.models import Inspection
-from jobs.models import Booking, FieldReport, Job, ReplanProposal
+from jobs.models import Booking, FieldReport, Job, ReplanProposal, Slip
 from jobs.selectors import plans
 from jobs.selectors.calls import calls_for
 from jobs.selectors.rain_days import rain_days
@@ -80,9 +81,36 @@ def test_the_forecast_chooses_day_and_crews(signed_in: Client, job: Job):
     assert not FieldReport.objects.exists()
 
 
-def test_a_day_to_come_that_the_forecast_lets_go_on_is_refused(job: Job):
-    with pytest.raises(SpecError, match="Enter the weather of the area"):
-        rain.weather_day(day=date(2026, 6, 4), now=MONDAY)
+def test_a_day_to_come_is_rained_off_for_the_crews_that_are_ticked(signed_in: Client, job: Job):
+    frame = booked(job, "FRAME")
+    day = day_of(frame)
+    page = signed_in.get(reverse(RAIN), {"day": day.isoformat()})
+    (row,) = page.context["rows"]
+    assert (row.row.crew, row.row.why, row.is_ticked) == (frame.crew, "", False)
+
+    for _ in range(2):
+        signed_in.post(reverse(RAIN), {"day": day.isoformat(), "crew": frame.crew.pk})
+
+    proposal = ReplanProposal.objects.get()
+    assert "Frame walls 26-001" in proposal.reason
+    moved = Booking.objects.get(plan=proposal.plan, phase=frame.phase)
+    assert day_of(moved) > day
+    off = DayOff.objects.get(crew=frame.crew)
+    assert (off.first_day, off.last_day, off.reason) == (day, day, "Rained off")
+    assert {slip.cause for slip in Slip.objects.filter(phase__job=job)} == {"WEATHER"}
+
+
+@pytest.mark.parametrize("day", [date(2026, 5, 29), date(2026, 6, 1), date(2026, 6, 8)])
+def test_only_the_next_days_can_be_rained_off_ahead(job: Job, day: date):
+    with pytest.raises(SpecError, match="Enter a day from Jun 2 to Jun 7"):
+        rain.coming_rain_day(day=day, crews=[booked(job, "DIG").crew_id or 0], now=MONDAY)
+    assert not DayOff.objects.filter(crew__isnull=False).exists()
+
+
+def test_a_day_to_come_that_nothing_stops_is_refused(job: Job):
+    day = day_of(booked(job, "FRAME"))
+    with pytest.raises(SpecError, match="enter the weather of the area"):
+        rain.coming_rain_day(day=day, crews=[], now=MONDAY)
 
 
 def test_no_crew_is_outdoors_on_a_weekend(job: Job):
