@@ -47,7 +47,7 @@ TEXT = st.builds(
     "Q{}Z".format,
     st.text(ANY, max_size=24) | st.lists(NASTY, max_size=12).map(lambda s: "".join(s)[:24]),
 )
-FORGED = 'Qa, "b"; c\\nd\r\nEND:VEVENT\r\n🏠Z'
+FORGED = 'Q,";\\n\r\nEND:VEVENT\r\n🏠Z'
 # What is typed where; all of it is shown in some calendar.
 SHOWN = (
     "crew", "people", "machine", "address", "town", "supplier", "quantity", "authority", "permit",
