@@ -7,6 +7,7 @@ from math import ceil
 from pathlib import Path
 
 import pytest
+from django.contrib import admin
 from django.core.management import BaseCommand, CommandParser, load_command_class
 from packaging.requirements import Requirement
 
@@ -141,6 +142,13 @@ def test_the_glossary_is_in_order_with_each_word_once() -> None:
     words.remove("word")
 
     assert words == sorted(set(words))
+
+
+def test_every_kind_of_rows_of_the_admin_is_in_the_glossary() -> None:
+    words = re.findall(r"^\| ([^|]*) \|", (DOCS / "glossary.md").read_text(), re.MULTILINE)
+    kinds = {str(model._meta.verbose_name) for model in admin.site._registry}
+
+    assert sorted(kinds - {"user", "group"} - set(words)) == []
 
 
 def test_the_changelog_begins_with_this_version() -> None:
