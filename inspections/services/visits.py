@@ -9,18 +9,18 @@ from __future__ import annotations
 
 import logging
 from dataclasses import dataclass
-from datetime import UTC, datetime
+from datetime import datetime
 from typing import TYPE_CHECKING, Any
 
-from django.core.exceptions import ValidationError
 from django.db import transaction
 from django.utils import timezone
-from django.utils.dateparse import parse_datetime
 
 from contractor.trade.phases import INSPECTIONS, REWORK_OF
 from crews.selectors import NoFirm
 from inspections.models import Inspection, InspectionEvent
 from inspections.selectors.visits import CLOSED, OPEN, PASSED, last_event, open_visit
+from inspections.services.visit_state import VisitRefused as VisitRefused
+from inspections.services.visit_state import restore, save, state_of
 from jobs.models import Job, Phase, Plan
 from jobs.services import planning
 from jobs.services.intake import refresh_phases
@@ -35,35 +35,6 @@ if TYPE_CHECKING:
 logger = logging.getLogger(__name__)
 
 Status = Inspection.Status
-VISIT_FIELDS = (
-    "status",
-    "visit_from",
-    "visit_until",
-    "decided_at",
-    "released",
-    "released_share",
-    "note",
-)
-PHASE_FIELDS = (
-    "status",
-    "started_at",
-    "done_at",
-    "share_done",
-    "share_at",
-    "reported_hours",
-    "crew_id",
-    "partly_passed",
-)
-
-
-@dataclass
-class VisitRefused(Exception):  # noqa: N818 - an answer with its reason
-    """What was to be entered does not go with what is known; the text says why and what to do."""
-
-    why: str
-
-    def __str__(self) -> str:
-        return self.why
 
 
 @dataclass(frozen=True, slots=True)
@@ -120,8 +91,8 @@ def ask(
             visit_until=visit_until,
             note=said.note,
         )
-        _save(visit)
-        event = _add_event(visit, said, from_status="", before={}, after=_seen(visit))
+        save(visit)
+        event = _add_event(visit, said, from_status="", before={}, after=state_of(visit))
     return Recorded(event, is_new=True)
 
 
@@ -202,7 +173,7 @@ def begin_record(visit: Inspection, *, by: User | None = None) -> InspectionEven
         by=by,
         to_status=visit.status,
         note="as it stood when its record began",
-        after=_seen(visit),
+        after=state_of(visit),
     )
 
 
@@ -224,7 +195,7 @@ def undo(*, event_id: int, said: Said) -> Recorded:
         last = last_event(visit)
         if last is None or last.pk != undone.pk:
             raise VisitRefused("Something else was entered since. Undo that first.")
-        before = _seen(visit)
+        before = state_of(visit)
         if not undone.after:
             raise VisitRefused("This line came from a file. Enter what is true as a new one.")
         if before != undone.after:
@@ -233,13 +204,13 @@ def undo(*, event_id: int, said: Said) -> Recorded:
                 "click. Correct the phases on their own pages."
             )
         from_status = visit.status
-        _restore(visit, undone.before)
+        restore(visit, undone.before)
         event = _add_event(
             visit,
             said,
             from_status=from_status,
             before=before,
-            after=_seen(visit),
+            after=state_of(visit),
             undoes=undone,
         )
     return _planned(event, said, before)
@@ -259,10 +230,12 @@ def _change(
             raise VisitRefused(
                 f"Meanwhile somebody entered: {_words(visit)}. Look at it, then enter yours."
             )
-        before, from_status = _seen(visit), visit.status
+        before, from_status = state_of(visit), visit.status
         change(visit)
-        _save(visit)
-        event = _add_event(visit, said, from_status=from_status, before=before, after=_seen(visit))
+        save(visit)
+        event = _add_event(
+            visit, said, from_status=from_status, before=before, after=state_of(visit)
+        )
     return _planned(event, said, before)
 
 
@@ -316,7 +289,7 @@ def _finish(phase: Phase, started_at: datetime, at: datetime) -> None:
     phase.status = Phase.Status.DONE
     phase.started_at = min(phase.started_at or started_at, at)
     phase.done_at, phase.share_done, phase.partly_passed = at, 1.0, False
-    _save(phase)
+    save(phase)
 
 
 def _reopen(phase: Phase) -> None:
@@ -324,7 +297,7 @@ def _reopen(phase: Phase) -> None:
     phase.status = Phase.Status.OPEN
     phase.started_at = phase.done_at = phase.share_at = phase.reported_hours = None
     phase.crew_id, phase.share_done = None, 0.0
-    _save(phase)
+    save(phase)
 
 
 def _open_inspection(phase_id: int) -> Phase:
@@ -369,66 +342,8 @@ def _add_event(
         after=dict(after),
         undoes=undoes,
     )
-    _save(event)
+    save(event)
     return event
-
-
-def _seen(visit: Inspection) -> dict[str, Any]:
-    """Return a visit and the phases it decides as plain values, to compare and to restore."""
-    codes = (visit.phase.code, REWORK_OF[visit.phase.code])
-    phases = Phase.objects.filter(job_id=visit.phase.job_id, code__in=codes)
-    return {
-        "visit": _plain(visit, VISIT_FIELDS),
-        "phases": {phase.code: _plain(phase, PHASE_FIELDS) for phase in phases},
-    }
-
-
-def _plain(row: Inspection | Phase, fields: tuple[str, ...]) -> dict[str, Any]:
-    values = {name: getattr(row, name) for name in fields}
-    return {
-        name: value.astimezone(UTC).isoformat() if isinstance(value, datetime) else value
-        for name, value in values.items()
-    }
-
-
-def _restore(visit: Inspection, before: Mapping[str, Any]) -> None:
-    """Put a visit and its phases back; what did not exist before is taken back or left out."""
-    if not before:
-        visit.status = Status.TAKEN_BACK
-        _save(visit)
-        return
-    _put(visit, before["visit"])
-    codes = (visit.phase.code, REWORK_OF[visit.phase.code])
-    for phase in Phase.objects.filter(job_id=visit.phase.job_id, code__in=codes):
-        was = before["phases"].get(phase.code)
-        if was is None:
-            # Kept as a row: a draft may have booked it.
-            phase.status = Phase.Status.DROPPED
-            _save(phase)
-        else:
-            _put(phase, was)
-    refresh_phases(job=Job.objects.get(pk=visit.phase.job_id))
-
-
-def _put(row: Inspection | Phase, values: Mapping[str, Any]) -> None:
-    for name, value in values.items():
-        is_moment = name.endswith(("_at", "_from", "_until")) and value is not None
-        setattr(row, name, _moment(value) if is_moment else value)
-    _save(row)
-
-
-def _moment(text: str) -> datetime:
-    moment = parse_datetime(text)
-    assert moment is not None  # written by `_plain`
-    return moment
-
-
-def _save(row: Inspection | InspectionEvent | Phase) -> None:
-    try:
-        row.full_clean()
-    except ValidationError as error:
-        raise VisitRefused(" ".join(error.messages)) from None
-    row.save()
 
 
 def _window(seen: Mapping[str, Any]) -> tuple[Any, Any]:

@@ -6,6 +6,7 @@ import pytest
 
 from inspections.models import Inspection, InspectionEvent
 from inspections.services import visits
+from inspections.services.visit_state import state_of
 from inspections.services.visits import Said, VisitRefused
 from jobs.models import Booking, Plan
 from jobs.services import planning
@@ -172,14 +173,14 @@ def test_an_outcome_to_come_is_refused(visit):
 
 
 def test_undo_restores_what_was_before_and_both_stay_in_the_record(job, visit):
-    before = visits._seen(visit)
+    before = state_of(visit)
     failed = told(visit, "FAILED", now=after(visit))
 
     undone = visits.undo(event_id=failed.event.pk, said=Said(now=after(visit, 3)))
 
     visit.refresh_from_db()
     assert visit.status == "REQUESTED"
-    assert visits._seen(visit)["visit"] == before["visit"]
+    assert state_of(visit)["visit"] == before["visit"]
     assert phase(job, "HOLE_REWORK").status == "DROPPED"
     assert [event.to_status for event in visit.events.order_by("number")] == [
         "REQUESTED",
