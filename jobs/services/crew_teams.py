@@ -46,6 +46,15 @@ def teams_of(crew: Crew, lent: Iterable[LentPeople]) -> tuple[Team, ...]:
     return tuple(_team(crew, people, people_on) for people in sizes if people >= 1)
 
 
+def nobody_left_on(size: int, lent: Iterable[LentPeople]) -> date | None:
+    """Return the first day on which a crew of `size` has lent all its people, if there is one."""
+    away: dict[date, int] = {}
+    for row in lent:
+        for day in days_of([row]):
+            away[day] = away.get(day, 0) + row.people
+    return min((day for day, people in away.items() if people >= size), default=None)
+
+
 def _team(crew: Crew, people: int, people_on: dict[date, int]) -> Team:
     if people > crew.size:
         return Team(people, only=frozenset(d for d, count in people_on.items() if count >= people))

@@ -143,6 +143,7 @@ def _check(run: Run, now: datetime | None) -> list[LoadError]:
     checks.refuse_facts_to_come(run, today=today)
     for table in TABLES.values():
         checks.refuse_existing(run, table)
+    checks.check_crew_time(run)
     return checks.check_buildings(run, today=today)
 
 

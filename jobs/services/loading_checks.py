@@ -2,20 +2,22 @@
 
 import re
 from collections import defaultdict
-from datetime import date
+from datetime import date, datetime
 from typing import Any, cast
 
 from django.core.exceptions import ValidationError
 from django.db import models
+from django.utils import timezone
 
 from contractor.trade.errors import SpecError
 from contractor.trade.lead_times import STARTER_LEAD_TIMES
 from contractor.trade.locate import STARTER_RULES
 from contractor.trade.rates import STARTER_RATES
-from crews.models import Firm
+from crews.models import Crew, Firm
 from inspections.models import LocateRule
-from jobs.models import Callback, Delivery, Job, LeadTime, LeanTo, Opening
+from jobs.models import Callback, Delivery, Job, LeadTime, LeanTo, LentPeople, Opening, SetAside
 from jobs.services.callbacks import warranty_faults
+from jobs.services.crew_teams import nobody_left_on
 from jobs.services.intake import check
 from jobs.services.loading_files import LoadError
 from jobs.services.loading_rows import Entry, Run
@@ -25,6 +27,7 @@ __all__ = [
     "check_buildings",
     "check_callbacks",
     "check_constraints",
+    "check_crew_time",
     "check_firm",
     "check_rates",
     "make_room_for_deliveries",
@@ -99,6 +102,46 @@ def check_callbacks(run: Run) -> None:
         if row.kind == Callback.Kind.WARRANTY:
             for fault in warranty_faults(cast(Job, entry.values["job"]), row.asked_on):
                 run.fail(entry, "kind", f"{_sentence(fault.message)} {fault.remedy}")
+
+
+def check_crew_time(run: Run) -> None:
+    """Refuse a crew's time set aside twice, and people lent where nobody would be left."""
+    _check_set_aside(run)
+    _check_lent(run)
+
+
+def _check_set_aside(run: Run) -> None:
+    names = {cast(Crew, entry.values["crew"]).name for entry in run.good("set_aside")}
+    stored = SetAside.objects.filter(crew__name__in=names) if names else SetAside.objects.none()
+    taken: dict[str, list[tuple[datetime, datetime]]] = defaultdict(list)
+    for name, starts_at, ends_at in stored.values_list("crew__name", "starts_at", "ends_at"):
+        taken[name].append((starts_at, ends_at))
+    for entry in list(run.good("set_aside")):
+        row, crew = cast(SetAside, entry.instance), cast(Crew, entry.values["crew"])
+        for starts_at, ends_at in taken[crew.name]:
+            if starts_at < row.ends_at and row.starts_at < ends_at:
+                begins = timezone.localtime(starts_at)
+                message = f"{crew.name} has time set aside from {begins:%b %-d, %Y, %H:%M} already."
+                run.fail(entry, "starts_at", f"{message} Write other hours, or take the row out.")
+                break
+        else:
+            taken[crew.name].append((row.starts_at, row.ends_at))
+
+
+def _check_lent(run: Run) -> None:
+    names = {cast(Crew, entry.values["from_crew"]).name for entry in run.good("lent_people")}
+    stored = LentPeople.objects.filter(from_crew__name__in=names).select_related("from_crew")
+    lent: dict[str, list[LentPeople]] = defaultdict(list)
+    for row in stored if names else ():
+        lent[row.from_crew.name].append(row)
+    for entry in list(run.good("lent_people")):
+        row, crew = cast(LentPeople, entry.instance), cast(Crew, entry.values["from_crew"])
+        short = nobody_left_on(crew.size, [*lent[crew.name], row])
+        if short is None:
+            lent[crew.name].append(row)
+        else:
+            message = f"{crew.name} has {crew.size} people: nobody is left on {short:%b %-d, %Y}."
+            run.fail(entry, "people", f"{message} Lend fewer.")
 
 
 def refuse_facts_to_come(run: Run, *, today: date) -> None:

@@ -39,8 +39,10 @@ from jobs.models import (
     LeadTime,
     LeanTo,
     LeftOutWork,
+    LentPeople,
     Opening,
     Phase,
+    SetAside,
 )
 from jobs.models.specification import Specification
 
@@ -213,6 +215,14 @@ _ALL = (
         day_off_of_crew_or_machine="equipment",
     ),
     _table(
+        "lent_people",
+        LentPeople,
+        "from_crew to_crew people first_day last_day note",
+        "from_crew to_crew first_day last_day note",
+        lent_people_end_after_they_start="last_day",
+        lent_people_to_another_crew="to_crew",
+    ),
+    _table(
         "authorities",
         Authority,
         "name county state phone request_way request_to inspects_holes inspects_slab "
@@ -296,6 +306,13 @@ _ALL = (
         callback_promised_after_it_was_asked_for="promised_on",
         callback_done_after_it_was_asked_for="done_on",
         callback_takes_hours="labor_hours",
+    ),
+    _table(
+        "set_aside",
+        SetAside,
+        "crew kind starts_at ends_at job note",
+        "crew starts_at",
+        set_aside_ends_after_it_starts="ends_at",
     ),
     _table(
         "tickets",

@@ -12,7 +12,7 @@ from contractor.trade.errors import SpecError
 from crews.models import Crew, DayOff, Equipment, farthest_day
 from jobs.models import BoardMove, Booking, Job, LentPeople, Phase, SetAside
 from jobs.selectors.board_version import Scope
-from jobs.selectors.open_work import days_of
+from jobs.services.crew_teams import nobody_left_on
 from jobs.services.move_answer import MoveRefused
 from jobs.services.move_touch import crew_of, label
 
@@ -252,11 +252,7 @@ class LendPeople:
         rows = LentPeople.objects.filter(
             from_crew=source, first_day__lte=self.last_day, last_day__gte=self.first_day
         )
-        away: dict[date, int] = {}
-        for row in rows:
-            for day in days_of([row]):
-                away[day] = away.get(day, 0) + row.people
-        return min((day for day, people in away.items() if people >= source.size), default=None)
+        return nobody_left_on(source.size, rows)
 
     def later(self, first_day: date) -> Self:
         """Return the same some days on."""
