@@ -200,6 +200,28 @@ def test_every_module_of_the_engine_is_on_the_map_for_developers() -> None:
     assert {module for module in modules if f"`{module}`" not in rows} == set()
 
 
+def modules_of(cell: str) -> list[str]:
+    """Return the modules that a cell of the map by subject names; a folder holds for the next."""
+    found, folder = [], ""
+    for name in re.findall(r"`([^`]+)`", cell):
+        folder = name.rsplit("/", 1)[0] if "/" in name else folder
+        path = f"{folder}/{name.rsplit('/', 1)[-1]}"
+        found.append(f"contractor/{path}" if path.startswith(("trade/", "engine/")) else path)
+    return found
+
+
+def test_every_module_of_the_map_by_subject_is_there() -> None:
+    text = (ROOT / "DEVELOPERS.md").read_text()
+    section = text[text.index("### Find a rule") : text.index("## The engine")]
+    cells = [cell for cell in section.split("|") if "manage.py" not in cell]
+
+    named = {module for cell in cells for module in modules_of(cell)}
+    missing = [m for m in named if not [*ROOT.glob(f"{m}.py"), *ROOT.glob(f"{m}/__init__.py")]]
+
+    assert len(named) > 80
+    assert missing == []
+
+
 @pytest.mark.parametrize(("month", "day", "hours"), [(7, 21, 60), (11, 24, 113)])
 def test_the_cure_worked_by_hand_is_what_the_code_gives(month: int, day: int, hours: int) -> None:
     climate = Firm._meta.get_field("month_temperatures_degf").default
