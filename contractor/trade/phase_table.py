@@ -148,7 +148,8 @@ _KINDS = (
         equipment="TELEHANDLER",
         gate=WeatherGate.TRUSS,
         caution="Brace each truss as it is set, as the truss bracing documents show; a row of "
-        "half-braced trusses can go over in a gust. Nobody under the load.",
+        "half-braced trusses can go over in a gust. Nobody under the load. "
+        "Keep boom and load clear of power lines.",
     ),
     _other("FRAME_INSPECTION", "Frame inspection", Performer.AUTHORITY, 1.0),
     _crew(
