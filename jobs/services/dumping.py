@@ -1,6 +1,6 @@
 """Writing the database's rows as the CSV files that `load` reads."""
 
-from collections.abc import Iterator, Sequence
+from collections.abc import Iterable, Iterator, Sequence
 from contextlib import contextmanager
 from pathlib import Path
 from typing import Any
@@ -10,7 +10,7 @@ from django.db.models import Q
 
 from contractor.trade.phases import REWORK
 from inspections.models import Inspection, InspectionEvent, Pour, PourReading, SiteReadiness
-from jobs.models import FieldReport, LeftOutWork, Phase
+from jobs.models import FieldReport, LeftOutWork, LentPeople, Phase
 from jobs.services.loading_cells import cell_of
 from jobs.services.loading_files import protect, write
 from jobs.services.loading_pours import behind, rows_of_pours
@@ -81,10 +81,23 @@ def _dump_table(directory: Path, table: Table) -> int:
 
 def _told(table: Table) -> tuple[list[str], list[tuple[str, ...]]]:
     """Return a table's columns and the cells of its rows."""
-    rows = (tuple(_cells(table, row)) for row in _rows(table))
+    found = _added_up(_rows(table)) if table.model is LentPeople else _rows(table)
+    rows = (tuple(_cells(table, row)) for row in found)
     # The same day off twice says no more than once; two equal doors are two doors.
     told = dict.fromkeys(rows) if table.key else rows
     return [column.name for column in table.columns], list(told)
+
+
+def _added_up(rows: Iterable[LentPeople]) -> list[LentPeople]:
+    """Return lends with those of the same days and note as one: a file names each once."""
+    found: dict[tuple[object, ...], LentPeople] = {}
+    for row in rows:
+        key = (row.from_crew_id, row.to_crew_id, row.first_day, row.last_day, row.note)
+        if key in found:
+            found[key].people += row.people
+        else:
+            found[key] = row
+    return list(found.values())
 
 
 def _rows(table: Table) -> models.QuerySet[Any]:

@@ -52,6 +52,23 @@ def test_they_come_back_as_they_were_written(tmp_path: Path) -> None:
     assert [len(rows) for rows in before] == [1, 1]
 
 
+def test_two_lends_that_say_the_same_are_written_as_one_of_all_their_people(tmp_path: Path) -> None:
+    crews()
+    for people in (1, 2):
+        LentPeople.objects.create(
+            from_crew_id=_crew("South crew"),
+            to_crew_id=_crew("North crew"),
+            people=people,
+            first_day=date(2026, 6, 8),
+            last_day=date(2026, 6, 9),
+        )
+
+    dump(directory=tmp_path, kinds=["lent_people"])
+
+    (_, row) = (tmp_path / "lent_people.csv").read_text().splitlines()
+    assert row == "South crew,North crew,3,2026-06-08,2026-06-09,"
+
+
 def test_nobody_left_in_a_crew_is_refused_over_all_rows(tmp_path: Path) -> None:
     crews()
     rows = (
