@@ -241,7 +241,8 @@ def book_round(
 @transaction.atomic
 def free_round(*, round_id: int, now: datetime, by: User | None = None) -> int:
     """Take back the time set aside for a round, and return how many callbacks are unbooked."""
-    rows = list(Callback.objects.select_for_update(of=("self",)).filter(round_id=round_id))
+    # By the row's own key, which takes a number of any length; a foreign key's column does not.
+    rows = list(Callback.objects.select_for_update(of=("self",)).filter(round__id=round_id))
     for row in rows:
         before = columns_of(row)
         row.round = None

@@ -542,7 +542,11 @@ class Life(RuleBasedStateMachine):
         assert day is not None
         summary = DaySummary(low_degf=50, high_degf=70, wind_mph=8, rain_in=rain_in)
         weather.enter_day(area=self.area, day=day, summary=summary, now=self.now)
-        self.refusable(lambda: rain.weather_day(day=day, now=self.now), SpecError)
+        crews = [self.crews[0].pk]
+        made = self.refusable(
+            lambda: rain.coming_rain_day(day=day, crews=crews, now=self.now), SpecError
+        )
+        self.fresh(made and made.plan)
 
     # --- the board ------------------------------------------------------------------------------
 

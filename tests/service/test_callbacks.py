@@ -324,3 +324,8 @@ def test_nobody_but_the_office_enters_or_books(client: Client, request: Any, who
         assert client.post(address, data).status_code in (302, 403), address
     row.refresh_from_db()
     assert (row.done_on, row.round) == (None, None)
+
+
+def test_a_round_of_an_absurd_number_is_not_there() -> None:
+    """Found by asking at random: a number too long for a column was a server error."""
+    assert callbacks.free_round(round_id=10**30, now=MONDAY) == 0
