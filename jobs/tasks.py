@@ -138,7 +138,7 @@ def run_task_request(*, task_request_id: int, **_later: object) -> None:
     if name is None:
         logger.info("Task request %s is taken, done or not due", task_request_id)
         return
-    done_for = TaskRequest.objects.values_list("kind", flat=True).get(pk=task_request_id)
+    kind = TaskRequest.objects.values_list("kind", flat=True).get(pk=task_request_id)
     try:
         task_requests.run(task_request_id=task_request_id, claim=name, now=database_now())
     except Exception as fault:
@@ -150,8 +150,11 @@ def run_task_request(*, task_request_id: int, **_later: object) -> None:
             now=database_now(),
         )
     else:
-        if done_for == TaskRequest.Kind.ODDS:
+        if kind == TaskRequest.Kind.ODDS:
             _send_chunks(begun_before=database_now())
+    waiting = task_requests.next_in_line(kind=kind, now=database_now())
+    if waiting is not None:
+        send_again(task_request_id=waiting)
 
 
 @shared_task(

@@ -12,7 +12,7 @@ from datetime import datetime, time, timedelta
 from typing import TYPE_CHECKING, Protocol
 
 from django.db import IntegrityError, transaction
-from django.db.models import Q
+from django.db.models import Exists, OuterRef, Q
 from django.utils import timezone
 
 from jobs.models import TaskRequest
@@ -72,12 +72,26 @@ def ask_for_the_morning(*, now: datetime) -> list[TaskRequest]:
 
 
 def claim(*, task_request_id: int, now: datetime) -> uuid.UUID | None:
-    """Take a request if it is free and due; return the name of this run, None for all others."""
+    """
+    Take a request if it is free and due; return the name of this run, None for all others.
+
+    While one of its kind runs it is not free: two at once would do the same work, and the later
+    would find its facts overtaken. `next_in_line` names it once that one has ended.
+    """
     name = uuid.uuid4()
+    running = TaskRequest.objects.filter(
+        kind=OuterRef("kind"), status=Status.RUNNING, claimed_at__gte=now - STALE_AFTER
+    )
     won = TaskRequest.objects.filter(
-        pk=task_request_id, status=Status.QUEUED, next_try_at__lte=now
+        ~Exists(running), pk=task_request_id, status=Status.QUEUED, next_try_at__lte=now
     ).update(status=Status.RUNNING, claimed_at=now, claim=name)
     return name if won else None
+
+
+def next_in_line(*, kind: str, now: datetime) -> int | None:
+    """Return the oldest request of a kind that is due and that nobody has taken."""
+    due = TaskRequest.objects.filter(kind=kind, status=Status.QUEUED, next_try_at__lte=now)
+    return due.order_by("pk").values_list("pk", flat=True).first()
 
 
 def run(*, task_request_id: int, claim: uuid.UUID, now: datetime) -> str:

@@ -101,6 +101,41 @@ def test_one_run_answers_all_that_wait_for_the_same() -> None:
     assert status_of(other)[0] == Status.QUEUED
 
 
+def test_two_of_a_kind_never_run_at_once_and_the_second_follows(
+    monkeypatch: pytest.MonkeyPatch,
+    django_capture_on_commit_callbacks: DjangoCaptureOnCommitCallbacks,
+) -> None:
+    sent: list[int] = []
+    monkeypatch.setattr(
+        tasks.run_task_request, "delay", lambda **given: sent.append(given["task_request_id"])
+    )
+    first, other = ask(), ask(Kind.HOLDS)
+    later: list[TaskRequest] = []
+
+    def works_while_one_more_is_asked_for(*, now: datetime, reason: str, progress: Any) -> str:
+        later.append(ask())
+        assert task_requests.claim(task_request_id=later[0].pk, now=now) is None
+        assert task_requests.claim(task_request_id=other.pk, now=now) is not None
+        return "done"
+
+    monkeypatch.setitem(task_requests.HANDLERS, Kind.FEEDS, works_while_one_more_is_asked_for)
+    with django_capture_on_commit_callbacks(execute=True):
+        tasks.run_task_request(task_request_id=first.pk)
+
+    assert status_of(first) == (Status.DONE, 0)
+    assert status_of(later[0]) == (Status.QUEUED, 0)
+    assert sent == [later[0].pk]
+
+
+def test_one_that_a_dead_worker_holds_keeps_others_of_its_kind_waiting_for_a_while_only() -> None:
+    dead, waiting = ask(), ask()
+    assert task_requests.claim(task_request_id=dead.pk, now=MONDAY)
+    later = MONDAY + task_requests.STALE_AFTER + timedelta(seconds=1)
+
+    assert task_requests.claim(task_request_id=waiting.pk, now=MONDAY) is None
+    assert task_requests.claim(task_request_id=waiting.pk, now=later) is not None
+
+
 def test_what_a_dead_worker_held_is_free_again_and_its_run_changes_nothing_any_more() -> None:
     wanted = ask()
     dead = task_requests.claim(task_request_id=wanted.pk, now=MONDAY)
