@@ -14,12 +14,8 @@ from jobs.models import Phase
 from jobs.services import plan_making
 from jobs.services.move_answer import MoveAnswer, MoveRefused
 from jobs.services.move_follows import Hand, follows
-from jobs.services.move_kinds import (
-    MovePhase,
-    Spanning,
-    SwapCrews,
-    quarter_after,
-)
+from jobs.services.move_kinds import MovePhase, quarter_after
+from jobs.services.move_spans import Spanning, SwapCrews
 from jobs.services.move_touch import Touch, crew_of, label
 from jobs.services.pinning import broken_pin_of, stopped_by_weather
 from jobs.services.plan_rows import SAME_VISIT

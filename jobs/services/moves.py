@@ -22,17 +22,9 @@ from jobs.services.move_answer import (
     MoveRefused,
     MoveStale,
 )
-from jobs.services.move_kinds import (
-    BlockDays,
-    FreePhase,
-    LendPeople,
-    Move,
-    MovePhase,
-    SetTimeAside,
-    SplitPhase,
-    SwapCrews,
-)
+from jobs.services.move_kinds import FreePhase, Move, MovePhase, SplitPhase
 from jobs.services.move_planning import Tried, nearest_of, planned
+from jobs.services.move_spans import BlockDays, LendPeople, SetTimeAside, SwapCrews
 from jobs.services.move_touch import Touch
 from jobs.services.move_undo import taken_back
 from jobs.services.pinning import one_at_a_time
