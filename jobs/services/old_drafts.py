@@ -25,6 +25,8 @@ def forget_old_drafts(*, now: datetime) -> int:
     forecast is of: those are the record. What was published, now or once, is never touched.
     """
     newest = plans.latest_draft()
+    if newest is None:
+        return 0
     old = Plan.objects.filter(
         status=Plan.Status.DRAFT,
         made_at__lt=now - FORGOTTEN_AFTER,
@@ -33,7 +35,7 @@ def forget_old_drafts(*, now: datetime) -> int:
         slip_steps=None,
         known_facts=None,
         forecasts=None,
-    ).exclude(pk=newest.pk if newest else None)
+    ).exclude(pk=newest.pk)
     going = list(old.order_by("made_at", "pk").values_list("pk", flat=True)[:MOST_AT_ONCE])
     # Again by its state: one may have been published or proposed since.
     Plan.objects.filter(pk__in=going, status=Plan.Status.DRAFT, proposals=None).delete()
