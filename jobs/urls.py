@@ -4,6 +4,7 @@ from django.urls import URLPattern, URLResolver, path, re_path
 from django.views.generic import RedirectView
 
 from jobs.api.base import NoSuchAddress, SchemaRead
+from jobs.api.crew_time import CallbackList, DayOffList, LentPeopleList, SetAsideList
 from jobs.api.firm import BacklogRead, CrewList
 from jobs.api.forecasts import CalibrationRead, ForecastList
 from jobs.api.holds import CallAheadRead, HoldList, TicketWarningList
@@ -27,6 +28,10 @@ urlpatterns: list[URLPattern | URLResolver] = [
     path("jobs/<slug:number>/pours/", JobPours.as_view(), name="job-pours"),
     path("backlog/", BacklogRead.as_view(), name="backlog"),
     path("crews/", CrewList.as_view(), name="crews"),
+    path("days-off/", DayOffList.as_view(), name="days-off"),
+    path("lent-people/", LentPeopleList.as_view(), name="lent-people"),
+    path("set-aside/", SetAsideList.as_view(), name="set-aside"),
+    path("callbacks/", CallbackList.as_view(), name="callbacks"),
     path("plans/", PlanList.as_view(), name="plans"),
     path("plans/<int:plan_id>/", PlanDetail.as_view(), name="plan"),
     path("plans/<int:plan_id>/comparison/", PlanComparison.as_view(), name="comparison"),

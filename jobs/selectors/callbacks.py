@@ -24,8 +24,10 @@ def warranty_of(job: Job) -> date | None:
 
 def job_callbacks(job: Job) -> QuerySet[Callback]:
     """Return a job's callbacks, open ones first, by the day promised."""
-    return (
-        Callback.objects.filter(job=job)
-        .select_related("round__crew", "job")
-        .order_by(F("done_on").asc(nulls_first=True), "promised_on", "id")
-    )
+    return all_callbacks().filter(job=job)
+
+
+def all_callbacks() -> QuerySet[Callback]:
+    """Return callbacks of all jobs, open ones first, by the day promised."""
+    rows = Callback.objects.select_related("round__crew", "job")
+    return rows.order_by(F("done_on").asc(nulls_first=True), "promised_on", "id")
