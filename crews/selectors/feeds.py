@@ -73,9 +73,7 @@ def open_link(token: str) -> OpenLink | None:
 
 def calendar_of(link: OpenLink) -> Crew | FeedCalendar:
     """Return what a link shows."""
-    return (
-        FeedSubscription.objects.select_related("crew", "calendar").get(pk=link.pk).shows
-    )
+    return FeedSubscription.objects.select_related("crew", "calendar").get(pk=link.pk).shows
 
 
 def feed_events(shown: Crew | FeedCalendar, today: date) -> QuerySet[FeedEvent]:
