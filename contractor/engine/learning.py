@@ -11,7 +11,7 @@ import math
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
 
-from scipy import stats
+from scipy.special import stdtrit
 
 __all__ = ["CREW_SPREAD", "STARTER", "Belief", "Beliefs", "Finished", "Prediction", "learn"]
 
@@ -28,7 +28,7 @@ class Prediction:
         """Return the factor that is not exceeded with a chance of `share`."""
         if not 0 < share < 1:
             raise ValueError(f"share {share}: enter a share above 0 and below 1")
-        return float(math.exp(self.mean + self.scale * stats.t.ppf(share, self.freedom)))
+        return float(math.exp(self.mean + self.scale * stdtrit(self.freedom, share)))
 
     @property
     def log_sd(self) -> float:
