@@ -4,7 +4,9 @@ from __future__ import annotations
 
 import logging
 import socket
+from collections.abc import Callable
 from datetime import datetime, timedelta
+from typing import TypeVar
 
 from celery import shared_task
 from celery.exceptions import SoftTimeLimitExceeded
@@ -27,6 +29,7 @@ from jobs.services import (
 )
 
 logger = logging.getLogger(__name__)
+Answer = TypeVar("Answer")
 
 # After so many failures in one run the mail server is taken to be down.
 MOST_FAILURES = 3
@@ -42,11 +45,29 @@ CHUNKS_LOST_AFTER = timedelta(minutes=5)
 )
 def make_plan(*, plan_request_id: int, **_later: object) -> None:
     """Answer one plan request, once, however often the message comes."""
+    _answer(plan_request_id, planning.run_request)
+
+
+@shared_task(
+    acks_late=True,
+    autoretry_for=(OperationalError,),
+    retry_backoff=5,
+    max_retries=4,
+)
+def repair_plan(*, plan_request_id: int, **_later: object) -> None:
+    """Answer a wish that field reports made: a repaired draft, then a better one behind it."""
+    better = _answer(plan_request_id, planning.answer_by_repair)
+    if better is not None:
+        make_plan.delay(plan_request_id=better.pk)
+
+
+def _answer(plan_request_id: int, answer: Callable[..., Answer]) -> Answer | None:
+    """Return what answers a request, None where it is taken, cancelled or parked with its error."""
     if not planning.claim(plan_request_id=plan_request_id, now=database_now()):
         logger.info("Plan request %s is taken or done", plan_request_id)
-        return
+        return None
     try:
-        planning.run_request(plan_request_id=plan_request_id, now=database_now())
+        return answer(plan_request_id=plan_request_id, now=database_now())
     except planning.RequestEnded:
         planning.end_cancelled(plan_request_id=plan_request_id, now=database_now())
     except OperationalError:
@@ -61,34 +82,7 @@ def make_plan(*, plan_request_id: int, **_later: object) -> None:
         logger.exception("Plan request %s failed", plan_request_id)
         _park(plan_request_id, f"{type(fault).__name__}: {fault}")
         raise
-
-
-@shared_task(
-    acks_late=True,
-    autoretry_for=(OperationalError,),
-    retry_backoff=5,
-    max_retries=4,
-)
-def repair_plan(*, plan_request_id: int, **_later: object) -> None:
-    """Answer a wish that field reports made: a repaired draft, then a better one behind it."""
-    if not planning.claim(plan_request_id=plan_request_id, now=database_now()):
-        logger.info("Plan request %s is taken or done", plan_request_id)
-        return
-    try:
-        better = planning.answer_by_repair(plan_request_id=plan_request_id, now=database_now())
-    except planning.RequestEnded:
-        planning.end_cancelled(plan_request_id=plan_request_id, now=database_now())
-    except OperationalError:
-        planning.release(plan_request_id=plan_request_id)
-        raise
-    except (planning.TooFarAheadError, NoFirm) as reason:
-        _park(plan_request_id, str(reason))
-    except Exception as fault:
-        logger.exception("Plan request %s failed", plan_request_id)
-        _park(plan_request_id, f"{type(fault).__name__}: {fault}")
-        raise
-    else:
-        make_plan.delay(plan_request_id=better.pk)
+    return None
 
 
 def enqueue_repair(*, plan_request_id: int) -> None:
