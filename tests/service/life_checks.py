@@ -226,7 +226,7 @@ def _check_waits(plan: Plan, job: Job, phases: dict[str, Phase], rows: dict[str,
     for code, row in fresh.items():
         until = phases[code].stopped_until
         if phases[code].stopped_by and until is not None:
-            assert row.starts_at >= min(until, row.starts_at), row.phase
+            assert row.starts_at >= until, f"{row.phase} while it is stopped"
         assert row.starts_at >= plan.as_of - timedelta(minutes=15), f"{row.phase} in the past"
 
 
