@@ -203,9 +203,13 @@ def _check_windows(problem: Problem, rows: Rows) -> Iterator[Violation]:
 
 
 def _inside_a_window(windows: Sequence[Window], start: Slots, finish: Slots) -> Flags:
-    """Return whether each stretch lies wholly inside one of the windows."""
+    """Return whether each stretch lies wholly inside one of the windows.
+
+    A window is over in the slot in which it closes, also for what takes no time.
+    """
     opens, closes = column([w.opens for w in windows]), column([w.closes for w in windows])
-    inside: Flags = np.any((opens <= start[:, None]) & (finish[:, None] <= closes), axis=1)
+    begun_inside = (opens <= start[:, None]) & (start[:, None] < closes)
+    inside: Flags = np.any(begun_inside & (finish[:, None] <= closes), axis=1)
     return inside
 
 

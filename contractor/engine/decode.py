@@ -206,6 +206,8 @@ def _placed(explainer: _Explainer, i: int) -> Placed:
     if held is not None:
         bounds.insert(0, held)
     told = explainer.told_bound(i)
+    if told is not None and told.slot > start:
+        told = _sooner_than_told(told, start)
     if told is not None:
         bounds.append(told)
     begins = explainer.begins_bound(i)
@@ -244,6 +246,14 @@ def _placed(explainer: _Explainer, i: int) -> Placed:
     return Placed(i, dates.mode[i], start, dates.finish[i], binding, tuple(bounds))
 
 
+def _sooner_than_told(told: Because, start: int) -> Because | None:
+    """Return what is left of a told bound that an exact finish has gone below."""
+    if told.kind is Bind.PIN:
+        return None
+    why = "sooner than announced, where it costs least"
+    return Because(Bind.FROZEN, None, None, start, why)
+
+
 def _unplanned_reason(problem: Problem, i: int, held_by: int) -> str:
     activity = problem.activities[i]
     if held_by != i:
@@ -260,6 +270,8 @@ def _broken_pin(problem: Problem, placed: Placed | None, i: int) -> BrokenPin:
     crews = {mode.crew for mode in problem.activities[i].modes}
     if pin.crew is not None and pin.crew not in crews:
         reason = f"{problem.resources[pin.crew].label} cannot do it"
+    elif placed.start <= pin.start:
+        reason = "keeping it would cost more elsewhere"
     elif placed.because.kind is Bind.PIN:
         reason = "the pinned start is outside working time"
     else:

@@ -154,7 +154,9 @@ def first_places(
         if activity.windows:
             inside = np.zeros_like(keep)
             for window in activity.windows:
-                inside |= (places.start >= window.opens) & (places.finish <= window.closes)
+                inside |= (places.start >= window.opens) & (
+                    np.maximum(places.finish, places.start + 1) <= window.closes
+                )
             keep &= inside
         if keep.any():
             found.append(places.where(keep))

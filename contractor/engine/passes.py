@@ -85,6 +85,7 @@ def pass_into(
     in_turn: bool = True,
     staffs: bool = False,
     first_ready: bool = False,
+    exactly: bool = False,
     at_most: float = np.inf,
 ) -> bool:
     """Run one pass into `state`, with choices as arrays. Raises HorizonExceeded.
@@ -103,6 +104,7 @@ def pass_into(
         tightens=tightens,
         staffs=staffs,
         first_ready=first_ready,
+        exactly=exactly,
     )
     ending = run_pass(layout, state, how, position, at_most)
     if ending == TOO_LONG:
@@ -113,6 +115,8 @@ def pass_into(
 def pass_exactly(layout: Layout, state: State, mode: Ints, start: Ints) -> None:
     """Give everything the mode and start it has already, as far as these keep all rules.
 
+    What would break one starts later, or has no place; what has no mode (-1) stays without a
+    place. Pins and the freeze ask for nothing here, as their price has been weighed before.
     Raises HorizonExceeded.
     """
     state.begins_by_job[:] = 0
@@ -123,6 +127,7 @@ def pass_exactly(layout: Layout, state: State, mode: Ints, start: Ints) -> None:
         mode_choice=mode,
         not_before=start,
         tightens=False,
+        exactly=True,
     )
 
 

@@ -32,7 +32,9 @@ class Pass(NamedTuple):
     another crew than the job's own must be done. `tightens`: jobs are made to run through.
     `staffs`: each job is first tried on every crew, and the state's `crew_choice` and
     `begins_by_job` are filled with what was found. `first_ready`: open work takes its turn by when
-    what it follows lets it begin, as in a queue.
+    what it follows lets it begin, as in a queue. `exactly`: everything is in its `mode_choice`,
+    with no other way, from its `not_before` on, whatever a pin or the freeze asks for; without a
+    choice it has no place.
     """
 
     change_crew_slots: int
@@ -41,6 +43,7 @@ class Pass(NamedTuple):
     tightens: bool
     staffs: bool
     first_ready: bool = False
+    exactly: bool = False
 
 
 @kernel
@@ -118,6 +121,11 @@ def join(st: State, job: int, crew: int) -> None:
 @kernel
 def _choose(lay: Layout, st: State, how: Pass, i: int, earliest: int) -> Fit:
     """Return the best fit among the modes that may be taken."""
+    if how.exactly:
+        if st.mode_choice[i] == NONE:
+            return no_fit(NO_WINDOW)
+        exact_mode = lay.mode_first[i] + st.mode_choice[i]
+        return first_fit(lay, st, exact_mode, lay.window_set[i], earliest)
     rank = lay.rank[i]
     start, crew = lay.wanted_start[i], lay.wanted_crew[i]
     if how.right_shift and rank >= FROZEN:

@@ -5,6 +5,8 @@ import pytest
 
 from contractor.engine.bound import lower_bound
 from contractor.engine.check import check
+from contractor.engine.dates import dates_of
+from contractor.engine.decode import to_schedule
 from contractor.engine.greedy import RIGHT_SHIFT, candidates
 from contractor.engine.improve import AnyStop, CancelStop, IterationStop, SecondsStop
 from contractor.engine.objective import objective
@@ -174,17 +176,28 @@ def test_an_exact_finish_says_so_where_it_found_the_plan():
             [1],
             [10],
         ),
+        # A pin that is given up need not be given up for something later, or another start.
+        ([activity("a", pin=Pin(0, 10))], {}, [0], [5]),
+        ([activity("a", crews=[0, 1], pin=Pin(0, 10))], {"crews": 2}, [1], [10]),
     ],
-    ids=["no place", "pin in another mode", "frozen earlier", "frozen on another crew"],
+    ids=[
+        "no place",
+        "pin in another mode",
+        "frozen earlier",
+        "frozen on another crew",
+        "pin given up earlier",
+        "pin given up for another crew",
+    ],
 )
-@pytest.mark.xfail(reason="a pass asks what is fixed for what it wants, not for these", strict=True)
 def test_sound_dates_that_an_exact_finish_may_give_are_made_exactly(rows, more, modes, starts):
-    layout = prepare(problem(rows, **more))
+    whole = problem(rows, **more)
+    layout = prepare(whole)
     state = new_state(layout)
 
     pass_exactly(layout, state, np.array(modes, dtype=np.int32), np.array(starts, dtype=np.int32))
 
     assert (state.mode.tolist(), state.start.tolist()) == (modes, starts)
+    assert check(whole, to_schedule(whole, dates_of(layout, state))) == ()
 
 
 def test_seconds_that_are_left_go_to_the_exact_finish():
