@@ -198,7 +198,8 @@ def _expand(network: Network, tree: Tree) -> None:
         return
     for i in range(tree.starts.size):
         # What another could end before need not be left a gap for it.
-        if _is_ready(tree, mask, i) and tree.earliest[i] < ends:
+        ready = _is_ready(tree, mask, i) and tree.earliest[i] < ends
+        if ready and not _was_tried_beside(network, tree, i):
             _add_choice(network, tree, depth, i)
 
 
@@ -206,6 +207,25 @@ def _expand(network: Network, tree: Tree) -> None:
 def _is_ready(tree: Tree, mask: np.uint64, i: int) -> bool:
     placed = (mask >> np.uint64(i)) & _ONE
     return bool(placed == np.uint64(0) and (tree.leaders[i] & ~mask) == np.uint64(0))
+
+
+@kernel
+def _was_tried_beside(network: Network, tree: Tree, i: int) -> bool:
+    """Return whether i was tried in place of what was placed last, and both begin together.
+
+    The two in the other order are the same schedules, and those have been looked through.
+    """
+    depth, size = tree.state[DEPTH], tree.starts.size
+    if depth == 0 or network.durations[i] == 0:
+        return False
+    last = tree.placed[depth]
+    if network.durations[last] == 0 or tree.earliest[i] != tree.starts[last]:
+        return False
+    row = (depth - 1) * size
+    for k in range(row, row + tree.tried[depth - 1] - 1):
+        if tree.choice[k] == i:
+            return bool(tree.choice_start[k] == tree.starts[last])
+    return False
 
 
 @kernel
