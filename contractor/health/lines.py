@@ -143,6 +143,16 @@ def _worker(facts: Facts, pulse: Pulse) -> Line:
     if word == "ok" and pulse.beat_age is not None:
         ago = span_words(pulse.beat_age)
         return Line(key, title, State.FINE, f"A worker spoke {ago} ago.")
+    if pulse.beat_age is None and facts.broker.answers and facts.broker.messages == 0:
+        return Line(
+            key,
+            title,
+            State.LOOK,
+            "No worker has spoken yet. A new one is heard within two minutes; until then no plan, "
+            "notice or forecast is made, and what is asked for waits.",
+            f"Look again in two minutes. If it still says so: {_start_again(facts)}",
+            "" if facts.is_embedded else "systemctl restart girtline-beat girtline-worker",
+        )
     said = (
         "No worker has ever spoken"
         if pulse.beat_age is None

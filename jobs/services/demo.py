@@ -10,6 +10,7 @@ from django.conf import settings
 from django.contrib.auth.models import AbstractUser, Group, User
 from django.db import transaction
 from django.utils import timezone
+from django.utils.text import slugify
 
 from contractor import roles
 from contractor.trade.causes import Cause
@@ -144,7 +145,7 @@ def sign_ins(*, store: Path) -> list[SignIn]:
     new = {name: secrets.token_urlsafe(9) for name in SIGN_IN_ROLES}
     with transaction.atomic():
         made = [name for name, role in SIGN_IN_ROLES.items() if _make_user(name, role, new[name])]
-        _give_lead_a_crew()
+        _give_crews_leads()
         kept |= {name: new[name] for name in made}
         _keep_passwords(store, kept)
     return [
@@ -266,12 +267,24 @@ def _make_user(username: str, role: str, password: str) -> bool:
     return is_new
 
 
-def _give_lead_a_crew() -> None:
-    """Let the lead's sign-in stand for the first crew, unless it has a crew already."""
-    crew = Crew.objects.filter(lead=None).order_by("name").first()
-    if crew and not Crew.objects.filter(lead__username="lead").exists():
-        crew.lead = User.objects.get(username="lead")
+def _give_crews_leads() -> None:
+    """
+    Let the lead's sign-in stand for the first crew, unless it has a crew already.
+
+    The other crews' leads get accounts too, that messages may go to them; nobody signs in by those.
+    """
+    if Crew.objects.filter(lead__username="lead").exists():
+        return
+    for place, crew in enumerate(Crew.objects.filter(lead=None).order_by("name")):
+        username = slugify(crew.lead_name or crew.name) if place else "lead"
+        crew.lead, is_new = User.objects.get_or_create(
+            username=username, defaults={"email": f"{username}@example.com"}
+        )
         crew.save(update_fields=["lead"])
+        if is_new:
+            crew.lead.set_unusable_password()
+            crew.lead.save(update_fields=["password"])
+            crew.lead.groups.add(Group.objects.get(name=roles.CREW_LEAD))
 
 
 def _opens(username: str, password: str) -> bool:

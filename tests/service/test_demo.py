@@ -111,6 +111,10 @@ def test_the_lead_gets_one_crew(tmp_path: Path) -> None:
     demo.sign_ins(store=tmp_path / "a.txt")
 
     assert Crew.objects.filter(lead__username="lead").count() == 1
+    other = Crew.objects.exclude(lead__username="lead").get()
+    assert other.lead
+    assert other.lead.email.endswith("@example.com")
+    assert not other.lead.has_usable_password()
 
 
 def test_each_crews_feed_keeps_its_address() -> None:

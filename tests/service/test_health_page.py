@@ -79,13 +79,6 @@ def failed_plan(**given: Any) -> PlanRequest:
 
 
 WRONG: list[tuple[str, Callable[[], object], str, State, str]] = [
-    (
-        "worker",
-        lambda: Heartbeat.objects.filter(name="worker").delete(),
-        "No worker has",
-        State.WRONG,
-        "",
-    ),
     ("worker", lambda: beat(minutes_ago=9), "for 9 minutes", State.WRONG, ""),
     ("hosts", lambda: two_hosts(silent="shop-2"), "shop-2 1 hour", State.LOOK, "shop-2"),
     ("notices", notice, "1 hour ago", State.WRONG, "mail server"),
@@ -153,6 +146,19 @@ def test_what_waits_in_the_queue_tells_a_dead_worker_from_a_dead_clock(
     beat(minutes_ago=30)
 
     assert found()["worker"].command == f"systemctl restart {unit}"
+
+
+@pytest.mark.parametrize(("messages", "state"), [(0, State.LOOK), (3, State.WRONG)])
+def test_a_worker_that_has_not_spoken_yet_is_given_time_unless_work_waits_for_it(
+    messages: int, state: State, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.setattr(facts, "broker", lambda: facts.Broker(True, messages))
+    Heartbeat.objects.filter(name="worker").delete()
+
+    line = found()["worker"]
+
+    assert line.state is state
+    assert line.words.startswith("No worker has")
 
 
 def test_a_broker_that_is_down_says_that_nothing_is_lost(settings: Any) -> None:
