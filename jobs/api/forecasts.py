@@ -157,8 +157,8 @@ class ForecastList(OwnersList):
     def show(self, page: list[JobForecast]) -> list[dict[str, Any]]:
         """Return the rows of a page as the list shows them."""
         return [
-            {"forecast": forecasts.head_as_json(row.forecast), **forecasts.job_as_json(row)}
-            for row in page
+            {"forecast": forecasts.head_as_json(row.forecast), **shown}
+            for row, shown in zip(page, forecasts.jobs_as_json(page), strict=True)
         ]
 
 

@@ -8,7 +8,6 @@ from datetime import datetime, timedelta
 from typing import TYPE_CHECKING, Any
 
 import numpy as np
-from django.db.models import Prefetch
 from django.utils import timezone
 
 from contractor.engine.scoring import coverage_band, crps_of_sample, pinball
@@ -78,34 +77,20 @@ def latest_forecast(*, on: date | None = None) -> Forecast | None:
 
 
 def job_forecasts(forecast: Forecast) -> QuerySet[JobForecast]:
-    """Return the jobs of a forecast by number, each with its phases in build order."""
-    phases = (
-        PhaseForecast.objects.filter(forecast=forecast)
-        .select_related("phase", "crew")
-        .order_by("phase__sequence", "phase_id")
-    )
-    jobs = Job.objects.prefetch_related(
-        Prefetch("phases", Phase.objects.prefetch_related(Prefetch("forecasts", phases)))
-    )
+    """Return the jobs of a forecast by number, without the percentiles that only scores read."""
     return (
         JobForecast.objects.filter(forecast=forecast)
-        .select_related("forecast")
-        .prefetch_related(Prefetch("job", jobs))
+        .select_related("forecast", "job")
+        .defer("finish_days")
         .order_by("job__number")
     )
-
-
-def phases_of(row: JobForecast) -> list[PhaseForecast]:
-    """Return the phase forecasts of a row of `job_forecasts`, in build order."""
-    found = [one for phase in row.job.phases.all() for one in phase.forecasts.all()]
-    return sorted(found, key=lambda one: (one.phase.sequence, one.phase_id))
 
 
 def forecast_as_json(forecast: Forecast) -> dict[str, Any]:
     """Return a forecast as the command gives it out; times are site-local ISO 8601."""
     return {
         "forecast": head_as_json(forecast),
-        "jobs": [job_as_json(row) for row in job_forecasts(forecast)],
+        "jobs": jobs_as_json(list(job_forecasts(forecast))),
     }
 
 
@@ -122,8 +107,28 @@ def head_as_json(forecast: Forecast) -> dict[str, Any]:
     }
 
 
-def job_as_json(row: JobForecast) -> dict[str, Any]:
-    """Return a row of `job_forecasts` with its phases."""
+def jobs_as_json(rows: Sequence[JobForecast]) -> list[dict[str, Any]]:
+    """Return rows of `job_forecasts` with their phases in build order, in one query for all."""
+    phases = _phases_of(rows)
+    return [_job_as_json(row, phases.get(row.job_id, ())) for row in rows]
+
+
+def _phases_of(rows: Sequence[JobForecast]) -> Mapping[int, Sequence[PhaseForecast]]:
+    """Return the phase forecasts of rows of one forecast, by job."""
+    found: dict[int, list[PhaseForecast]] = defaultdict(list)
+    every = PhaseForecast.objects.filter(
+        forecast__in={row.forecast_id for row in rows}, phase__job__in=[row.job_id for row in rows]
+    )
+    for one in (
+        every.select_related("phase", "crew")
+        .defer("phase__labor_arithmetic")
+        .order_by("phase__sequence", "phase_id")
+    ):
+        found[one.phase.job_id].append(one)
+    return found
+
+
+def _job_as_json(row: JobForecast, phases: Iterable[PhaseForecast]) -> dict[str, Any]:
     return {
         "job": row.job.number,
         "promised": row.promised_on.isoformat() if row.promised_on else None,
@@ -143,7 +148,7 @@ def job_as_json(row: JobForecast) -> dict[str, Any]:
                 "start": _spread(one, "start"),
                 "finish": _spread(one, "finish"),
             }
-            for one in phases_of(row)
+            for one in phases
         ],
     }
 
@@ -278,4 +283,6 @@ def _spread(row: JobForecast | PhaseForecast, edge: str) -> dict[str, str | None
 
 
 def _iso(moment: datetime | None) -> str | None:
-    return None if moment is None else timezone.localtime(moment).isoformat()
+    # The current time zone is looked up anew each time, which thousands of moments would feel.
+    zone = timezone.get_default_timezone()
+    return None if moment is None else moment.astimezone(zone).isoformat()
