@@ -46,7 +46,7 @@ class PlanWeekShape(Shape):
 
     week = serializers.CharField(help_text="ISO 8601, like 2026-W23.")
     monday = serializers.DateField()
-    working_hours = serializers.FloatField(help_text="The crew's shifts less days off.")
+    working_hours = serializers.FloatField(help_text="The crew's shifts, not off or set aside.")
     booked_hours = serializers.FloatField(help_text="Those of them that a booking takes.")
 
 

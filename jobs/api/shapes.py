@@ -179,7 +179,7 @@ class WeekLoadShape(Shape):
 
     week = serializers.CharField(help_text="ISO 8601, like 2026-W23.")
     monday = serializers.DateField()
-    working_hours = serializers.FloatField(help_text="The crew's shifts less days off.")
+    working_hours = serializers.FloatField(help_text="The crew's shifts, not off or set aside.")
     booked_hours = serializers.FloatField(help_text="Driving included.")
     on_site_hours = serializers.FloatField(help_text="Without driving, as bookings count it.")
 

@@ -21,7 +21,7 @@ from contractor.trade.phases import PHASE_TABLE
 from crews.models import Crew
 from jobs.models import Booking, Job, Phase
 from jobs.selectors import plans
-from jobs.selectors.crew_load import CrewDays, active_crews, crew_bookings, firm_days_off
+from jobs.selectors.crew_load import CrewDays, active_crews, crew_bookings, days_of_crews
 
 if TYPE_CHECKING:
     from collections.abc import Iterable, Sequence
@@ -70,11 +70,10 @@ class Backlog:
 
 def backlog(*, now: datetime) -> Backlog:
     """Return the backlog at `now`, in a constant number of queries."""
-    firm_off = firm_days_off()
-    crews = [CrewDays(crew, firm_off=firm_off) for crew in active_crews()]
+    crews = days_of_crews(active_crews(), since=timezone.localdate(now))
     bookings = list(crew_bookings(since=now))
     open_jobs = list(plans.open_jobs())
-    left = _Left(crews, bookings)
+    left = _Left(crews, bookings, timezone.localdate(now))
     by_job = {job.pk: left.of_job(job) for job in open_jobs}
     ahead = _crews_ahead(crews, bookings, left, now=now)
     total = _sum(by_job.values())
@@ -94,12 +93,14 @@ class _Left:
     How many crew-days are left of each phase.
 
     Labor hours left ÷ (people that help × pace × hours of a day at that site): of the crew that
-    is booked, else the mean of the crews that may do it. The same rule as in planning.
+    is booked, with the people it is on the days booked from today on, else the mean of the crews
+    that may do it at their size. The same rule as in planning.
     """
 
-    def __init__(self, crews: Sequence[CrewDays], bookings: Iterable[Booking]) -> None:
+    def __init__(self, crews: Sequence[CrewDays], bookings: Iterable[Booking], today: date) -> None:
+        self.today = today
         self.crews = {days.crew.pk: days for days in crews}
-        self.booked_on = {booking.phase_id: booking.crew_id for booking in bookings}
+        self.booked = {booking.phase_id: booking for booking in bookings}
         self.of_crew: Counter[int] = Counter()  # crew-days by crew
         self.unbooked_crew_days = 0.0
         self.is_undoable = False
@@ -123,18 +124,26 @@ class _Left:
         hours = plans.phase_hours_left(phase)
         if not hours:
             return 0.0
-        crew = self.crews.get(self.booked_on.get(phase.pk) or phase.crew_id or 0)
+        booking = self.booked.get(phase.pk)
+        crew = self.crews.get((booking and booking.crew_id) or phase.crew_id or 0)
         if crew:
-            days = hours / _labor_hours_a_day(crew, phase, job)
+            people = self._people(crew, booking, phase) if booking else crew.crew.size
+            days = hours / _labor_hours_a_day(crew, people, phase, job)
             self.of_crew[crew.crew.pk] += days  # type: ignore[assignment]
             return days
         able = [days for days in self.crews.values() if _may_do(days.crew, phase)]
         if not able:
             self.is_undoable = True
             return None
-        mean = sum(_labor_hours_a_day(days, phase, job) for days in able) / len(able)
+        a_day = [_labor_hours_a_day(days, days.crew.size, phase, job) for days in able]
+        mean = sum(a_day) / len(able)
         self.unbooked_crew_days += hours / mean
         return hours / mean
+
+    def _people(self, crew: CrewDays, booking: Booking, phase: Phase) -> int:
+        begins = max(timezone.localdate(booking.starts_at), self.today)
+        last = timezone.localdate(booking.ends_at)
+        return crew.people_between(begins, last, at_least=PHASE_TABLE[phase.code].min_people)
 
 
 def _may_do(crew: Crew, phase: Phase) -> bool:
@@ -142,9 +151,9 @@ def _may_do(crew: Crew, phase: Phase) -> bool:
     return kind.skills <= set(crew.skills) and crew.size >= kind.min_people
 
 
-def _labor_hours_a_day(days: CrewDays, phase: Phase, job: Job) -> float:
-    people = min(days.crew.size, PHASE_TABLE[phase.code].max_people)
-    return people * days.crew.pace * days.site_hours(job.drive_minutes)
+def _labor_hours_a_day(days: CrewDays, people: int, phase: Phase, job: Job) -> float:
+    helping = min(people, PHASE_TABLE[phase.code].max_people)
+    return helping * days.crew.pace * days.site_hours(job.drive_minutes)
 
 
 def _crews_ahead(

@@ -11,6 +11,7 @@ from django.utils import timezone
 from crews.models import Crew, DayOff
 from jobs.models import LentPeople, Phase, SetAside
 from jobs.selectors.crew_load import CrewDays, firm_days_off
+from jobs.selectors.crew_people import people_by_day
 from jobs.selectors.crew_rows import Day, DayRow, PhaseRow, RowState
 from jobs.selectors.open_work import days_of
 from jobs.selectors.site_calendars import whole_quarters
@@ -42,6 +43,7 @@ class DaysOfCrew:
         self._off = {day: row.reason for row in off.order_by("id") for day in days_of([row])}
         lent = LentPeople.objects.filter(within, Q(from_crew=crew) | Q(to_crew=crew))
         self._lent = list(lent.select_related("from_crew", "to_crew").order_by("id"))
+        self._people_by_day = people_by_day(self.crew, self._lent)
         self._aside = list(
             SetAside.objects.filter(
                 crew=crew,
@@ -107,14 +109,13 @@ class DaysOfCrew:
 
     def _people(self, day: date) -> tuple[int, str]:
         """Return how many the crew is on a day, and who was lent to or from whom."""
-        people, notes = self.crew.size, []
+        notes = []
         for row in self._lent:
             if row.first_day <= day <= row.last_day:
                 comes = row.to_crew_id == self.crew.pk
-                people += row.people if comes else -row.people
                 other = f"from {row.from_crew}" if comes else f"with {row.to_crew}"
                 notes.append(f"{row.people} {other}" + (f" ({row.note})" if row.note else ""))
-        return people, "; ".join(notes)
+        return self._people_by_day.get(day, self.crew.size), "; ".join(notes)
 
 
 def _touches(row: SetAside, day: date) -> bool:

@@ -9,7 +9,6 @@ from contractor.engine.crew_report import OWN_WORK, Cause, crew_report
 from contractor.engine.schedule import Bind
 from contractor.engine.worktime import SLOTS_PER_HOUR
 from contractor.trade.phases import WaitKind
-from jobs.selectors.site_calendars import site_calendar
 from jobs.selectors.stored_plan import EARLIER_PHASE, EARLIEST_DATE, StoredPlan, midnight
 
 if TYPE_CHECKING:
@@ -55,7 +54,7 @@ class Reason:
 
 @dataclass(frozen=True, slots=True)
 class WeekOfCrew:
-    """One ISO week: hours of the crew's shifts less days off, and those a booking takes."""
+    """One ISO week: hours of a crew's shifts, not off or set aside, and those a booking takes."""
 
     week: str
     monday: date
@@ -137,16 +136,7 @@ def crews_of_plan(stored: StoredPlan) -> CrewsOfPlan:
 
 
 def _own_calendars(stored: StoredPlan) -> dict[int, WorkCalendar]:
-    return {
-        index: site_calendar(
-            crew=days.crew,
-            drive_minutes=0,
-            axis=stored.problem.axis,
-            zone=stored.zone,
-            closed=days.off,
-        )
-        for index, days in enumerate(stored.crews)
-    }
+    return {index: days.calendar(0, stored.problem.axis) for index, days in enumerate(stored.crews)}
 
 
 def _week_edges(stored: StoredPlan) -> list[int]:

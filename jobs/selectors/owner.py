@@ -13,11 +13,9 @@ from contractor.trade.causes import Cause
 from jobs.models import JobForecast
 from jobs.selectors.backlog import Backlog, backlog
 from jobs.selectors.crew_load import (
-    CrewDays,
     CrewLoad,
     active_crews,
     crew_loads,
-    firm_days_off,
 )
 from jobs.selectors.forecasts import Calibration, calibration, latest_forecast
 from jobs.selectors.slips import slips
@@ -97,14 +95,14 @@ def owners_view(*, now: datetime) -> OwnersView:
 
 
 def firm_weeks(crews: Sequence[CrewLoad]) -> tuple[FirmWeek, ...]:
-    """Return the weeks of all crews together, as far as any of them is booked; one query."""
+    """Return the weeks of all crews together, as far as any of them is booked."""
     longest = max((row.weeks for row in crews), key=len, default=())
-    firm_off = firm_days_off()
-    days = [CrewDays(row.crew, firm_off=firm_off) for row in crews]
     found = []
     for index, week in enumerate(longest[:WEEKS_SHOWN]):
         working = sum(
-            crew.hours_on(week.monday + timedelta(days=n)) for crew in days for n in range(7)
+            row.days.free_hours_on(week.monday + timedelta(days=n))
+            for row in crews
+            for n in range(7)
         )
         booked = sum(row.weeks[index].booked_hours for row in crews if index < len(row.weeks))
         found.append(FirmWeek(week.week, week.monday, working, booked))

@@ -1,7 +1,8 @@
 """A stored plan read back as the engine's problem and schedule, so that it can be explained.
 
 Bookings keep what binds each start, not the whole problem: rows may have changed since, and a plan
-is explained as it was made. Off hours and driving are read from today's work hours.
+is explained as it was made. Off hours and driving are read from today's work hours, lends and time
+set aside.
 """
 
 from __future__ import annotations
@@ -21,9 +22,9 @@ from contractor.engine.worktime import SLOT_MINUTES, Axis, WorkCalendar, always_
 from contractor.trade.phases import PHASE_TABLE, Performer, WaitKind
 from crews.models import Crew
 from jobs.models import Booking, Job, Plan, PlannedWait
-from jobs.selectors.crew_load import CrewDays, firm_days_off
+from jobs.selectors.crew_load import CrewDays, days_of_crews
 from jobs.selectors.plans import bookings
-from jobs.selectors.site_calendars import site_calendar, whole_quarters
+from jobs.selectors.site_calendars import whole_quarters
 
 if TYPE_CHECKING:
     from collections.abc import Collection, Iterable, Sequence
@@ -118,7 +119,6 @@ def stored_plan(plan: Plan, *, only: Collection[int] | None = None) -> StoredPla
     found = bookings(plan)
     rows = tuple(found if only is None else found.filter(pk__in=only))
     waits = tuple(PlannedWait.objects.filter(plan=plan))
-    firm_off = firm_days_off()
     booked = {row.crew_id for row in rows if row.crew_id}
     crews = (
         Crew.objects.filter(Q(is_active=True) | Q(pk__in=booked))
@@ -126,7 +126,7 @@ def stored_plan(plan: Plan, *, only: Collection[int] | None = None) -> StoredPla
         .prefetch_related("days_off")
         .order_by("name")
     )
-    days = tuple(CrewDays(crew, firm_off=firm_off) for crew in crews)
+    days = tuple(days_of_crews(crews, since=_mondays(plan, rows)[0]))
     return _Reader(plan, rows, waits, days).read()
 
 
@@ -214,17 +214,8 @@ class _Reader:
             return OPEN
         drive = whole_quarters(row.phase.job.drive_minutes)
         if (crew, drive) not in self._calendar_index:
-            days = self.crews[crew]
             self._calendar_index[crew, drive] = len(self.calendars)
-            self.calendars.append(
-                site_calendar(
-                    crew=days.crew,
-                    drive_minutes=drive,
-                    axis=self.axis,
-                    zone=self.zone,
-                    closed=days.off,
-                )
-            )
+            self.calendars.append(self.crews[crew].calendar(drive, self.axis))
         return self._calendar_index[crew, drive]
 
     def _placed(self, index: int, row: Booking) -> Placed:

@@ -17,7 +17,7 @@ from contractor.engine.worktime import (
 from crews.models import FARTHEST_AHEAD
 from inspections.selectors.authority import own_closed_days, visit_windows, weekdays
 from jobs.selectors.open_work import days_of
-from jobs.selectors.site_calendars import site_calendar, whole_quarters
+from jobs.selectors.site_calendars import site_calendar, slots_set_aside, whole_quarters
 from jobs.services.weather_days import LocalDays
 
 if TYPE_CHECKING:
@@ -84,35 +84,26 @@ class Calendars:
         """
         closed = self._days_off(crew) | (team.away if team else frozenset())
         only = team.only if team else None
-        drive, apart = whole_quarters(drive_minutes), self._apart(crew)
+        drive = whole_quarters(drive_minutes)
+        apart = slots_set_aside(crew, self.set_aside, self.axis)
         key = (crew.work_hours_id, closed, drive, only, apart)
         if key not in self._clear:
             whole = site_calendar(
-                crew=crew, drive_minutes=drive, axis=self.axis, zone=self.zone, closed=closed
+                crew=crew,
+                drive_minutes=drive,
+                axis=self.axis,
+                zone=self.zone,
+                closed=closed,
+                set_aside=self.set_aside,
             )
-            self._clear[key] = self._what_is_left(whole, only, apart)
+            self._clear[key] = whole if only is None else self._on_days(whole, only)
         return self._in_weather(key, weather)
 
-    def _apart(self, crew: Crew) -> tuple[tuple[int, int], ...]:
-        """Return the slots of a crew's time that is set aside."""
-        rows = (row for row in self.set_aside if row.crew_id == crew.pk)
-        spans = ((self.slot_of(row.starts_at), self.slot_of(row.ends_at)) for row in rows)
-        return tuple((begins, ends) for begins, ends in spans if begins < ends)
-
-    def _what_is_left(
-        self, whole: WorkCalendar, only: frozenset[date] | None, apart: tuple[tuple[int, int], ...]
-    ) -> WorkCalendar:
-        if only is None and not apart:
-            return whole
-        working = whole.working.copy()
-        for begins, ends in apart:
-            working[begins:ends] = False
-        if only is not None:
-            there = np.zeros_like(working)
-            for begins, ends in (self.local_days.span_of(day) for day in only):
-                there[begins:ends] = True
-            working &= there
-        return WorkCalendar(whole.key, working)
+    def _on_days(self, whole: WorkCalendar, only: frozenset[date]) -> WorkCalendar:
+        there = np.zeros_like(whole.working)
+        for begins, ends in (self.local_days.span_of(day) for day in only):
+            there[begins:ends] = True
+        return WorkCalendar(whole.key, whole.working & there)
 
     def left(self, calendar: int, since: int) -> int:
         """Return the working slots of a calendar from a slot on."""

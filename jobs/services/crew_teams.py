@@ -5,6 +5,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
+from jobs.selectors.crew_people import people_by_day
 from jobs.selectors.open_work import days_of
 
 if TYPE_CHECKING:
@@ -36,12 +37,7 @@ def teams_of(crew: Crew, lent: Iterable[LentPeople]) -> tuple[Team, ...]:
     For each number of people that the crew is on some day, there is a team of so many on all days
     on which the crew is as many or more.
     """
-    people_on: dict[date, int] = {}
-    for row in lent:
-        change = row.people * ((row.to_crew_id == crew.pk) - (row.from_crew_id == crew.pk))
-        if change:
-            for day in days_of([row]):
-                people_on[day] = people_on.get(day, crew.size) + change
+    people_on = people_by_day(crew, lent)
     sizes = sorted({crew.size, *people_on.values()})
     return tuple(_team(crew, people, people_on) for people in sizes if people >= 1)
 

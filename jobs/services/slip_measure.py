@@ -14,6 +14,7 @@ from contractor.engine.worktime import SLOTS_PER_DAY, SLOTS_PER_HOUR, Axis, Hori
 from contractor.trade.causes import Cause
 from contractor.trade.phases import PHASE_TABLE
 from jobs.models import Phase
+from jobs.selectors.crew_load import CrewDays
 from jobs.selectors.site_calendars import site_calendar, whole_quarters
 from jobs.services.plan_rows import PlanRows
 
@@ -136,7 +137,12 @@ class Outcome:
 
 
 class SiteDays:
-    """Counts working quarter hours of a job's site: a crew's week less the drive, days off out."""
+    """
+    Counts working quarter hours of a job's site: a crew's week less the drive, days off out.
+
+    Only the firm's days off: what takes one crew's time (its own days off, time set aside) makes
+    jobs late and is a cause of its own, so those hours are slipped and not left out.
+    """
 
     def __init__(self, *, work: OpenWork, zone: ZoneInfo, since: datetime) -> None:
         origin = min(since, work.now).astimezone(zone)
@@ -183,6 +189,7 @@ class SiteDays:
                 axis=axis,
                 zone=self._zone,
                 closed=self._work.firm_days_off,
+                set_aside=(),
             )
         return axis, self._built[key]
 
@@ -213,7 +220,7 @@ def take_today_as_told(
                 continue
             on_time = known.get(phase.pk) == row.ends_at
             if midnight <= row.starts_at <= work.now < row.ends_at and on_time:
-                _take_as_begun(phase, row)
+                _take_as_begun(work, phase, row)
             if not (midnight <= row.starts_at and row.ends_at <= work.now and on_time):
                 break
             phase.status, phase.done_at = Phase.Status.DONE, row.ends_at
@@ -221,14 +228,24 @@ def take_today_as_told(
             phase.crew_id = phase.crew_id or row.crew_id
 
 
-def _take_as_begun(phase: Phase, row: Booking) -> None:
+def _take_as_begun(work: OpenWork, phase: Phase, row: Booking) -> None:
     """Take unreported work to have begun as told, with as much left as the booking says."""
     if phase.status != Phase.Status.OPEN or row.crew is None or phase.planned_hours <= 0:
         return
-    people = min(row.crew.size, PHASE_TABLE[phase.code].max_people) * row.crew.pace
+    people = (
+        min(_people(work, phase, row, row.crew), PHASE_TABLE[phase.code].max_people) * row.crew.pace
+    )
     phase.status, phase.crew_id = Phase.Status.UNDER_WAY, row.crew_id
     phase.started_at = phase.share_at = row.starts_at
     phase.share_done = max(0.0, 1 - row.work_hours * people / phase.planned_hours)
+
+
+def _people(work: OpenWork, phase: Phase, row: Booking, booked: Crew) -> int:
+    """Return how many people a booking counts on; its crew may be out of use since."""
+    crew = next((crew for crew in work.crews if crew.pk == booked.pk), booked)
+    days = CrewDays(crew, firm_off=work.firm_days_off, lent=work.lent, set_aside=work.set_aside)
+    first, last = timezone.localdate(row.starts_at), timezone.localdate(row.ends_at)
+    return days.people_between(first, last, at_least=PHASE_TABLE[phase.code].min_people)
 
 
 def _slot(axis: Axis, moment: datetime) -> int:
