@@ -30,6 +30,12 @@ class Pages(PageNumberPagination):
             raise Refused([self._fault("page_size", text, self.max_page_size)])
         return _number(text)
 
+    def get_page_number(self, request: Request, paginator: Any) -> int | str:
+        """Return which page is asked for; an empty one is no page, and not the first."""
+        text = request.query_params.get(self.page_query_param, 1)
+        last: int = paginator.num_pages
+        return last if text in self.last_page_strings else text
+
     def paginate_queryset(self, queryset: Any, request: Request, view: Any = None) -> Any:
         """Return the rows of the page that is asked for."""
         try:

@@ -96,6 +96,13 @@ CACHES = {
         "LOCATION": VAR_DIR / "throttle",
         "OPTIONS": {"MAX_ENTRIES": 10_000},
     },
+    # Answers of the API, up to some hundred kB each: few, and no longer than a minute.
+    "answers": {
+        "BACKEND": "django.core.cache.backends.locmem.LocMemCache",
+        "LOCATION": "answers",
+        "TIMEOUT": 60,
+        "OPTIONS": {"MAX_ENTRIES": 60},
+    },
 }
 DEFAULT_AUTO_FIELD = "django.db.models.BigAutoField"
 if DATABASES["default"]["ENGINE"] == "django.db.backends.sqlite3":

@@ -62,7 +62,14 @@ class OwnersView(APIView):
 
 
 class OwnersList(OwnersView, GenericAPIView[Any]):
-    """A list in pages. A subclass says its rows and how each is shown."""
+    """
+    A list in pages. A subclass says its rows and how each is shown.
+
+    `shows_json` says that `show` gives the rows as JSON has them, so that the shape only describes
+    them: large pages take half their time to be copied by it, field by field.
+    """
+
+    shows_json: ClassVar[bool] = False
 
     def parameters_beside(self) -> frozenset[str]:
         """Return the parameters that the pages read."""
@@ -70,8 +77,10 @@ class OwnersList(OwnersView, GenericAPIView[Any]):
 
     def answer(self, rows: Any) -> Response:
         """Return one page of `rows`."""
-        page = self.paginate_queryset(rows)
-        shape: BaseSerializer[Any] = self.get_serializer(self.show(page), many=True)
+        shown = self.show(self.paginate_queryset(rows))
+        if self.shows_json:
+            return self.get_paginated_response(shown)
+        shape: BaseSerializer[Any] = self.get_serializer(shown, many=True)
         return self.get_paginated_response(shape.data)
 
     def show(self, page: Any) -> list[Any]:

@@ -10,6 +10,7 @@ from drf_spectacular.utils import extend_schema
 from rest_framework.response import Response
 
 from jobs.api.base import OwnersList, OwnersView
+from jobs.api.kept import kept
 from jobs.api.shapes import BacklogShape, CrewShape, answers
 from jobs.selectors import plans
 from jobs.selectors.backlog import CrewAhead, Work, backlog
@@ -28,6 +29,7 @@ class BacklogRead(OwnersView):
     """Signed work not yet done."""
 
     @extend_schema(responses=answers(BacklogShape), operation_id="backlog_read")
+    @kept
     def get(self, request: Request) -> Response:
         """Show the backlog: jobs, labor hours, crew-days, value not earned, weeks of work."""
         now = timezone.now()
@@ -53,6 +55,7 @@ class CrewList(OwnersList):
     serializer_class = CrewShape
 
     @extend_schema(responses=answers(CrewShape(many=True)), operation_id="crews_list")
+    @kept
     def get(self, request: Request) -> Response:
         """List active crews with their load by week."""
         return self.answer(active_crews())

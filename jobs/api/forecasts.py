@@ -10,6 +10,7 @@ from rest_framework import serializers
 from rest_framework.response import Response
 
 from jobs.api.base import OwnersList, OwnersView
+from jobs.api.kept import kept
 from jobs.api.queries import Query
 from jobs.api.shapes import Shape, answers
 from jobs.models import JobForecast
@@ -135,12 +136,14 @@ class ForecastList(OwnersList):
 
     query_class = ForecastsQuery
     serializer_class = JobForecastShape
+    shows_json = True
 
     @extend_schema(
         parameters=[ForecastsQuery],
         responses=answers(JobForecastShape(many=True)),
         operation_id="forecasts_list",
     )
+    @kept
     def get(self, request: Request) -> Response:
         """List when jobs and phases start and end, with their chances; empty without forecast."""
         forecast = forecasts.latest_forecast(on=self.query.get("as_of"))
@@ -166,6 +169,7 @@ class CalibrationRead(OwnersView):
     """How good past forecasts were."""
 
     @extend_schema(responses=answers(CalibrationShape(many=True)), operation_id="calibration_read")
+    @kept
     def get(self, request: Request) -> Response:
         """Show coverage and losses of past forecasts, of all and by how far they looked ahead."""
         body = [

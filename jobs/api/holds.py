@@ -14,6 +14,7 @@ from contractor.trade.lead_times import RESERVE_DAYS
 from inspections.selectors.locate import TicketWarning, ticket_warnings
 from jobs.api.base import OwnersList, OwnersView
 from jobs.api.hold_shapes import CallAheadShape, HoldShape, TicketWarningShape
+from jobs.api.kept import kept
 from jobs.api.queries import Query
 from jobs.api.shapes import answers
 from jobs.selectors.call_ahead import CallAheadLine, call_ahead
@@ -43,6 +44,7 @@ class HoldList(OwnersList):
     @extend_schema(
         parameters=[HoldsQuery], responses=answers(HoldShape(many=True)), operation_id="holds_list"
     )
+    @kept
     def get(self, request: Request) -> Response:
         """List holds: what, since when, who can clear it, what a day of it costs."""
         kind, job = self.query.get("kind"), self.query.get("job")
@@ -68,6 +70,7 @@ class TicketWarningList(OwnersList):
     @extend_schema(
         responses=answers(TicketWarningShape(many=True)), operation_id="ticket_warnings_list"
     )
+    @kept
     def get(self, request: Request) -> Response:
         """List what is wrong with digs and their tickets, with the last day to call."""
         return self.answer(ticket_warnings(now=timezone.now()))
@@ -81,6 +84,7 @@ class CallAheadRead(OwnersView):
     """The week's calls to suppliers."""
 
     @extend_schema(responses=answers(CallAheadShape), operation_id="call_ahead_read")
+    @kept
     def get(self, request: Request) -> Response:
         """Show which deliveries to confirm and to order within seven days, late ones first."""
         found = call_ahead(now=timezone.now())

@@ -10,6 +10,7 @@ from rest_framework import serializers
 
 from inspections.selectors.desk import DeskRow, DeskState, desk
 from jobs.api.base import OwnersList
+from jobs.api.kept import kept
 from jobs.api.queries import Query
 from jobs.api.shapes import answers
 
@@ -68,6 +69,7 @@ class InspectionList(OwnersList):
         responses=answers(InspectionShape(many=True)),
         operation_id="inspections_list",
     )
+    @kept
     def get(self, request: Request) -> Response:
         """List inspections to ask for, booked or overdue, what presses most first."""
         state = self.query.get("state")

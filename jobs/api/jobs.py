@@ -19,6 +19,7 @@ from jobs.admin.words import building_words
 from jobs.api.base import OwnersList, OwnersView, missing
 from jobs.api.hold_shapes import JobReadShape
 from jobs.api.holds import hold_body, warning_body
+from jobs.api.kept import kept
 from jobs.api.queries import JOB_ORDERS, JobsQuery
 from jobs.api.shapes import JobShape, answers
 from jobs.api.weather import site_body
@@ -55,6 +56,7 @@ class JobList(OwnersList):
     @extend_schema(
         parameters=[JobsQuery], responses=answers(JobShape(many=True)), operation_id="jobs_list"
     )
+    @kept
     def get(self, request: Request) -> Response:
         """List jobs."""
         rows = plans.with_plan_dates(Job.objects.all(), now=timezone.now())
@@ -69,6 +71,7 @@ class JobDetail(OwnersView):
     """One job."""
 
     @extend_schema(responses=answers(JobReadShape, 404), operation_id="jobs_read")
+    @kept
     def get(self, request: Request, number: str) -> Response:
         """Show a job with its phases, waits, holds, take-off and cautions."""
         now = timezone.now()

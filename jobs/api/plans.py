@@ -11,6 +11,7 @@ from rest_framework.response import Response
 from contractor.trade.phases import PHASE_TABLE
 from crews.models import Crew
 from jobs.api.base import OwnersList, OwnersView, missing, refused
+from jobs.api.kept import kept
 from jobs.api.plan_shapes import BookingShape, ComparisonShape, PlanDetailShape, PlanShape
 from jobs.api.queries import BookingsQuery, ComparisonQuery, PlansQuery
 from jobs.api.shapes import answers
@@ -36,6 +37,7 @@ class PlanList(OwnersList):
     @extend_schema(
         parameters=[PlansQuery], responses=answers(PlanShape(many=True)), operation_id="plans_list"
     )
+    @kept
     def get(self, request: Request) -> Response:
         """List plans, newest first."""
         rows = Plan.objects.filter(**self.query).annotate(booked=Count("bookings"))
@@ -68,6 +70,7 @@ class PlanDetail(OwnersView):
     """One plan."""
 
     @extend_schema(responses=answers(PlanDetailShape, 404), operation_id="plans_read")
+    @kept
     def get(self, request: Request, plan_id: int) -> Response:
         """Show a plan: its bookings, waits, phases without dates, and promises."""
         return Response(plans.plan_as_json(plan_or_404(plan_id)))
@@ -83,6 +86,7 @@ class PlanComparison(OwnersView):
         responses=answers(ComparisonShape, 404),
         operation_id="plans_compare",
     )
+    @kept
     def get(self, request: Request, plan_id: int) -> Response:
         """Compare a plan with another, or with the published one."""
         plan, against = plan_or_404(plan_id), self._against()
@@ -118,21 +122,23 @@ class BookingList(OwnersList):
 
     query_class = BookingsQuery
     serializer_class = BookingShape
+    shows_json = True
 
     @extend_schema(
         parameters=[BookingsQuery],
         responses=answers(BookingShape(many=True)),
         operation_id="bookings_list",
     )
+    @kept
     def get(self, request: Request) -> Response:
         """List the bookings of the published plan in order of time."""
         plan = plans.published_plan()
-        rows = plans.bookings(plan) if plan else Booking.objects.none()
+        rows = plans.booking_lines(plan) if plan else Booking.objects.none()
         return self.answer(_within(rows, self.query))
 
-    def show(self, page: list[Booking]) -> list[dict[str, Any]]:
+    def show(self, page: list[plans.BookingLine]) -> list[dict[str, Any]]:
         """Return the bookings of a page as plans list them."""
-        return [plans.booking_as_json(booking) for booking in page]
+        return plans.bookings_as_json(page)
 
 
 def plan_or_404(plan_id: int) -> Plan:

@@ -12,6 +12,7 @@ from crews.selectors import NoFirm
 from inspections.selectors.cure_temps import climates_at
 from inspections.selectors.pours import Gate, PourStatus, concrete_of
 from jobs.api.base import OwnersView, missing
+from jobs.api.kept import kept
 from jobs.api.pour_shapes import JobPoursShape
 from jobs.api.shapes import answers
 from jobs.models import Job
@@ -27,6 +28,7 @@ class JobPours(OwnersView):
     """The concrete of one job."""
 
     @extend_schema(responses=answers(JobPoursShape, 404), operation_id="job_pours_read")
+    @kept
     def get(self, request: Request, number: str) -> Response:
         """Show a job's pours with their strength now, and the phases that wait for them."""
         job = Job.objects.filter(number=number).first()

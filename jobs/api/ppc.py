@@ -12,6 +12,7 @@ from rest_framework.response import Response
 
 from contractor.trade.ppc import monday_of, tally, weeks
 from jobs.api.base import OwnersView, refused
+from jobs.api.kept import kept
 from jobs.api.queries import Query
 from jobs.api.report_shapes import PpcShape
 from jobs.api.shapes import answers
@@ -49,6 +50,7 @@ class PpcRead(OwnersView):
     query_class = PpcQuery
 
     @extend_schema(parameters=[PpcQuery], responses=answers(PpcShape), operation_id="ppc_read")
+    @kept
     def get(self, request: Request) -> Response:
         """Show percent plan complete by week, of the firm and by crew, and why others missed."""
         now = timezone.now()

@@ -10,6 +10,7 @@ from rest_framework.response import Response
 
 from contractor.trade.causes import Cause
 from jobs.api.base import OwnersList
+from jobs.api.kept import kept
 from jobs.api.queries import Query
 from jobs.api.shapes import Shape, answers
 from jobs.selectors import slips
@@ -70,6 +71,7 @@ class SlipList(OwnersList):
     @extend_schema(
         parameters=[SlipsQuery], responses=answers(SlipShape(many=True)), operation_id="slips_list"
     )
+    @kept
     def get(self, request: Request) -> Response:
         """List slips with their causes and what they move."""
         rows = slips.slips()

@@ -14,6 +14,7 @@ from contractor.trade.weather import PHASE_GATES, WeatherGate
 from inspections.selectors.stopped_work import LOOK_AHEAD_DAYS, CrewDay, crew_days
 from inspections.selectors.weather import AreaWeather, weather_at
 from jobs.api.base import OwnersList
+from jobs.api.kept import kept
 from jobs.api.shapes import answers
 from jobs.api.weather_shapes import CrewDayShape, WeatherAreaShape
 
@@ -35,6 +36,7 @@ class WeatherList(OwnersList):
     serializer_class = WeatherAreaShape
 
     @extend_schema(responses=answers(WeatherAreaShape(many=True)), operation_id="weather_list")
+    @kept
     def get(self, request: Request) -> Response:
         """List areas with what each day's weather means for the work."""
         return self.answer(list(weather_at(timezone.now()).areas))
@@ -50,6 +52,7 @@ class StoppedCrewList(OwnersList):
     serializer_class = CrewDayShape
 
     @extend_schema(responses=answers(CrewDayShape(many=True)), operation_id="stopped_crews_list")
+    @kept
     def get(self, request: Request) -> Response:
         """List, by day and crew, the stopped work and what could be done instead."""
         return self.answer(crew_days(now=timezone.now()))

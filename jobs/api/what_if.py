@@ -14,6 +14,7 @@ from contractor.trade.errors import Fault
 from crews.selectors import NoFirm
 from jobs.api.base import OwnersView, refused
 from jobs.api.explain_shapes import PlanCrewsShape, QuestionShape, WhatIfShape
+from jobs.api.kept import kept
 from jobs.api.plans import move_json, plan_or_404
 from jobs.api.queries import LARGEST_ID
 from jobs.api.shapes import answers
@@ -61,6 +62,7 @@ class PlanCrews(OwnersView):
     """What a plan asks of each crew."""
 
     @extend_schema(responses=answers(PlanCrewsShape, 404), operation_id="plans_crews")
+    @kept
     def get(self, request: Request, plan_id: int) -> Response:
         """Show each crew's load, its idle hours and why, and the days late that go back to it."""
         plan = plan_or_404(plan_id)

@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections import defaultdict
 from dataclasses import dataclass
 from datetime import datetime, timedelta
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING, Any, NamedTuple
 
 import numpy as np
 from django.utils import timezone
@@ -25,6 +25,27 @@ DAY = timedelta(days=1)
 # How far ahead a forecast looked, by the days to its median; our own.
 LEADS = (("within 2 weeks", 14.0), ("2 to 6 weeks", 42.0), ("over 6 weeks", float("inf")))
 ALL_LEADS = "all"
+
+
+class _PhaseRow(NamedTuple):
+    """What is told of a phase: a forecast has thousands, so they are no rows of a model."""
+
+    job_id: int
+    code: str
+    crew: str | None
+    planned_start_at: datetime
+    planned_finish_at: datetime
+    start_p10: datetime | None
+    start_p50: datetime | None
+    start_p80: datetime | None
+    start_p90: datetime | None
+    finish_p10: datetime | None
+    finish_p50: datetime | None
+    finish_p80: datetime | None
+    finish_p90: datetime | None
+
+
+_PHASE_COLUMNS = ("phase__job_id", "phase__code", "crew__name", *_PhaseRow._fields[3:])
 
 
 @dataclass(frozen=True, slots=True)
@@ -113,22 +134,19 @@ def jobs_as_json(rows: Sequence[JobForecast]) -> list[dict[str, Any]]:
     return [_job_as_json(row, phases.get(row.job_id, ())) for row in rows]
 
 
-def _phases_of(rows: Sequence[JobForecast]) -> Mapping[int, Sequence[PhaseForecast]]:
+def _phases_of(rows: Sequence[JobForecast]) -> Mapping[int, Sequence[_PhaseRow]]:
     """Return the phase forecasts of rows of one forecast, by job."""
-    found: dict[int, list[PhaseForecast]] = defaultdict(list)
+    found: dict[int, list[_PhaseRow]] = defaultdict(list)
     every = PhaseForecast.objects.filter(
         forecast__in={row.forecast_id for row in rows}, phase__job__in=[row.job_id for row in rows]
     )
-    for one in (
-        every.select_related("phase", "crew")
-        .defer("phase__labor_arithmetic")
-        .order_by("phase__sequence", "phase_id")
-    ):
-        found[one.phase.job_id].append(one)
+    for one in every.order_by("phase__sequence", "phase_id").values_list(*_PHASE_COLUMNS):
+        phase = _PhaseRow._make(one)
+        found[phase.job_id].append(phase)
     return found
 
 
-def _job_as_json(row: JobForecast, phases: Iterable[PhaseForecast]) -> dict[str, Any]:
+def _job_as_json(row: JobForecast, phases: Iterable[_PhaseRow]) -> dict[str, Any]:
     return {
         "job": row.job.number,
         "promised": row.promised_on.isoformat() if row.promised_on else None,
@@ -141,8 +159,8 @@ def _job_as_json(row: JobForecast, phases: Iterable[PhaseForecast]) -> dict[str,
         "no_dates_because": row.no_dates_because or None,
         "phases": [
             {
-                "phase": one.phase.code,
-                "crew": one.crew.name if one.crew else None,
+                "phase": one.code,
+                "crew": one.crew,
                 "planned_start": _iso(one.planned_start_at),
                 "planned_finish": _iso(one.planned_finish_at),
                 "start": _spread(one, "start"),
@@ -278,7 +296,7 @@ def _coverage(name: str, rows: Iterable[_Past], now: datetime) -> Coverage | Non
     return Coverage(name, SHARE_OF[name], len(due), kept, low, high)
 
 
-def _spread(row: JobForecast | PhaseForecast, edge: str) -> dict[str, str | None]:
+def _spread(row: JobForecast | _PhaseRow, edge: str) -> dict[str, str | None]:
     return {name: _iso(getattr(row, f"{edge}_{name}")) for name in QUANTILES}
 
 

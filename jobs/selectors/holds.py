@@ -9,7 +9,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 from datetime import date, datetime, time, timedelta
 from decimal import Decimal
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, NamedTuple
 
 from django.db.models import Prefetch
 from django.utils import timezone
@@ -149,7 +149,7 @@ def _jobs() -> QuerySet[Job]:
         Job.objects.filter(status=Job.Status.SIGNED)
         .select_related("permit__authority")
         .prefetch_related(
-            Prefetch("phases", plans.live_phases()),
+            Prefetch("phases", plans.live_phases().select_related(None).defer("labor_arithmetic")),
             *NEEDED_ROWS,
             "deliveries",
             "locate_tickets__responses",
@@ -174,6 +174,16 @@ _FROM_ROWS: tuple[TellsHolds, ...] = (
 _ALL: tuple[TellsHolds, ...] = (*_FROM_ROWS, plan_holds.cure_holds, stopped_work.open_holds)
 
 
+class _Booked(NamedTuple):
+    """What a cost reads of a booking: a plan has thousands, so they are no rows of a model."""
+
+    job_id: int
+    phase_code: str
+    crew_id: int | None
+    starts_at: datetime
+    ends_at: datetime
+
+
 class _Costs:
     """What a day costs each held phase, by the published plan, else by the newest draft."""
 
@@ -182,22 +192,26 @@ class _Costs:
         firm = Firm.objects.order_by("pk").first()
         self.crew_day_usd = firm.crew_day_cost_usd if firm else Decimal(0)
         plan = plans.published_plan() or plans.latest_draft()
-        self.bookings: dict[int, dict[str, Booking]] = {}
-        self.of_crew: dict[int, list[Booking]] = {}
+        self.bookings: dict[int, dict[str, _Booked]] = {}
+        self.of_crew: dict[int, list[_Booked]] = {}
         self.waits: dict[tuple[int, str, str], datetime] = {}
         if plan is not None:
             self._read(plan)
         self._floats: dict[int, Mapping[str, timedelta]] = {}
 
     def _read(self, plan: Plan) -> None:
-        rows = Booking.objects.filter(plan=plan).select_related("phase").order_by("starts_at")
-        for row in rows:
-            self.bookings.setdefault(row.phase.job_id, {})[row.phase.code] = row
+        columns = ("phase__job_id", "phase__code", "crew_id", "starts_at", "ends_at")
+        rows = Booking.objects.filter(plan=plan).order_by("starts_at").values_list(*columns)
+        for row in map(_Booked._make, rows):
+            self.bookings.setdefault(row.job_id, {})[row.phase_code] = row
             if row.crew_id:
                 self.of_crew.setdefault(row.crew_id, []).append(row)
-        for wait in PlannedWait.objects.filter(plan=plan).exclude(after_code=""):
-            key = (wait.job_id, wait.after_code, wait.before_code)
-            self.waits[key] = max(wait.ends_at, self.waits.get(key, wait.ends_at))
+        waits = PlannedWait.objects.filter(plan=plan).exclude(after_code="")
+        for job, after, before, ends_at in waits.values_list(
+            "job_id", "after_code", "before_code", "ends_at"
+        ):
+            key = (job, after, before)
+            self.waits[key] = max(ends_at, self.waits.get(key, ends_at))
 
     def of(self, job: Job, fact: HoldFact) -> HoldCost | None:
         booking = self.bookings.get(job.pk, {}).get(fact.phase_code)
@@ -219,13 +233,13 @@ class _Costs:
             words=_words(job, margin, spare, crew_usd),
         )
 
-    def _has_other_work(self, booking: Booking) -> bool:
+    def _has_other_work(self, booking: _Booked) -> bool:
         """Return whether the crew has work on another job soon; so has who is no crew of ours."""
         if booking.crew_id is None:
             return True
         until = booking.starts_at + OTHER_WORK
         return any(
-            row.phase.job_id != booking.phase.job_id and booking.starts_at <= row.starts_at < until
+            row.job_id != booking.job_id and booking.starts_at <= row.starts_at < until
             for row in self.of_crew[booking.crew_id]
         )
 
@@ -257,7 +271,7 @@ class _Costs:
         return floats
 
     def _gap(
-        self, job: Job, mine: Mapping[str, Booking], before: str, after: str, from_start: bool
+        self, job: Job, mine: Mapping[str, _Booked], before: str, after: str, from_start: bool
     ) -> timedelta:
         free_at = mine[before].starts_at if from_start else mine[before].ends_at
         free_at = max(free_at, self.waits.get((job.pk, before, after), free_at))

@@ -5,7 +5,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 from datetime import date, datetime, timedelta
 from decimal import Decimal
-from typing import Any
+from typing import TYPE_CHECKING, Any, NamedTuple
 
 from django.db.models import Exists, Max, Min, OuterRef, Prefetch, Q, QuerySet, Subquery
 from django.utils import timezone
@@ -14,6 +14,9 @@ from contractor.engine.compare import Comparison, Row, compare
 from contractor.engine.worktime import SLOT_MINUTES
 from contractor.trade.phases import PHASE_TABLE, Performer
 from jobs.models import Booking, Job, Phase, Plan, PlannedWait
+
+if TYPE_CHECKING:
+    from collections.abc import Iterable
 
 PUBLISHED = Q(plan__status=Plan.Status.PUBLISHED)
 CREW_PHASES = tuple(k.code for k in PHASE_TABLE.values() if k.performer is Performer.CREW)
@@ -40,6 +43,33 @@ class Promise:
     days_late: int
 
 
+class BookingLine(NamedTuple):
+    """A booking in a list: a plan has thousands, so they are no rows of a model."""
+
+    pk: int
+    job: str
+    phase: str
+    crew: str | None
+    starts_at: datetime
+    ends_at: datetime
+    work_hours: float
+    is_pinned: bool
+    because: str
+
+
+_LINE_COLUMNS = (
+    "pk",
+    "phase__job__number",
+    "phase__code",
+    "crew__name",
+    "starts_at",
+    "ends_at",
+    "work_hours",
+    "is_pinned",
+    "because",
+)
+
+
 def published_plan() -> Plan | None:
     """Return the plan that crews and owner see."""
     return Plan.objects.filter(status=Plan.Status.PUBLISHED).first()
@@ -58,6 +88,12 @@ def bookings(plan: Plan) -> QuerySet[Booking]:
         .prefetch_related("equipment")
         .order_by("starts_at", "id")
     )
+
+
+def booking_lines(plan: Plan) -> QuerySet[Booking, BookingLine]:
+    """Return what lists tell of a plan's bookings, in order of time."""
+    rows = Booking.objects.filter(plan=plan).order_by("starts_at", "id")
+    return rows.values_list(*_LINE_COLUMNS)
 
 
 def job_bookings(plan: Plan, job: Job) -> QuerySet[Booking]:
@@ -238,7 +274,7 @@ def plan_as_json(plan: Plan) -> dict[str, Any]:
             "iterations": plan.objective.get("iterations", 0),
             "gained": plan.gained,
         },
-        "bookings": [booking_as_json(booking) for booking in bookings(plan)],
+        "bookings": bookings_as_json(booking_lines(plan)),
         "waits": [
             wait_as_json(wait)
             for wait in plan.waits.select_related("job").order_by("starts_at", "id")
@@ -256,19 +292,27 @@ def plan_as_json(plan: Plan) -> dict[str, Any]:
     }
 
 
-def booking_as_json(booking: Booking) -> dict[str, Any]:
-    """Return a booking as plans list it; phase with job, crew and equipment must be loaded."""
-    return {
-        "job": booking.phase.job.number,
-        "phase": booking.phase.code,
-        "crew": booking.crew.name if booking.crew else None,
-        "equipment": sorted(machine.name for machine in booking.equipment.all()),
-        "starts_at": _iso(booking.starts_at),
-        "ends_at": _iso(booking.ends_at),
-        "work_hours": booking.work_hours,
-        "pinned": booking.is_pinned,
-        "because": booking.because,
-    }
+def bookings_as_json(lines: Iterable[BookingLine]) -> list[dict[str, Any]]:
+    """Return some of `booking_lines` as plans list them, in one query for all their machines."""
+    rows = [BookingLine._make(line) for line in lines]
+    machines: dict[int, list[str]] = {}
+    used = Booking.equipment.through.objects.filter(booking__in=[row.pk for row in rows])
+    for booking, name in used.values_list("booking", "equipment__name"):
+        machines.setdefault(booking, []).append(name)
+    return [
+        {
+            "job": row.job,
+            "phase": row.phase,
+            "crew": row.crew,
+            "equipment": sorted(machines.get(row.pk, ())),
+            "starts_at": _iso(row.starts_at),
+            "ends_at": _iso(row.ends_at),
+            "work_hours": row.work_hours,
+            "pinned": row.is_pinned,
+            "because": row.because,
+        }
+        for row in rows
+    ]
 
 
 def wait_as_json(wait: PlannedWait) -> dict[str, Any]:
@@ -294,30 +338,27 @@ def _gap(plan: Plan) -> float | None:
 
 
 def _rows(plan: Plan) -> list[Row]:
+    columns = (
+        "phase__job__number",
+        "phase__code",
+        "crew__name",
+        "phase__started_at",
+        "starts_at",
+        "ends_at",
+    )
     return [
         Row(
-            key=f"{booking.phase.job.number} {booking.phase.get_code_display()}",
-            job=booking.phase.job.number,
-            crew=booking.crew.name if booking.crew else "",
-            start=timezone.localtime(_began(booking)),
-            finish=timezone.localtime(booking.ends_at),
+            key=f"{job} {PHASE_TABLE[code].label}",
+            job=job,
+            crew=crew or "",
+            # The day it began, so that work under way does not move.
+            start=timezone.localtime(min(starts_at, began or starts_at)),
+            finish=timezone.localtime(ends_at),
         )
-        for booking in Booking.objects.filter(plan=plan)
-        .select_related("phase__job", "crew")
-        .only(
-            "starts_at",
-            "ends_at",
-            "phase__code",
-            "phase__started_at",
-            "phase__job__number",
-            "crew__name",
-        )
+        for job, code, crew, began, starts_at, ends_at in Booking.objects.filter(
+            plan=plan
+        ).values_list(*columns)
     ]
-
-
-def _began(booking: Booking) -> datetime:
-    """Return a booking's start; of work under way the day it began, so that it does not move."""
-    return min(booking.starts_at, booking.phase.started_at or booking.starts_at)
 
 
 def _finishes(plan: Plan) -> dict[int, datetime]:

@@ -5,7 +5,8 @@
 A firm publishes a plan and has a forecast. Then readers with sign-ins of their own ask one address
 after the other, each as fast as it is answered, for some seconds: once all reading whole answers,
 and once telling the ETag of what they have. Told are answers a second, the median and the 95th
-percentile of the seconds an answer takes, by address, and how many were not 200 or 304.
+percentile of the seconds an answer takes, by address, and how many were not 200 or 304; and what
+each address costs one reader alone, in milliseconds of the processor, the least of some answers.
 """
 
 import argparse
@@ -33,6 +34,27 @@ ADDRESSES = (
     "/api/v1/holds/",
     "/api/v1/plans/",
 )
+ALONE = (
+    *ADDRESSES,
+    "/api/v1/jobs/26-0001/",
+    "/api/v1/jobs/26-0001/pours/",
+    "/api/v1/days-off/",
+    "/api/v1/lent-people/",
+    "/api/v1/set-aside/",
+    "/api/v1/callbacks/",
+    "/api/v1/plans/{plan}/",
+    "/api/v1/plans/{plan}/comparison/",
+    "/api/v1/plans/{plan}/crews/",
+    "/api/v1/inspections/",
+    "/api/v1/ticket-warnings/",
+    "/api/v1/call-ahead/",
+    "/api/v1/weather/",
+    "/api/v1/stopped-crews/",
+    "/api/v1/calibration/",
+    "/api/v1/reports/",
+    "/api/v1/ppc/",
+)
+TRIES_ALONE = 5
 
 
 def measure(*, jobs: int, crews: int, readers: int, seconds: float, workers: int) -> dict[str, Any]:
@@ -47,6 +69,9 @@ def measure(*, jobs: int, crews: int, readers: int, seconds: float, workers: int
     plan = planning.plan_now(now=now, budget_seconds=0)
     publishing.publish(plan_id=plan.pk, now=now)
     forecasting.forecast_now(now=now, draws=200)
+    alone = _alone(plan.pk)
+    if not readers:
+        return {"open_jobs": jobs, "alone": alone}
     cookies = [_signed_in(number) for number in range(readers)]
     port = _free_port()
     with _served(port=port, workers=workers):
@@ -56,23 +81,52 @@ def measure(*, jobs: int, crews: int, readers: int, seconds: float, workers: int
         "open_jobs": jobs,
         "readers": readers,
         "workers": workers,
+        "alone": alone,
         "whole answers": whole,
         "with ETag": known,
     }
 
 
+def _alone(plan_id: int) -> dict[str, dict[str, float]]:
+    """Return what each address costs in this process, without the way through a socket."""
+    from django.db import connection
+    from django.test.utils import CaptureQueriesContext
+
+    client, found = _client("alone"), {}
+    for address in (name.format(plan=plan_id) for name in ALONE):
+        took = []
+        for _ in range(TRIES_ALONE):
+            began = clock.process_time()
+            answer = client.get(address)
+            took.append(clock.process_time() - began)
+        if answer.status_code != 200:
+            raise AssertionError(f"{address} answers {answer.status_code}")
+        with CaptureQueriesContext(connection) as queries:
+            client.get(address)
+        found[address] = {
+            "ms": round(min(took) * 1000, 1),
+            "queries": len(queries),
+            "kB": round(len(answer.content) / 1000, 1),
+        }
+    return found
+
+
 def _signed_in(number: int) -> str:
     """Return the session of an owner of their own: the rate limit is by person."""
+    return _client(f"reader{number}").cookies["sessionid"].value
+
+
+def _client(name: str) -> Any:
     from django.contrib.auth.models import Group, User
     from django.test import Client
 
     from contractor import roles
 
-    user = User.objects.create(username=f"reader{number}")
+    user = User.objects.create(username=name)
     user.groups.add(Group.objects.get(name=roles.OWNER))
     client = Client()
     client.force_login(user)
-    return client.cookies["sessionid"].value
+    return client
 
 
 class _served:  # noqa: N801 - used as a statement
@@ -158,12 +212,12 @@ def main() -> None:
     )
     parser.add_argument("--jobs", type=int, default=60)
     parser.add_argument("--crews", type=int, default=8)
-    parser.add_argument("--readers", type=int, default=50)
+    parser.add_argument("--readers", type=int, default=50, help="0: each address alone only")
     parser.add_argument("--seconds", type=float, default=20)
     parser.add_argument("--workers", type=int, default=2)
     parser.add_argument("--json", action="store_true")
     asked = parser.parse_args()
-    if not os.environ.get("DATABASE_URL", "").startswith("postgres"):
+    if asked.readers and not os.environ.get("DATABASE_URL", "").startswith("postgres"):
         parser.error("set DATABASE_URL to postgres://…: two processes cannot share one in memory")
     with own_database():
         row = measure(

@@ -182,6 +182,7 @@ def test_the_day_of_a_finish_is_the_day_at_the_site(owner: Any):
         ("page_size=²", "page_size", "²", "Enter a whole number from 1 to 200."),
         ("page=2", "page", "2", "Enter a whole number from 1 to 1."),
         ("page=two", "page", "two", "Enter a whole number from 1 to 1."),
+        ("page=", "page", "", "Enter a whole number from 1 to 1."),
         ("search=%00", "search", "'\\x00'", "Enter 1 to 80 printable characters."),
         ("status=DONE&status=SIGNED", "status", "DONE, SIGNED", "Give it once."),
     ],
