@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from functools import wraps
 from hashlib import sha256
+from threading import Lock
 from typing import TYPE_CHECKING, Concatenate, ParamSpec, TypeVar
 
 from django.core.cache import caches
@@ -25,6 +26,7 @@ View = TypeVar("View", bound="APIView")
 P = ParamSpec("P")
 # Django's own way to a cache by name, as `cache` is to the default one.
 KEPT = ConnectionProxy(caches, "answers")
+_TURNS = tuple(Lock() for _ in range(64))
 
 
 def kept(
@@ -46,12 +48,22 @@ def kept(
             return get(view, request, *args, **kwargs)
         body = KEPT.get(key)
         if body is None:
-            # Read after the state was named, so what is kept is never older than its name.
-            body = JSONRenderer().render(get(view, request, *args, **kwargs).data)
-            KEPT.set(key, body)
+            with _turn(request):
+                # The one before may have built it; and what is newest by now is as good to tell.
+                key = _key(request)
+                body = key and KEPT.get(key)
+                if body is None:
+                    # Read after the state was named: what is kept is never older than its name.
+                    body = JSONRenderer().render(get(view, request, *args, **kwargs).data)
+                    KEPT.set(key, body)
         return HttpResponse(body, content_type=JSONRenderer.media_type)
 
     return answered
+
+
+def _turn(request: Request) -> Lock:
+    """Return what one thread at a time holds for an address: many ask at once when rows change."""
+    return _TURNS[hash(request.build_absolute_uri()) % len(_TURNS)]
 
 
 def _key(request: Request) -> str | None:

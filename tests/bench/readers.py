@@ -5,8 +5,10 @@
 A firm publishes a plan and has a forecast. Then readers with sign-ins of their own ask one address
 after the other, each as fast as it is answered, for some seconds: once all reading whole answers,
 and once telling the ETag of what they have. Told are answers a second, the median and the 95th
-percentile of the seconds an answer takes, by address, and how many were not 200 or 304; and what
-each address costs one reader alone, in milliseconds of the processor, the least of some answers.
+percentile of the seconds an answer takes, by address, and how many were not 200 or 304. Meanwhile
+a row is written so many times a second, as an answer is kept only until something changes. And
+what each address costs one reader alone, in milliseconds of the processor, the least of some
+answers: built, and as it was kept.
 """
 
 import argparse
@@ -16,8 +18,11 @@ import os
 import socket
 import subprocess
 import sys
+import threading
 import time as clock
 from collections import Counter, defaultdict
+from collections.abc import Iterator
+from contextlib import contextmanager
 from statistics import median, quantiles
 from typing import Any
 from urllib.parse import urlsplit
@@ -57,7 +62,9 @@ ALONE = (
 TRIES_ALONE = 5
 
 
-def measure(*, jobs: int, crews: int, readers: int, seconds: float, workers: int) -> dict[str, Any]:
+def measure(
+    *, jobs: int, crews: int, readers: int, seconds: float, workers: int, writes: float
+) -> dict[str, Any]:
     """Return what the readers met."""
     from django.utils import timezone
 
@@ -74,13 +81,14 @@ def measure(*, jobs: int, crews: int, readers: int, seconds: float, workers: int
         return {"open_jobs": jobs, "alone": alone}
     cookies = [_signed_in(number) for number in range(readers)]
     port = _free_port()
-    with _served(port=port, workers=workers):
+    with _served(port=port, workers=workers), _written(writes):
         whole = asyncio.run(_read(port, cookies, seconds, remembers=False))
         known = asyncio.run(_read(port, cookies, seconds, remembers=True))
     return {
         "open_jobs": jobs,
         "readers": readers,
         "workers": workers,
+        "writes a second": writes,
         "alone": alone,
         "whole answers": whole,
         "with ETag": known,
@@ -92,19 +100,25 @@ def _alone(plan_id: int) -> dict[str, dict[str, float]]:
     from django.db import connection
     from django.test.utils import CaptureQueriesContext
 
+    from jobs.api.kept import KEPT
+
     client, found = _client("alone"), {}
     for address in (name.format(plan=plan_id) for name in ALONE):
-        took = []
+        took: dict[bool, list[float]] = {True: [], False: []}
         for _ in range(TRIES_ALONE):
-            began = clock.process_time()
-            answer = client.get(address)
-            took.append(clock.process_time() - began)
+            KEPT.clear()
+            for is_built in took:
+                began = clock.process_time()
+                answer = client.get(address)
+                took[is_built].append(clock.process_time() - began)
         if answer.status_code != 200:
             raise AssertionError(f"{address} answers {answer.status_code}")
+        KEPT.clear()
         with CaptureQueriesContext(connection) as queries:
             client.get(address)
         found[address] = {
-            "ms": round(min(took) * 1000, 1),
+            "built ms": round(min(took[True]) * 1000, 1),
+            "kept ms": round(min(took[False]) * 1000, 1),
             "queries": len(queries),
             "kB": round(len(answer.content) / 1000, 1),
         }
@@ -158,6 +172,31 @@ class _served:  # noqa: N801 - used as a statement
     def __exit__(self, *_: object) -> None:
         self.process.terminate()
         self.process.wait()
+
+
+@contextmanager
+def _written(times_a_second: float) -> Iterator[None]:
+    """Write a row now and then while the block runs, on a connection of its own."""
+    over = threading.Event()
+
+    def write() -> None:
+        from django.db import connection
+
+        from jobs.models import Job
+
+        try:
+            while times_a_second and not over.wait(1 / times_a_second):
+                Job.objects.filter(number="26-0001").update(site_town=f"{clock.time():.0f}")
+        finally:
+            connection.close()
+
+    writer = threading.Thread(target=write)
+    writer.start()
+    try:
+        yield
+    finally:
+        over.set()
+        writer.join()
 
 
 async def _read(port: int, cookies: list[str], seconds: float, *, remembers: bool) -> Any:
@@ -215,6 +254,7 @@ def main() -> None:
     parser.add_argument("--readers", type=int, default=50, help="0: each address alone only")
     parser.add_argument("--seconds", type=float, default=20)
     parser.add_argument("--workers", type=int, default=2)
+    parser.add_argument("--writes", type=float, default=1, help="rows written a second")
     parser.add_argument("--json", action="store_true")
     asked = parser.parse_args()
     if asked.readers and not os.environ.get("DATABASE_URL", "").startswith("postgres"):
@@ -226,6 +266,7 @@ def main() -> None:
             readers=asked.readers,
             seconds=asked.seconds,
             workers=asked.workers,
+            writes=asked.writes,
         )
     print(json.dumps(row, indent=2) if asked.json else row)
 

@@ -1,7 +1,8 @@
 """
-How long an answer about start dates takes on the demo firm, by how many options are asked about.
+How long an answer about start dates takes, by how many options are asked about.
 
     python -m tests.bench.start_dates --json
+    python -m tests.bench.start_dates --jobs 200 --crews 20 --json
 
 Measured from the described building to the answer, reading the open work included, with all
 kernels loaded before.
@@ -18,22 +19,32 @@ from tests.bench.database import own_database
 COUNTS = (0, 1, 3, 6)
 
 
-def measure(*, repeats: int) -> list[dict[str, object]]:
-    """Return seconds by the clock and of the processor for each number of options."""
+def measure(*, repeats: int, jobs: int, crews: int) -> list[dict[str, object]]:
+    """
+    Return seconds by the clock and of the processor for each number of options.
+
+    Of the demo firm, or of one with so many open jobs and crews.
+    """
     from django.utils import timezone
 
     from contractor import roles
     from contractor.trade.building import Building
     from inspections.models import Authority
-    from jobs.services import demo
+    from jobs.services import demo, planning, publishing
     from jobs.services.start_date_options import options_for
     from jobs.services.start_dates import RUNS, ask
     from jobs.services.unsold_jobs import Site
+    from tests.bench.firm_of_size import build_firm
 
     now = timezone.now()
     roles.ensure_groups()
-    demo.load_firm(now=now)
-    demo.publish_a_plan(now=now, budget_seconds=2)
+    if jobs:
+        build_firm(jobs=jobs, crews=crews, now=now)
+        plan = planning.plan_now(now=now, budget_seconds=0)
+        publishing.publish(plan_id=plan.pk, now=now)
+    else:
+        demo.load_firm(now=now)
+        demo.publish_a_plan(now=now, budget_seconds=2)
     building = Building(
         use="SHOP", width_ft=40, length_ft=60, eave_ft=14, foundation="PRECAST_PIER"
     )
@@ -71,12 +82,14 @@ def main() -> None:
         description=__doc__, formatter_class=argparse.RawDescriptionHelpFormatter
     )
     parser.add_argument("--repeats", type=int, default=5)
+    parser.add_argument("--jobs", type=int, default=0, help="0: the demo firm")
+    parser.add_argument("--crews", type=int, default=8)
     parser.add_argument("--json", action="store_true")
     asked = parser.parse_args()
     if asked.repeats < 1:
         parser.error("--repeats must be at least 1")
     with own_database():
-        rows = measure(repeats=asked.repeats)
+        rows = measure(repeats=asked.repeats, jobs=asked.jobs, crews=asked.crews)
     if asked.json:
         json.dump({"start_dates": rows}, sys.stdout, indent=2)
         print()

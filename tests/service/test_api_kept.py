@@ -1,13 +1,15 @@
 """Answers that are kept until the database changes: never old, never another person's."""
 
 from collections.abc import Generator
+from concurrent.futures import ThreadPoolExecutor
 from datetime import timedelta
+from threading import Barrier
 from typing import Any
 from unittest.mock import patch
 
 import pytest
 import time_machine
-from django.db import transaction
+from django.db import connection, transaction
 from django.db.models import F
 from rest_framework.test import APIClient
 
@@ -150,3 +152,29 @@ def _state_after_reading() -> bool:
     before = visible_state()
     Job.objects.count()
     return before == visible_state()
+
+
+def test_many_who_ask_at_once_wait_for_one_building(client: APIClient):
+    make_firm(crews=1)
+    make_job(number="26-500")
+    address, begun = f"{ROOT}jobs/", Barrier(4, timeout=30)
+    sign_in = client._credentials
+
+    def ask(_: int) -> bytes:
+        asks = APIClient()
+        asks.credentials(**sign_in)
+        try:
+            begun.wait()
+            return bytes(asks.get(address).content)
+        finally:
+            connection.close()
+
+    with (
+        patch.object(kept, "visible_state", return_value="10:10:"),
+        patch.object(jobs_api, "job_line", wraps=jobs_api.job_line) as line,
+        ThreadPoolExecutor(4) as pool,
+    ):
+        answers = set(pool.map(ask, range(4)))
+
+    assert len(answers) == 1
+    assert line.call_count == 1
