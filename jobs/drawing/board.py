@@ -327,7 +327,9 @@ def _gap(gap: Gap, bays: Bays) -> str:
         shape = f'<path class="slack" d="M{left:g} {middle:g}H{right:g}"/>'
     words = ""
     if width >= LEAST_GAP_PX:
-        words = _text(left + 4, middle - 3, _fit(gap.words, width - 8), "why")
+        # In the middle of a box; above a string, which would strike it through.
+        y = middle + 4 if gap.kind == "off" else middle - 3
+        words = _text(left + 4, y, _fit(gap.words, width - 8), "why")
     return f'<g class="gap {gap.kind}"><title>{escape(gap.words)}</title>{shape}{words}</g>'
 
 
