@@ -276,7 +276,7 @@ def _parked_tasks(work: Work) -> Line:
         State.WRONG,
         f"{_count(len(failed), 'task')} failed for good. Last: {last.what}: {last.error}",
         "Try again. If it fails once more, what it says is for whoever carries the program on.",
-        again="work",
+        again="tasks",
         look="tasks" if work.tasks else "plans",
     )
 

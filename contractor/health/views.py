@@ -46,7 +46,7 @@ LOOKS = {
     "plan": ("Go to the plans", "admin:jobs_plan_changelist", ""),
     "weather": ("Go to the weather", "admin:inspections_weatherarea_desk", ""),
 }
-AGAIN = {"work": "Try again", "notices": "Try again", "forecast": "Forecast now"}
+AGAIN = {"tasks": "Try again", "notices": "Try again", "forecast": "Forecast now"}
 
 
 @never_cache
@@ -115,7 +115,7 @@ def again(request: HttpRequest, what: str) -> HttpResponse:
         raise PermissionDenied
     if what not in AGAIN:
         raise Http404(f"Nothing is called {what}")
-    number = {"work": _work_again, "notices": _notices_again, "forecast": _forecast_again}[what]()
+    number = {"tasks": _tasks_again, "notices": _notices_again, "forecast": _forecast_again}[what]()
     if number:
         messages.success(request, f"{number} asked for again. Look here again in a minute.")
     else:
@@ -125,7 +125,7 @@ def again(request: HttpRequest, what: str) -> HttpResponse:
     return redirect("health_page")
 
 
-def _work_again() -> int:
+def _tasks_again() -> int:
     now, number = timezone.now(), 0
     work = running.work(now=now)
     for row in work.tasks:

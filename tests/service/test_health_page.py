@@ -255,7 +255,7 @@ def test_one_press_lets_what_was_given_up_run_again(
     client.force_login(office)
     assert "Try again: Work given up" in client.get(PAGE).content.decode()
 
-    answer = client.post(f"{PAGE}again/work/", follow=True)
+    answer = client.post(f"{PAGE}again/tasks/", follow=True)
 
     task.refresh_from_db()
     plan.refresh_from_db()
@@ -263,7 +263,7 @@ def test_one_press_lets_what_was_given_up_run_again(
     assert sent == ["task", "plan"]
     assert "2 asked for again" in answer.content.decode()
     assert "nothing could be tried again" in (
-        client.post(f"{PAGE}again/work/", follow=True).content.decode().lower()
+        client.post(f"{PAGE}again/tasks/", follow=True).content.decode().lower()
     )
 
 

@@ -44,7 +44,7 @@ ASKED = {
     "ask the API for start dates": [("post", "/api/v1/start-dates/")],
     "read what was written to whom": [("get", "/admin/jobs/notice/")],
     "see what runs and what does not": [("get", "/admin/health/")],
-    "try again what was given up": [("post", "/admin/health/again/work/")],
+    "try again what was given up": [("post", "/admin/health/again/tasks/")],
     "enter a job that was sold": [("get", "/admin/jobs/job/intake/")],
     "change a job": [("post", "/admin/jobs/job/987654/change/")],
     "plan, move, pin and publish": [
