@@ -30,6 +30,7 @@ def _embedded_secret() -> str:
 
 
 SECRET_KEY = env.str("SECRET_KEY", default="") or _embedded_secret()
+SECRET_KEY_FALLBACKS = env.list("SECRET_KEY_FALLBACKS", default=[])
 DEBUG = env.bool("DEBUG", default=False)
 ALLOWED_HOSTS = env.list("ALLOWED_HOSTS", default=["localhost", "127.0.0.1", "[::1]"])
 CSRF_TRUSTED_ORIGINS = env.list("CSRF_TRUSTED_ORIGINS", default=[])
@@ -54,6 +55,7 @@ INSTALLED_APPS = [
 
 MIDDLEWARE = [
     "contractor.request_id.RequestIdMiddleware",
+    "contractor.request_rules.RequestRulesMiddleware",
     "django.middleware.security.SecurityMiddleware",
     "crews.views.FeedMiddleware",
     "csp.middleware.CSPMiddleware",
@@ -64,6 +66,7 @@ MIDDLEWARE = [
     "django.contrib.auth.middleware.AuthenticationMiddleware",
     "django.contrib.messages.middleware.MessageMiddleware",
     "django.middleware.clickjacking.XFrameOptionsMiddleware",
+    "contractor.forged_input.ForgedInputMiddleware",
 ]
 
 ROOT_URLCONF = "contractor.urls"
@@ -153,6 +156,11 @@ HTTPS_ONLY = env.bool("HTTPS_ONLY", default=False)
 SECURE_SSL_REDIRECT = HTTPS_ONLY
 SESSION_COOKIE_SECURE = HTTPS_ONLY
 CSRF_COOKIE_SECURE = HTTPS_ONLY
+if HTTPS_ONLY:
+    # Browsers take such names from this very host over TLS alone, so that no neighbor of its domain
+    # can put one there. Source: draft of RFC 6265bis, section 4.1.3.2; OWASP ASVS 4.0.3, 3.4.4.
+    SESSION_COOKIE_NAME = "__Host-sessionid"
+    CSRF_COOKIE_NAME = "__Host-csrftoken"
 SECURE_HSTS_SECONDS = 31_536_000 if HTTPS_ONLY else 0
 SECURE_HSTS_INCLUDE_SUBDOMAINS = HTTPS_ONLY
 SECURE_HSTS_PRELOAD = HTTPS_ONLY
@@ -297,6 +305,11 @@ CELERY_BEAT_SCHEDULE = {
     },
     "forget-old-drafts": {
         "task": "jobs.tasks.forget_old_drafts",
+        "schedule": 3600.0,
+        "options": {"expires": 3600},
+    },
+    "forget-leftovers": {
+        "task": "jobs.tasks.forget_leftovers",
         "schedule": 3600.0,
         "options": {"expires": 3600},
     },

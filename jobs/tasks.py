@@ -21,6 +21,7 @@ from jobs.selectors.clock import database_now
 from jobs.services import (
     forecasting,
     heartbeats,
+    leftovers,
     old_drafts,
     outbox,
     planning,
@@ -214,6 +215,12 @@ def forget_old_drafts(**_later: object) -> None:
     gone = old_drafts.forget_old_drafts(now=database_now())
     if gone:
         logger.info("%s old drafts forgotten", gone)
+
+
+@shared_task(time_limit=120, soft_time_limit=100)
+def forget_leftovers(**_later: object) -> None:
+    """Delete what has served its time: ended sessions, files never loaded. Beat runs it."""
+    leftovers.forget_leftovers(now=database_now())
 
 
 @shared_task(time_limit=300, soft_time_limit=280)

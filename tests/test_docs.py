@@ -123,6 +123,39 @@ def test_every_link_between_documents_leads_somewhere(page: Path) -> None:
     assert [target for target in targets if not (page.parent / target).exists()] == []
 
 
+def headings_of(page: Path) -> set[str]:
+    """Return what leads to the headings of a page, as browsers of repositories make it."""
+    heads = re.findall(r"^#+ (.*)$", page.read_text(), re.MULTILINE)
+    return {re.sub(r"[^\w\- ]", "", head.lower()).replace(" ", "-") for head in heads}
+
+
+@pytest.mark.parametrize("page", PAGES, ids=name_of)
+def test_every_link_into_a_document_leads_to_a_heading(page: Path) -> None:
+    links = re.findall(r"\]\(([^)#:\s]*)#([^)]+)\)", page.read_text())
+    into = [(page.parent / target if target else page, head) for target, head in links]
+
+    assert [head for target, head in into if head not in headings_of(target)] == []
+
+
+@pytest.mark.parametrize("page", PAGES, ids=name_of)
+def test_every_file_and_test_that_a_document_names_is_there(page: Path) -> None:
+    named = re.findall(
+        r"`((?:contractor|jobs|crews|inspections|tests|fixtures)/[\w/.-]+?)(?:::(\w+))?`",
+        page.read_text(),
+    )
+    programs = re.findall(r"python -m (tests\.[\w.]+)", page.read_text())
+    named += [(program.replace(".", "/"), "") for program in programs]
+
+    missing = []
+    for name, test in named:
+        found = [path for path in (ROOT / name, ROOT / f"{name}.py") if path.exists()]
+        if not found or (test and f"def {test}" not in found[0].read_text()):
+            missing.append(name)
+    # What the change that is told there as an example brings, and the program has not.
+    example = {"jobs/migrations/0014_gutters.py"} if page.name == "add-a-phase.md" else set()
+    assert set(missing) == example
+
+
 def test_every_document_is_in_an_index() -> None:
     indexes = (DOCS / "index.md").read_text() + (DOCS / "decisions/index.md").read_text()
 

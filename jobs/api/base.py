@@ -9,7 +9,7 @@ from django.utils.decorators import method_decorator
 from django.views.decorators.http import conditional_page
 from drf_spectacular.utils import extend_schema
 from drf_spectacular.views import SpectacularJSONAPIView
-from rest_framework.exceptions import MethodNotAllowed, NotFound
+from rest_framework.exceptions import AuthenticationFailed, MethodNotAllowed, NotFound
 from rest_framework.generics import GenericAPIView
 from rest_framework.response import Response
 from rest_framework.views import APIView
@@ -34,8 +34,23 @@ class OwnersView(APIView):
 
     query_class: ClassVar[type[Query]] = Query
 
+    def perform_authentication(self, request: Request) -> None:
+        """Count whoever brings a token that opens nothing, as all others are counted."""
+        try:
+            super().perform_authentication(request)
+        except AuthenticationFailed:
+            self.check_throttles(request)
+            raise
+
     def check_permissions(self, request: Request) -> None:
-        """Tell a wrong method as such before it is told as a missing right."""
+        """
+        Tell a wrong method as such before it is told as a missing right.
+
+        Who has no sign-in is counted first: rates are otherwise looked at after permissions, and
+        so only for those who come in.
+        """
+        if not request.user.is_authenticated:
+            self.check_throttles(request)
         if request.user.is_authenticated and request.method not in self.allowed_methods:
             raise MethodNotAllowed(str(request.method))
         super().check_permissions(request)

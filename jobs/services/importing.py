@@ -125,6 +125,11 @@ def load_checked(*, batch: UUID, now: datetime, by: User) -> LoadReport:
     return report
 
 
+def forget_checked_files(*, now: datetime) -> int:
+    """Delete files that were checked more than a day ago and never loaded; return how many."""
+    return CheckedFile.objects.filter(checked_at__lte=now - KEPT_FOR).delete()[0]
+
+
 def _check(files: Mapping[str, bytes]) -> None:
     if not files:
         raise ImportRefused("No file was chosen. Choose CSV files, or a workbook (XLSX).")
@@ -149,7 +154,7 @@ def _written(files: Mapping[str, bytes], directory: str) -> list[Path]:
 def _keep(files: Mapping[str, bytes], now: datetime, by: User) -> UUID:
     batch = uuid4()
     with transaction.atomic():
-        CheckedFile.objects.filter(checked_at__lte=now - KEPT_FOR).delete()
+        forget_checked_files(now=now)
         CheckedFile.objects.filter(by=by).delete()  # one at a time is enough for a person
         CheckedFile.objects.bulk_create(
             [

@@ -38,13 +38,18 @@ def locked_until(*, username: str, address: str, now: datetime) -> datetime | No
 
 def record_failure(*, username: str, address: str, now: datetime) -> None:
     """Keep a password that did not fit, and drop what no longer counts."""
-    FailedSignIn.objects.filter(failed_at__lt=now - KEPT_FOR).delete()
+    forget_old_failures(now=now)
     FailedSignIn.objects.create(username=_folded(username), address=address, failed_at=now)
 
 
 def record_success(*, username: str, address: str) -> None:
     """Forget what this person got wrong from this address."""
     FailedSignIn.objects.filter(username=_folded(username), address=address).delete()
+
+
+def forget_old_failures(*, now: datetime) -> int:
+    """Drop failures of more than a day ago, with the addresses they came from; return how many."""
+    return FailedSignIn.objects.filter(failed_at__lt=now - KEPT_FOR).delete()[0]
 
 
 def _folded(username: str) -> str:

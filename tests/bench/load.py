@@ -214,8 +214,8 @@ class _served:  # noqa: N801 - used as a statement
                 *("gunicorn", "contractor.wsgi", "--bind", f"127.0.0.1:{port}"),
                 *("--workers", "2", "--threads", "4", "--log-level", "warning"),
             ),
-            "worker": (*celery, "worker", "--concurrency", "2", "--loglevel", "WARNING"),
-            "beat": (*celery, "beat", "--loglevel", "WARNING"),
+            "worker": (*celery, "worker", "--concurrency", "2"),
+            "beat": (*celery, "beat"),
         }
 
     def __enter__(self) -> dict[str, int]:

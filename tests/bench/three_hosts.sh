@@ -101,9 +101,9 @@ say "pages on first and second, a worker on each, beat and nginx with TLS on fir
 for name in first second; do
   address=${!name}
   start "$name" "web-$name" "$python" -m gunicorn contractor.wsgi --bind "$address:8000" --workers 1 --threads 4
-  start "$name" "worker-$name" "$python" -m celery --app contractor.celery worker --concurrency 1 --loglevel INFO
+  start "$name" "worker-$name" "$python" -m celery --app contractor.celery worker --concurrency 1
 done
-start first beat "$python" -m celery --app contractor.celery beat --loglevel INFO
+start first beat "$python" -m celery --app contractor.celery beat
 openssl req -x509 -newkey rsa:2048 -nodes -days 2 -subj /CN=jobs.example \
   -addext subjectAltName=DNS:jobs.example -keyout "$room/privkey.pem" -out "$room/fullchain.pem" 2>/dev/null
 {
@@ -125,7 +125,7 @@ until_true "https://jobs.example/health/ is well: database, broker, worker" is_w
 health
 echo
 ask --include http://jobs.example/admin/ | grep -i '^location: https://jobs.example' || false
-ask --include https://jobs.example/admin/login/ | grep -i '^set-cookie: csrftoken=.*Secure' | cut -c1-22
+ask --include https://jobs.example/admin/login/ | grep -i '^set-cookie: __Host-csrftoken=.*Secure' | cut -c1-29
 
 say "both workers are seen, by the names of their hosts"
 # It ends with 1, since no backup was made here: what it says counts.

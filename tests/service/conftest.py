@@ -43,9 +43,9 @@ def celery_worker_process(django_db_setup: None) -> Generator[subprocess.Popen[b
     worker = subprocess.Popen(
         [
             *(sys.executable, "-m", "celery", "--app", "contractor.celery", "worker"),
-            *("--concurrency", "1", "--loglevel", "WARNING", "--without-gossip"),
+            *("--concurrency", "1", "--without-gossip"),
         ],
-        env={**environ, "DATABASE_URL": _url_of_test_database()},
+        env={**environ, "DATABASE_URL": _url_of_test_database(), "LOG_LEVEL": "WARNING"},
         cwd=settings.BASE_DIR,
     )
     try:

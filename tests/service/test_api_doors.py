@@ -10,7 +10,7 @@ from django.conf import settings
 from django.test import Client
 from rest_framework.test import APIClient
 
-from contractor.throttling import UserThrottle
+from contractor.throttling import AnonThrottle, UserThrottle
 from jobs.api import firm
 from tests.service.api import ROOT, make_plan, reader
 from tests.service.portfolio import MONDAY, make_firm, make_job
@@ -155,6 +155,21 @@ def test_too_many_requests_are_told_when_to_come_again(owner: Any, monkeypatch: 
 
     assert response.status_code == 429
     assert response.headers["Retry-After"] == "60"
+
+
+@pytest.mark.parametrize("headers", [{}, {"Authorization": "Token wrong"}])
+def test_who_has_no_sign_in_is_counted_too_whatever_the_sender_says_it_is(
+    headers: dict[str, str], monkeypatch: Any
+):
+    monkeypatch.setattr(AnonThrottle, "THROTTLE_RATES", {"anon": "2/min"})
+
+    answers = [
+        Client().get(f"{ROOT}jobs/", headers={**headers, "X-Forwarded-For": f"192.0.2.{number}"})
+        for number in range(3)
+    ]
+
+    assert [answer.status_code for answer in answers] == [401, 401, 429]
+    assert answers[-1].headers["Content-Type"] == "application/problem+json"
 
 
 def test_requests_to_other_processes_of_the_computer_count_too(owner: Any, monkeypatch: Any):

@@ -15,10 +15,18 @@ from django.db import connection
 from django.test import Client
 from django.urls import URLPattern, URLResolver, get_resolver
 
+from contractor.throttling import AnonThrottle
 from tests import factories
 from tests.service.address_table import ALL, ANONYMOUS, table
 
 pytestmark = [pytest.mark.django_db, pytest.mark.usefixtures("on_monday")]
+
+
+@pytest.fixture(autouse=True)
+def unhurried(monkeypatch: pytest.MonkeyPatch) -> None:
+    """Count nobody: all addresses are asked within a minute here."""
+    monkeypatch.setattr(AnonThrottle, "allow_request", lambda *_: True)
+
 
 PEOPLE = {
     "o": factories.OfficeFactory,

@@ -2,6 +2,9 @@
 
 import json
 import logging
+import os
+import subprocess
+import sys
 from datetime import timedelta
 from types import SimpleNamespace
 from typing import Any
@@ -103,6 +106,34 @@ def test_a_line_of_a_worker_carries_the_number_of_its_task() -> None:
 
     assert json.loads(line)["id"] == "5c1f"
     assert json.loads(JsonFormatter().format(record))["id"] == "-"
+
+
+@pytest.mark.parametrize("form", ["line", "json"])
+def test_what_celery_writes_goes_by_the_settings_too(form: str) -> None:
+    """In a process of its own, as Celery sets up the log of workers and beat once for each."""
+    script = (
+        "import django; django.setup()\n"
+        "import logging\n"
+        "from contractor.celery import app\n"
+        "from contractor.request_id import current\n"
+        "app.log.setup(loglevel='WARNING')\n"
+        "current.set('5c1f')\n"
+        f"logging.getLogger('celery.app.trace').info('asked /feeds/{KEY}.ics')\n"
+    )
+
+    told = subprocess.run(
+        [sys.executable, "-c", script],
+        env={**os.environ, "LOG_FORMAT": form, "VAR_DIR": str(settings.VAR_DIR)},
+        cwd=settings.BASE_DIR,
+        capture_output=True,
+        text=True,
+        check=True,
+    )
+
+    (line,) = told.stderr.splitlines()
+    assert KEY not in line
+    assert "5c1f" in line
+    assert line.startswith("{") == (form == "json")
 
 
 def test_json_lines_are_without_keys_and_one_line_each() -> None:

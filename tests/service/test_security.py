@@ -5,7 +5,10 @@ Source: OWASP ASVS 4.0.3, chapters 2, 3 and 14.4 (from memory); directives of Co
 Policy Level 3 (W3C).
 """
 
+import os
 import re
+import subprocess
+import sys
 from pathlib import Path
 from typing import Any
 
@@ -15,7 +18,9 @@ from django.contrib.auth.password_validation import validate_password
 from django.core.exceptions import ValidationError
 from django.test import Client, RequestFactory
 
+from contractor.request_rules import LARGEST_BODY_BYTES
 from jobs.admin.back import back
+from tests.service.api import reader
 
 pytestmark = pytest.mark.django_db
 
@@ -85,6 +90,63 @@ def test_headers_keep_browsers_from_guessing_framing_and_telling():
     assert headers["X-Content-Type-Options"] == "nosniff"
     assert headers["X-Frame-Options"] == "DENY"
     assert headers["Referrer-Policy"] == "same-origin"
+
+
+@pytest.mark.parametrize(
+    "address", ["/admin/login/", "/health/", "/api/v1/jobs/", "/feeds/x.ics", "/static/crews/x.js"]
+)
+def test_no_other_site_shows_ours_and_no_page_asks_for_a_camera_or_a_place(address: str):
+    headers = Client().get(address).headers
+
+    assert headers["Cross-Origin-Resource-Policy"] == "same-origin"
+    assert headers["Cross-Origin-Opener-Policy"] == "same-origin"
+    denied = headers["Permissions-Policy"].split(", ")
+    assert {"camera=()", "geolocation=()", "microphone=()"} <= set(denied)
+
+
+@pytest.mark.parametrize("address", ["/admin/login/", "/phone/reports/", "/api/v1/take-off/"])
+def test_a_body_beyond_all_that_people_send_is_not_read(address: str):
+    too_long = str(LARGEST_BODY_BYTES + 1)
+
+    answer = Client().post(address, b"x", content_type="text/plain", CONTENT_LENGTH=too_long)
+
+    assert answer.status_code == 413
+
+
+@pytest.mark.parametrize("address", ["take-off", "start-dates", "what-if", "reports"])
+@pytest.mark.parametrize("body", [b"[" * 60_000, b"9" * 10_000, b'{"a": 1e999}', b"\xff\xfe\x00"])
+def test_json_that_was_made_to_do_harm_is_a_fault_of_the_request(
+    address: str, body: bytes, office: Any
+):
+    client = reader(office)
+    client.raise_request_exception = False
+
+    answer = client.post(f"/api/v1/{address}/", body, content_type="application/json")
+
+    assert answer.status_code == 400
+
+
+def test_the_proxy_takes_no_longer_body_than_the_service():
+    conf = (settings.BASE_DIR / "docs/deploy/nginx.conf").read_text()
+
+    assert f"client_max_body_size {LARGEST_BODY_BYTES // 1024**2}m;" in conf
+
+
+def test_over_tls_cookies_are_bound_to_this_host():
+    script = (
+        "from contractor import settings as s\n"
+        "print(s.SESSION_COOKIE_NAME, s.CSRF_COOKIE_NAME, s.SESSION_COOKIE_SECURE)"
+    )
+    told = subprocess.run(
+        [sys.executable, "-c", script],
+        env={**os.environ, "HTTPS_ONLY": "true", "VAR_DIR": str(settings.VAR_DIR)},
+        cwd=settings.BASE_DIR,
+        capture_output=True,
+        text=True,
+        check=True,
+    )
+
+    assert told.stdout.split() == ["__Host-sessionid", "__Host-csrftoken", "True"]
 
 
 def test_cookies_are_not_for_scripts_nor_for_other_sites(office: Any):

@@ -154,10 +154,13 @@ def no_http(handler: BaseHTTPRequestHandler) -> None:
     handler.close_connection = True
 
 
-def elsewhere(handler: BaseHTTPRequestHandler) -> None:
-    handler.send_response(302)
-    handler.send_header("Location", "file:///etc/hostname")
-    handler.end_headers()
+def leading_to(address: str) -> Answer:
+    def answer(handler: BaseHTTPRequestHandler) -> None:
+        handler.send_response(302)
+        handler.send_header("Location", address)
+        handler.end_headers()
+
+    return answer
 
 
 LIES = {
@@ -193,7 +196,9 @@ LIES = {
     "dripping": (dripping, "too long|not JSON"),
     "endless": (endless, "longer than 6 MB"),
     "no HTTP": (no_http, "broke off"),
-    "a redirect to a file": (elsewhere, "302|broke off|cannot be reached"),
+    "a redirect to a file": (leading_to("file:///etc/hostname"), "answers 302"),
+    "a redirect to other than the web": (leading_to("ftp://127.0.0.1/a.json"), "unknown url type"),
+    "a redirect to itself": (leading_to("10,20"), "answers 302"),
 }
 
 

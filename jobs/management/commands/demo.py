@@ -172,8 +172,6 @@ def _programs(port: int) -> dict[str, list[str]]:
             "1",
             "--without-mingle",
             "--without-gossip",
-            "--loglevel",
-            "INFO",
         ],
-        "beat": [*celery, "beat", "--loglevel", "INFO"],
+        "beat": [*celery, "beat"],
     }

@@ -99,10 +99,10 @@ def start_worker(surroundings: dict[str, str]) -> Iterator[Start]:
         process = subprocess.Popen(
             [
                 *(sys.executable, "-m", "celery", "--app", "tests.service.faults.worker_app"),
-                *("worker", "--concurrency", str(concurrency), "--loglevel", "WARNING"),
+                *("worker", "--concurrency", str(concurrency)),
                 *("--without-gossip", "--without-mingle", "--hostname", f"w{len(started)}@%h"),
             ],
-            env={**surroundings, **meddling},
+            env={**surroundings, "LOG_LEVEL": "WARNING", **meddling},
             cwd=settings.BASE_DIR,
             start_new_session=True,
         )

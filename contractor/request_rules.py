@@ -1,0 +1,42 @@
+"""What holds for every request: how long its body may be, and what its answer tells browsers."""
+
+from collections.abc import Callable
+
+from django.http import HttpRequest, HttpResponse
+
+# As the proxy of docs/deploy has it: a photo of 15 MB with its form, or two full workbooks.
+LARGEST_BODY_BYTES = 20 * 1024 * 1024
+# What no page here ever asks a browser for. Source: Permissions Policy (W3C), its registry.
+_UNUSED = ("camera", "display-capture", "geolocation", "microphone", "midi", "payment", "usb")
+_TOLD = {
+    "Permissions-Policy": ", ".join(f"{feature}=()" for feature in _UNUSED),
+    # Other sites may show nothing of ours within theirs (Fetch standard, section 3.7).
+    "Cross-Origin-Resource-Policy": "same-origin",
+}
+
+
+class RequestRulesMiddleware:
+    """Refuses bodies beyond all that people send, before anything of them is read."""
+
+    def __init__(self, get_response: Callable[[HttpRequest], HttpResponse]) -> None:
+        self.get_response = get_response
+
+    def __call__(self, request: HttpRequest) -> HttpResponse:
+        """
+        Answer 413 to a body that is too long, and all else with the headers of `_TOLD`.
+
+        A body without Content-Length is read as empty, so the header is all there is to ask.
+        """
+        try:
+            length = int(request.META.get("CONTENT_LENGTH") or 0)
+        except ValueError:
+            length = 0
+        if length > LARGEST_BODY_BYTES:
+            most = LARGEST_BODY_BYTES // 1024**2
+            words = f"This is longer than {most} MB. Send less at a time.\n"
+            response = HttpResponse(words, status=413, content_type="text/plain")
+        else:
+            response = self.get_response(request)
+        for name, value in _TOLD.items():
+            response.headers.setdefault(name, value)
+        return response
