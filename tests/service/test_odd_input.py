@@ -122,9 +122,8 @@ class Fields(HTMLParser):
         for address in (given.get("href", ""), given.get("hx-get", "")):
             self.queries |= set(re.findall(r"[?&]([\w.]+)=", address))
         if tag == "select":
-            # Django's own list of choices there fails on a key that is no number, of staff who
-            # forge a form; it has no seam for us to mend that.
-            self.select = "" if "admin-autocomplete" in given.get("class", "") else name
+            self.select = name
+            self.values.setdefault(name, "")
         elif tag == "textarea":
             self.area = name
             self.values.setdefault(name, "")
