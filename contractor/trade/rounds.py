@@ -36,20 +36,25 @@ class Place:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Stop:
-    """A visit: `hours` at the site as the crew works, and the day by which it is promised."""
+    """A visit: `labor_hours` of all people at the site, and the day by which it is promised."""
 
     key: int
     place: Place
-    hours: float
+    labor_hours: float
     promised_on: date
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class CrewDay:
-    """A day on which the crew could go round; it is free if nothing is booked on it."""
+    """
+    A day on which the crew could go round, and how many of it are there: lent people count.
+
+    It is free if nothing is booked on it.
+    """
 
     day: date
     hours: float
+    people: int
     is_free: bool
 
 
@@ -58,11 +63,13 @@ class Round:
     """
     Stops of one day in the order in which they are driven to, from the yard and back.
 
-    `day` is None where no day has room; `drive_hours_saved` against a trip of its own to each.
+    `day` is None where no day has room; `hours` are those of its day's `people`, without a day
+    those of the crew's usual ones; `drive_hours_saved` against a trip of its own to each.
     """
 
     stops: tuple[Stop, ...]
     hours: float
+    people: int
     drive_hours_saved: float
     day: date | None
 
@@ -127,6 +134,7 @@ def rounds(
     *,
     stops: Iterable[Stop],
     days: Sequence[CrewDay],
+    people: int,
     week_hours: float,
     used: Mapping[date, float] | None = None,
 ) -> tuple[list[Round], list[Stop]]:
@@ -134,28 +142,29 @@ def rounds(
     Return rounds by the day they fall due, and the stops that take more than any day has.
 
     Each begins with the promise that falls due first and takes in what saves driving and fits in
-    the day. It gets a free day before it falls due, else the first day; no ISO week gets more than
+    the longest day of the crew's usual `people`. It gets a free day before it falls due, else the
+    first day, of those that it fits in with the people of that day; no ISO week gets more than
     `week_hours` of them, except that one round of a week may always be made. `used` has the hours
     by day that are given to such rounds already, by any crew.
     """
     longest = max((day.hours for day in days), default=0.0)
     left = sorted(stops, key=lambda stop: (stop.promised_on, stop.key))
-    too_long = [stop for stop in left if _hours((stop,)) > longest]
+    too_long = [stop for stop in left if not any(_fits((stop,), day) for day in days)]
     left = [stop for stop in left if stop not in too_long]
     found: list[Round] = []
     weeks: dict[tuple[int, int], float] = {}
     for day, hours in (used or {}).items():
         weeks[_week(day)] = weeks.get(_week(day), 0.0) + hours
     while left:
-        together = _together(left, longest)
+        together = _together(left, longest, people)
         left = [stop for stop in left if stop not in together]
         gone = {one.day for one in found}
         open_days = [day for day in days if day.day not in gone]
-        found.append(_on_a_day(together, open_days, weeks, week_hours))
+        found.append(_on_a_day(together, open_days, people, weeks, week_hours))
     return found, too_long
 
 
-def _together(left: Sequence[Stop], longest: float) -> tuple[Stop, ...]:
+def _together(left: Sequence[Stop], longest: float, people: int) -> tuple[Stop, ...]:
     """Return the first stop with those that cost the least driving to take along."""
     chosen: tuple[Stop, ...] = (left[0],)
     while len(chosen) < MOST_STOPS:
@@ -166,7 +175,8 @@ def _together(left: Sequence[Stop], longest: float) -> tuple[Stop, ...]:
             tried = _taken_along(chosen, stop)
             more = drive_minutes(tried) - drive_minutes(chosen)
             saves = more < 2 * stop.place.drive_minutes
-            if saves and _hours(tried) <= longest and (best is None or more < best[0]):
+            fits = round_hours(tried, people) <= longest
+            if saves and fits and (best is None or more < best[0]):
                 best = more, tried
         if best is None:
             break
@@ -183,26 +193,28 @@ def _taken_along(stops: tuple[Stop, ...], stop: Stop) -> tuple[Stop, ...]:
 def _on_a_day(
     stops: tuple[Stop, ...],
     days: Sequence[CrewDay],
+    people: int,
     weeks: dict[tuple[int, int], float],
     week_hours: float,
 ) -> Round:
     """Give a round its day, and count its hours to the week of that."""
-    hours = _hours(stops)
     alone = sum(2 * stop.place.drive_minutes for stop in stops)
     saved = (alone - drive_minutes(stops)) / MINUTES_PER_HOUR
     due_on = min(stop.promised_on for stop in stops)
-    fits = [
-        day
-        for day in days
-        if hours <= day.hours
-        and (_week(day.day) not in weeks or weeks[_week(day.day)] + hours <= week_hours)
-    ]
+
+    def has_room(day: CrewDay) -> bool:
+        given = weeks.get(_week(day.day))
+        return given is None or given + round_hours(stops, day.people) <= week_hours
+
+    fits = [day for day in days if _fits(stops, day) and has_room(day)]
     in_time = [day for day in fits if day.day <= due_on]
     free = [day for day in in_time if day.is_free]
     chosen = next(iter(free or in_time or fits), None)
-    if chosen is not None:
-        weeks[_week(chosen.day)] = weeks.get(_week(chosen.day), 0.0) + hours
-    return Round(stops, hours, saved, None if chosen is None else chosen.day)
+    if chosen is None:
+        return Round(stops, round_hours(stops, people), people, saved, None)
+    hours = round_hours(stops, chosen.people)
+    weeks[_week(chosen.day)] = weeks.get(_week(chosen.day), 0.0) + hours
+    return Round(stops, hours, chosen.people, saved, chosen.day)
 
 
 def _week(day: date) -> tuple[int, int]:
@@ -210,5 +222,11 @@ def _week(day: date) -> tuple[int, int]:
     return year, week
 
 
-def _hours(stops: Sequence[Stop]) -> float:
-    return sum(stop.hours for stop in stops) + drive_minutes(stops) / MINUTES_PER_HOUR
+def _fits(stops: Sequence[Stop], day: CrewDay) -> bool:
+    return round_hours(stops, day.people) <= day.hours
+
+
+def round_hours(stops: Sequence[Stop], people: int) -> float:
+    """Return how long so many people are away: at work side by side, then driving together."""
+    labor_hours = sum(stop.labor_hours for stop in stops)
+    return labor_hours / people + drive_minutes(stops) / MINUTES_PER_HOUR

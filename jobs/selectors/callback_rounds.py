@@ -11,7 +11,7 @@ from django.utils import timezone
 from contractor.trade.rounds import SHARE_OF_WEEK, CrewDay, Place, Round, Stop, rounds
 from crews.models import Crew
 from jobs.models import Booking, Callback, SetAside
-from jobs.selectors.crew_load import CrewDays, firm_days_off
+from jobs.selectors.crew_load import CrewDays, days_of_crews
 
 if TYPE_CHECKING:
     from collections.abc import Iterable
@@ -69,14 +69,15 @@ def callback_rounds(*, crew_id: int | None, now: datetime) -> Rounds:
     booked = [row for row in opened if row.round is not None and row.round.ends_at > now]
     if crew is None:
         return Rounds(None, [], opened, booked, 0.0)
-    off = firm_days_off()
-    hours = SHARE_OF_WEEK * sum(_week_hours(CrewDays(row, firm_off=off)) for row in crews)
+    of_crews = days_of_crews(crews, since=timezone.localdate(now))
+    hours = SHARE_OF_WEEK * sum(map(_week_hours, of_crews))
     left = {row.pk: row for row in opened if row not in booked}
-    days = _days(CrewDays(crew, firm_off=off), now)
+    days = _days(next(row for row in of_crews if row.crew == crew), now)
     free = {day.day for day in days if day.is_free}
     found, too_long = rounds(
-        stops=[stop_of(row, crew) for row in left.values()],
+        stops=[stop_of(row) for row in left.values()],
         days=days,
+        people=crew.size,
         week_hours=hours,
         used=_used(now),
     )
@@ -103,12 +104,12 @@ def place_of(job: Job) -> Place:
     )
 
 
-def stop_of(row: Callback, crew: Crew) -> Stop:
-    """Return a callback as a stop of a crew's round; its `job` must be loaded."""
+def stop_of(row: Callback) -> Stop:
+    """Return a callback as a stop of a round; its `job` must be loaded."""
     return Stop(
         key=row.pk,
         place=place_of(row.job),
-        hours=row.labor_hours / crew.size,
+        labor_hours=row.labor_hours,
         promised_on=row.promised_on,
     )
 
@@ -121,15 +122,19 @@ def _days(hours: CrewDays, now: datetime) -> list[CrewDay]:
     """Return the crew's working days from tomorrow on that nothing is set aside on."""
     today = timezone.localdate(now)
     until = now + timedelta(days=DAYS_AHEAD + 1)
-    aside = SetAside.objects.filter(crew=hours.crew, starts_at__lt=until, ends_at__gt=now)
     live = Booking.objects.filter(
         crew=hours.crew, is_live=True, starts_at__lt=until, ends_at__gt=now
     )
-    gone = _touched(aside.values_list("starts_at", "ends_at"))
+    gone = _touched((row.starts_at, row.ends_at) for row in hours.set_aside)
     busy = _touched(live.values_list("starts_at", "ends_at"))
     days = (today + timedelta(days=n) for n in range(1, DAYS_AHEAD + 1))
     return [
-        CrewDay(day=day, hours=hours.hours_on(day), is_free=day not in busy)
+        CrewDay(
+            day=day,
+            hours=hours.hours_on(day),
+            people=hours.people_between(day, day),
+            is_free=day not in busy,
+        )
         for day in days
         if day not in gone and hours.hours_on(day) > 0
     ]

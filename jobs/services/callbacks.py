@@ -10,12 +10,12 @@ from django.db import transaction
 from django.utils import timezone
 
 from contractor.trade.errors import Fault, SpecError
-from contractor.trade.rounds import MOST_STOPS, best_order, drive_minutes
+from contractor.trade.rounds import MOST_STOPS, best_order, round_hours
 from contractor.trade.warranty import under_warranty, workmanship_ends_on
 from crews.models import Crew
 from jobs.models import Callback, Job, Phase, SetAside
 from jobs.selectors.callback_rounds import stop_of
-from jobs.selectors.crew_load import CrewDays, firm_days_off
+from jobs.selectors.crew_load import days_of_crews
 from jobs.services.changes import columns_of, record_change
 
 if TYPE_CHECKING:
@@ -256,14 +256,12 @@ def _hours_of_round(
     rows: Sequence[Callback], crew: Crew, day: date, now: datetime
 ) -> tuple[datetime, datetime]:
     """Return from when to when a round takes, breaks between shifts included."""
-    calendar = CrewDays(crew, firm_off=firm_days_off())
-    stops = [stop_of(row, crew) for row in rows]
-    needed = timedelta(
-        hours=sum(stop.hours for stop in stops), minutes=drive_minutes(best_order(stops))
-    )
+    (calendar,) = days_of_crews([crew], since=day)
     if day <= timezone.localdate(now) or calendar.hours_on(day) <= 0:
         told = f"this is no working day of {crew.name} that is still to come"
         raise SpecError([Fault("day", day, told, "Choose a later working day.")])
+    stops = best_order([stop_of(row) for row in rows])
+    needed = timedelta(hours=round_hours(stops, calendar.people_between(day, day)))
     zone = timezone.get_default_timezone()
     shifts = calendar.week[day.weekday()]
     begins_at = datetime.combine(day, shifts[0][0], zone)

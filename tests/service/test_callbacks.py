@@ -14,7 +14,7 @@ from django.utils import timezone
 
 from contractor.trade.errors import SpecError
 from crews.models import Crew
-from jobs.models import Callback, Change, Job, Phase, SetAside
+from jobs.models import Callback, Change, Job, LentPeople, Phase, SetAside
 from jobs.selectors.callback_rounds import callback_rounds
 from jobs.selectors.callbacks import warranty_of
 from jobs.services import callbacks
@@ -184,6 +184,41 @@ def test_near_callbacks_share_a_round_and_booking_it_sets_the_crews_time_aside()
     assert aside.note == "25-000, 25-001, 25-002"
     after = callback_rounds(crew_id=crew.pk, now=MONDAY)
     assert (after.proposed, len(after.booked)) == ([], 3)
+
+
+def test_a_round_counts_the_people_who_are_there_that_day() -> None:
+    crew, other = make_firm()
+    row = asked(done_job(number="25-001"), labor_hours=6)
+    day = TODAY + timedelta(days=1)
+    for lent, people, there in ((crew, 1, 3), (other, 2, 5)):
+        LentPeople.objects.create(
+            from_crew=lent,
+            to_crew=other if lent == crew else crew,
+            people=people,
+            first_day=day,
+            last_day=day,
+        )
+
+        (proposed,) = callback_rounds(crew_id=crew.pk, now=MONDAY).proposed
+        # Three of the four are left, then two more come; 6 hours of all, and an hour of driving.
+        assert (proposed.round.day, proposed.round.people) == (day, there)
+        assert proposed.round.hours == pytest.approx(6 / there + 1)
+
+    aside = callbacks.book_round(callback_ids=[row.pk], crew_id=crew.pk, day=day, now=MONDAY)
+
+    # 1 h 12 min of five people and an hour of driving, in quarters 2 h 15 min.
+    assert aside.ends_at - aside.starts_at == timedelta(hours=2, minutes=15)
+
+
+def test_nobody_goes_round_on_a_day_on_which_all_are_lent() -> None:
+    crew, other = make_firm()
+    asked(done_job(number="25-001"))
+    day = TODAY + timedelta(days=1)
+    LentPeople.objects.create(from_crew=crew, to_crew=other, people=4, first_day=day, last_day=day)
+
+    (proposed,) = callback_rounds(crew_id=crew.pk, now=MONDAY).proposed
+
+    assert proposed.round.day == day + timedelta(days=1)
 
 
 def test_open_work_is_planned_around_a_round() -> None:

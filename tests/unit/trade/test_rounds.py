@@ -1,5 +1,6 @@
 from datetime import date, timedelta
 from itertools import pairwise
+from typing import Any
 
 import networkx
 import pytest
@@ -27,14 +28,24 @@ def stop(key: int, *, hours: float = 1, due: int = 14, **where: object) -> Stop:
     return Stop(
         key=key,
         place=Place(**given_place),  # type: ignore[arg-type]
-        hours=hours,
+        labor_hours=hours,
         promised_on=MONDAY + timedelta(days=due),
     )
 
 
-def week_days(count: int = 10, *, hours: float = 8, busy: tuple[int, ...] = ()) -> list[CrewDay]:
+def week_days(
+    count: int = 10, *, hours: float = 8, busy: tuple[int, ...] = (), people: tuple[int, ...] = ()
+) -> list[CrewDay]:
+    """Return working days of a crew of one; `people` are those of the first days."""
     days = [MONDAY + timedelta(days=n) for n in range(2 * count) if n % 7 < 5][:count]
-    return [CrewDay(day=d, hours=hours, is_free=n not in busy) for n, d in enumerate(days)]
+    return [
+        CrewDay(day=d, hours=hours, people=[*people, *[1] * count][n], is_free=n not in busy)
+        for n, d in enumerate(days)
+    ]
+
+
+def made(stops: list[Stop], days: list[CrewDay], week_hours: float) -> Any:
+    return rounds(stops=stops, days=days, people=1, week_hours=week_hours)
 
 
 def test_the_haversine_example_from_nashville_to_los_angeles():
@@ -110,7 +121,7 @@ def test_near_sites_make_one_round_and_a_far_one_another():
     near = [stop(1), stop(2), stop(3)]
     far = stop(4, town="Elsewhere", county="Oxbow", drive_minutes=90.0, due=3)
 
-    found, too_long = rounds(stops=[*near, far], days=week_days(), week_hours=40)
+    found, too_long = made([*near, far], week_days(), 40)
 
     assert [{s.key for s in one.stops} for one in found] == [{4}, {1, 2, 3}]
     # Three trips of an hour each against 30 + 10 + 10 + 30 minutes.
@@ -119,9 +130,9 @@ def test_near_sites_make_one_round_and_a_far_one_another():
 
 
 def test_a_round_takes_a_free_day_before_its_promise_else_the_first():
-    (round_,), _ = rounds(stops=[stop(1)], days=week_days(busy=(0, 1)), week_hours=40)
+    (round_,), _ = made([stop(1)], week_days(busy=(0, 1)), 40)
     assert round_.day == MONDAY + timedelta(days=2)
-    (round_,), _ = rounds(stops=[stop(1, due=1)], days=week_days(busy=(0, 1)), week_hours=40)
+    (round_,), _ = made([stop(1, due=1)], week_days(busy=(0, 1)), 40)
     assert round_.day == MONDAY
     assert not round_.is_late
 
@@ -130,27 +141,51 @@ def test_no_week_gets_more_than_its_share_but_one_round_is_always_made():
     counties = [f"County {n}" for n in range(4)]
     far = [stop(n, hours=3, county=name, due=30) for n, name in enumerate(counties)]
 
-    found, _ = rounds(stops=far, days=week_days(20), week_hours=8)
+    found, _ = made(far, week_days(20), 8)
 
     weeks = [one.day.isocalendar().week for one in found if one.day]
     assert weeks == [23, 23, 24, 24]
-    found, _ = rounds(stops=far[:2], days=week_days(20), week_hours=1)
+    found, _ = made(far[:2], week_days(20), 1)
     assert [one.day.isocalendar().week for one in found if one.day] == [23, 24]
 
 
 def test_a_promise_that_the_share_cannot_keep_is_told():
     far = [stop(n, hours=6, county=f"County {n}", due=4) for n in range(3)]
 
-    found, _ = rounds(stops=far, days=week_days(20), week_hours=8)
+    found, _ = made(far, week_days(20), 8)
 
     assert [one.is_late for one in found] == [False, True, True]
 
 
 def test_what_takes_longer_than_a_day_is_left_to_the_board():
-    found, too_long = rounds(stops=[stop(1, hours=12)], days=week_days(), week_hours=40)
+    found, too_long = made([stop(1, hours=12)], week_days(), 40)
 
     assert found == []
     assert [one.key for one in too_long] == [1]
+
+
+def test_a_round_goes_out_on_a_day_on_which_enough_people_are_there():
+    # 12 hours of all people and an hour of driving: 13 h of one, 7 h of two, of an 8-hour day.
+    days = week_days(people=(1, 1, 2, 1))
+
+    (round_,), too_long = made([stop(1, hours=12)], days, 40)
+
+    assert (round_.day, round_.people, round_.hours) == (MONDAY + timedelta(days=2), 2, 7)
+    assert too_long == []
+
+
+def test_a_day_on_which_people_are_lent_away_has_no_room_for_what_they_would_do():
+    days = [
+        CrewDay(day=MONDAY + timedelta(days=n), hours=8, people=p, is_free=True)
+        for n, p in enumerate((1, 2))
+    ]
+
+    found, _ = rounds(
+        stops=[stop(1, hours=10), stop(2, hours=1)], days=days, people=2, week_hours=40
+    )
+
+    # Together 5.5 hours of two and 70 minutes of driving: too long for one alone.
+    assert [(one.day, len(one.stops)) for one in found] == [(MONDAY + timedelta(days=1), 2)]
 
 
 @settings(max_examples=40, deadline=None)
@@ -170,7 +205,7 @@ def test_every_stop_is_in_one_place_and_no_day_or_week_is_too_full(
     ]
     days = week_days(15)
 
-    found, too_long = rounds(stops=stops, days=days, week_hours=week_hours)
+    found, too_long = made(stops, days, week_hours)
 
     told = [s.key for one in found for s in one.stops] + [s.key for s in too_long]
     assert sorted(told) == [s.key for s in stops]
