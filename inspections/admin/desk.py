@@ -17,7 +17,8 @@ from django.utils import timezone
 from contractor.trade.phases import PHASE_TABLE
 from crews.shifts import parse_shifts
 from inspections.models import Inspection, InspectionEvent
-from inspections.selectors.desk import PART_CAUTION, DeskRow, RecordLine, desk
+from inspections.selectors.desk import RecordLine, desk
+from inspections.selectors.desk_rows import PART_CAUTION, DeskRow
 from inspections.selectors.locate import ticket_warnings
 from inspections.selectors.permits import WARN_DAYS_AHEAD, permits_to_act_on
 from inspections.services import visits

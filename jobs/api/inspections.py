@@ -8,7 +8,8 @@ from django.utils import timezone
 from drf_spectacular.utils import extend_schema
 from rest_framework import serializers
 
-from inspections.selectors.desk import DeskRow, DeskState, desk
+from inspections.selectors.desk import desk
+from inspections.selectors.desk_rows import DeskRow, DeskState
 from jobs.api.base import OwnersList
 from jobs.api.kept import kept
 from jobs.api.queries import Query

@@ -22,7 +22,7 @@ if TYPE_CHECKING:
 
     from django.http import HttpRequest, HttpResponse
 
-    from inspections.selectors.desk import DeskRow
+    from inspections.selectors.desk_rows import DeskRow
     from inspections.selectors.locate import TicketWarning
     from jobs.models import Delivery
     from jobs.selectors.call_ahead import CallAheadLine

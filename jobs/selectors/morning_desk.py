@@ -9,7 +9,8 @@ from typing import TYPE_CHECKING
 
 from django.utils import timezone
 
-from inspections.selectors.desk import DeskRow, desk
+from inspections.selectors.desk import desk
+from inspections.selectors.desk_rows import DeskRow
 from inspections.selectors.locate import TicketWarning, ticket_warnings
 from inspections.selectors.permits import PermitState, permits_to_act_on
 from inspections.selectors.stopped_work import CrewDay, crew_days

@@ -3,36 +3,29 @@
 from __future__ import annotations
 
 import math
-from dataclasses import dataclass, field, replace
-from enum import StrEnum
+from dataclasses import dataclass, replace
 from hashlib import sha256
 from typing import TYPE_CHECKING
 
 import numpy as np
 
 from contractor.engine.problem import Wait
-from contractor.engine.simulate.chances import (
-    ActivityChances,
-    Chances,
-    CrewChances,
-    Gate,
-    WeatherChances,
-)
+from contractor.engine.simulate.chances import ActivityChances, Chances, CrewChances
 from contractor.engine.worktime import SLOTS_PER_DAY
 from contractor.trade.errors import SpecError
 from contractor.trade.phases import PHASE_TABLE, Performer, WaitKind
-from contractor.trade.weather import WeatherGate
 from inspections.selectors.authority import notice_rule, weekdays
 from inspections.selectors.cure_temps import Climates
 from inspections.selectors.pours import NeededStrengths
 from jobs.selectors.buildings import building_of
+from jobs.selectors.drivers import Driver, named
 from jobs.selectors.networks import network_of
 from jobs.services.notice_tables import notice_table
 from jobs.services.wait_tables import WaitTables
+from jobs.services.weather_chances import WeatherGates
 
 if TYPE_CHECKING:
     from collections.abc import Iterator, Mapping, Sequence
-    from datetime import date
 
     from numpy.typing import NDArray
 
@@ -41,7 +34,6 @@ if TYPE_CHECKING:
     from contractor.trade.phases import JobNetwork
     from inspections.models import Authority
     from inspections.selectors.cure_temps import Climate
-    from inspections.selectors.weather import SiteWeather
     from jobs.models import Delivery, Job, Phase
     from jobs.selectors.history import Experience
     from jobs.services.holds import Hold
@@ -59,23 +51,9 @@ LEAST_SHARE = 0.02
 PERMIT_LATE_CHANCE, PERMIT_LATE_DAYS = 0.33, 7.0
 # What failed is put right within a day by the clock; common practice, no source.
 REWORK_SLOTS = SLOTS_PER_DAY
-# How far a weather forecast is trusted: today, less for each day ahead, and at the least; our own.
-TRUST_TODAY, TRUST_LOST_A_DAY, LEAST_TRUST = 0.95, 0.05, 0.5
 # A month's mean temperature is this much above or below its normal (standard deviation, °F; from
 # memory). Of three equal parts of a normal distribution, the outer means are 1.09 of it out.
 MONTH_SD_DEGF, OUTER_THIRD = 4.0, 1.0908
-
-
-class Driver(StrEnum):
-    """What can make a job end later, each to be switched off by itself."""
-
-    WORK = "WORK"
-    WEATHER = "WEATHER"
-    PEOPLE = "PEOPLE"
-    INSPECTIONS = "INSPECTIONS"
-    DELIVERIES = "DELIVERIES"
-    CURE = "CURE"
-    OTHER_JOBS = "OTHER_JOBS"
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -84,28 +62,12 @@ class Odds:
     A problem as simulation takes it, with its chances. Indexes are those of the portfolio.
 
     Its calendars are those without weather, as days are drawn; limits of an authority's visits a
-    day are left out. `permits` are the activities whose lateness is the permit's.
+    day are left out. `late_by` is by activity what its release is late by: supplier or permit.
     """
 
     problem: Problem
     chances: Chances
-    permits: frozenset[int] = field(default_factory=frozenset)
-
-    def without(self, driver: Driver) -> Odds:
-        """Return the same odds with one cause of lateness switched off."""
-        if driver is Driver.OTHER_JOBS:
-            count = max(len(self.problem.activities), 1)
-            free = tuple(replace(r, capacity=count, blocked=()) for r in self.problem.resources)
-            return replace(self, problem=replace(self.problem, resources=free))
-        if driver is Driver.WEATHER:
-            rows = self._rows(lambda _, row: replace(row, gate=None, area=0))
-            return self._with(replace(self.chances, by_activity=rows, weather=None))
-        if driver is Driver.PEOPLE:
-            return self._with(replace(self.chances, by_resource={}))
-        if driver is Driver.CURE:
-            return self._with(replace(self.chances, wait_variants={}))
-        rows = self._rows(lambda i, row: self._certain(driver, i, row))
-        return self._with(replace(self.chances, by_activity=rows))
+    late_by: Mapping[int, str]
 
     def digest(self) -> str:
         """Return a text that names the chances."""
@@ -115,27 +77,6 @@ class Odds:
         for gate in weather.gates if weather else ():
             digest.update(gate.lost_chance.data)
         return digest.hexdigest()[:16]
-
-    def _certain(self, driver: Driver, i: int, row: ActivityChances) -> ActivityChances:
-        if driver is Driver.WORK:
-            return replace(row, log_mean=0.0, log_sd=0.0)
-        if driver is Driver.INSPECTIONS:
-            late = 0.0 if i in self.permits else row.late_chance
-            return replace(row, fail_chance=0.0, absent_chance=0.0, late_chance=late)
-        late = row.late_chance if i in self.permits else 0.0
-        return replace(row, late_chance=late)
-
-    def _rows(self, change: _Change) -> dict[int, ActivityChances]:
-        return {i: change(i, row) for i, row in self.chances.by_activity.items()}
-
-    def _with(self, chances: Chances) -> Odds:
-        return replace(self, chances=chances)
-
-
-if TYPE_CHECKING:
-    from collections.abc import Callable
-
-    _Change = Callable[[int, ActivityChances], ActivityChances]
 
 
 def odds_of(portfolio: Portfolio, schedule: Schedule, experience: Experience) -> Odds:
@@ -150,11 +91,11 @@ class _Odds:
         self.schedule = schedule
         self.experience = experience
         self.today = portfolio.calendars.local(self.problem.now).date()
-        self.gates = _Gates(portfolio, self.today)
+        self.gates = WeatherGates(portfolio, self.today)
         self.waits = list(self.problem.waits)
         self.again: dict[int, int] = {}
         self.networks = {job.pk: _network(job) for job in portfolio.jobs}
-        self.permits: set[int] = set()
+        self.late_by: dict[int, str] = {}
         self.doubts = [0.0]
 
     def odds(self) -> Odds:
@@ -184,7 +125,7 @@ class _Odds:
             crew_share=CREW_SHARE + sum(self.doubts) / len(self.doubts),
             wait_variants=variants,
         )
-        return Odds(problem, chances, frozenset(self.permits))
+        return Odds(problem, chances, self.late_by)
 
     def _activity(self, i: int) -> ActivityChances | None:
         placed = self.schedule.placed[i]
@@ -253,22 +194,18 @@ class _Odds:
         """
         release = self.problem.activities[i].release
         on_time, days = 1.0, 0.0
-        permit_chance = other_chance = 0.0
-        for hold, chance, mean_days in self._late_holds(i):
+        likeliest = 0.0
+        for hold, chance, mean_days, whose in self._late_holds(i):
             gap_days = (release - hold.ends) / SLOTS_PER_DAY
             beyond = chance * math.exp(-gap_days / mean_days)
             on_time *= 1 - beyond
             days = max(days, mean_days if beyond > 0.01 else 0.0)
-            if hold.kind == WaitKind.PERMIT:
-                permit_chance = max(permit_chance, beyond)
-            else:
-                other_chance = max(other_chance, beyond)
-        if permit_chance > other_chance:
-            self.permits.add(i)
+            if beyond > likeliest:
+                likeliest, self.late_by[i] = beyond, whose
         return (1 - on_time, days) if days else (0.0, 0.0)
 
-    def _late_holds(self, i: int) -> Iterator[tuple[Hold, float, float]]:
-        """Yield the holds that may be late, each with its chance and mean days."""
+    def _late_holds(self, i: int) -> Iterator[tuple[Hold, float, float, str]]:
+        """Yield the holds that may be late, each with its chance, mean days, and whose it is."""
         holds = self.portfolio.holds[i]
         missing = self._missing(self.portfolio.stretches[i].phases)
         for hold in holds:
@@ -276,12 +213,14 @@ class _Odds:
                 delivery = missing.pop(0)
                 record = self.experience.of_supplier(delivery.supplier)
                 is_overdue = delivery.promised_on is not None and delivery.promised_on < self.today
-                yield hold, 1.0 if is_overdue else record.chance, record.mean_days
+                whose = named(Driver.SUPPLIER, delivery.supplier)
+                yield hold, 1.0 if is_overdue else record.chance, record.mean_days, whose
             elif hold.kind == WaitKind.PERMIT:
                 job = self.portfolio.stretches[i].first.job
                 expected_on = job.permit.expected_on
                 is_overdue = expected_on is not None and expected_on < self.today
-                yield hold, 1.0 if is_overdue else PERMIT_LATE_CHANCE, PERMIT_LATE_DAYS
+                chance = 1.0 if is_overdue else PERMIT_LATE_CHANCE
+                yield hold, chance, PERMIT_LATE_DAYS, named(Driver.WAIT, hold.kind)
 
     def _missing(self, phases: Sequence[Phase]) -> list[Delivery]:
         """Return what phases still wait for, in the order in which their holds are made."""
@@ -296,68 +235,6 @@ class _Odds:
             for item, code in network.deliveries
             if code == phase.code and item in rows
         ]
-
-
-class _Gates:
-    """The weather of a portfolio's sites as chances by day, one gate for each that differs."""
-
-    def __init__(self, portfolio: Portfolio, today: date) -> None:
-        self._weather = portfolio.work.weather
-        days = portfolio.calendars.local_days
-        self._days = days.days
-        self._today = today
-        edges = [days.span_of(day)[0] for day in days.days] + [days.span_of(days.days[-1])[1]]
-        self._day_first = np.array(edges, dtype=np.int32)
-        self._areas = {area.area.pk: index for index, area in enumerate(self._weather.areas)}
-        self._gates: list[Gate] = []
-        self._index: dict[object, int] = {}
-
-    def of(self, phases: Sequence[Phase]) -> tuple[int | None, int]:
-        """Return gate and area of a stretch: of its last phase that weather can stop."""
-        for phase in reversed(phases):
-            name = PHASE_TABLE[phase.code].weather_gate
-            site = self._weather.site(phase.job, name) if name else None
-            if site is None or not site.takes_anything:
-                continue
-            area = self._weather.area_of(phase.job)
-            assert area is not None
-            soil = str(phase.job.soil) if WeatherGate(name) is WeatherGate.GROUND else "GOOD"
-            key = (area.area.pk, name, soil)
-            if key not in self._index:
-                self._index[key] = len(self._gates)
-                normals = area.area.normals()
-                self._gates.append(self._gate(site, normals.mud_days_of(soil)))
-            return self._index[key], self._areas[area.area.pk]
-        return None, 0
-
-    def weather(self) -> WeatherChances | None:
-        """Return all gates that were asked for; None for none."""
-        if not self._gates:
-            return None
-        return WeatherChances(self._day_first, tuple(self._gates), max(len(self._areas), 1))
-
-    def _gate(self, site: SiteWeather, mud_days: int) -> Gate:
-        usual = np.array([self._usual(site, mud_days)[day.month - 1] for day in self._days])
-        trust = np.array([self._trust(site, day) for day in self._days])
-        told = np.array([float(bool(site.why_on(day))) for day in self._days])
-        lost = trust * told + (1 - trust) * usual
-        if site.gate is not WeatherGate.GROUND or not mud_days:
-            return Gate(lost)
-        # What a forecast tells of mud is among its stopped days.
-        return Gate(lost, (1 - trust) * usual, mud_days)
-
-    def _usual(self, site: SiteWeather, mud_days: int) -> tuple[float, ...]:
-        """Return the share of a month's days on which weather itself stops the work."""
-        if site.gate is not WeatherGate.GROUND:
-            return site.lost_share
-        # The allowance of the plan counts the mud days as well, which are drawn here.
-        return tuple(share / (1 + mud_days) for share in site.lost_share)
-
-    def _trust(self, site: SiteWeather, day: date) -> float:
-        if site.unknown_from is None or not self._today <= day < site.unknown_from:
-            return 0.0
-        ahead = (day - self._today).days
-        return max(LEAST_TRUST, TRUST_TODAY - TRUST_LOST_A_DAY * ahead)
 
 
 def _cure_variants(

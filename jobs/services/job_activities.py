@@ -6,25 +6,21 @@ from copy import copy
 from typing import TYPE_CHECKING
 
 from contractor.engine import problem as engine
-from contractor.engine.worktime import SLOT_MINUTES, SLOTS_PER_DAY
-from contractor.trade.notice import AskedWhen
-from contractor.trade.phases import PHASE_TABLE, JobNetwork, Performer, PhaseKind, WaitKind
-from inspections.selectors.authority import notice_words, visit_windows
+from contractor.engine.worktime import SLOTS_PER_DAY
+from contractor.trade.phases import PHASE_TABLE, JobNetwork, Performer, PhaseKind
 from inspections.selectors.pours import is_poured
 from jobs.models import Job, Phase
 from jobs.services.holds import Hold, NoDate, delivery_hold, dig_windows, site_holds
 from jobs.services.problem_parts import Stretch
 from jobs.services.site_hold import site_hold
 from jobs.services.site_wishes import longest_slots
-from jobs.services.stopped_work import share_left, slots_worked, stop_hold
+from jobs.services.stopped_work import slots_left, stop_hold
+from jobs.services.visit_activities import PHASES_OF_AUTHORITIES, VisitActivities
 from jobs.services.wait_tables import LinkNote
 
 if TYPE_CHECKING:
-    from datetime import datetime, time
-
     from contractor.trade.building import Building
     from contractor.trade.phases import Follows
-    from inspections.models import Authority
     from inspections.selectors.weather import SiteWeather
     from jobs.services.problem_parts import ProblemParts
 
@@ -48,6 +44,7 @@ class JobActivities:
                 self.leaders[follows.after].append(follows)
         for code in self.rows:
             self._take_to_go_on(code)
+        self.visits = VisitActivities(parts, job, network, self.rows, self.leaders)
 
     def _take_to_go_on(self, code: str) -> None:
         """
@@ -156,7 +153,7 @@ class JobActivities:
     def _modes(self, phase: Phase, kind: PhaseKind) -> tuple[tuple[engine.Mode, ...], str]:
         calendars = self.parts.calendars
         if kind.performer is Performer.AUTHORITY:
-            return self._visit_modes(phase, self.job.permit.authority), ""
+            return self.visits.modes(phase), ""
         if kind.performer is Performer.SUB:
             outside = calendars.of_outside_trades(self._weather(kind))
             slots = self._slots_left(phase, phase.office_hours or kind.nominal_hours, outside)
@@ -166,42 +163,20 @@ class JobActivities:
     def _weather(self, kind: PhaseKind) -> SiteWeather | None:
         return self.parts.work.weather.site(self.job, kind.weather_gate)
 
-    def _visit_modes(self, phase: Phase, authority: Authority) -> tuple[engine.Mode, ...]:
-        """Return one mode per visit window; of a visit that is going on, its own window only."""
-        calendars = self.parts.calendars
-        limit = self.parts.visits_of_day(authority)
-        modes = []
-        for window in visit_windows(authority):
-            calendar = calendars.of_visits(authority, window)
-            slots = self._slots_left(phase, _hours_of_window(window), calendar)
-            modes.append(self.parts.mode(None, slots, calendar, limit))
-        if phase.status == Phase.Status.UNDER_WAY:
-            now = self.parts.now
-            modes = [m for m in modes if calendars.built[m.calendar].is_working(now)] or modes
-        return tuple(modes)
-
     def _is_held(self, phase: Phase) -> bool:
         """Return whether work under way was stopped until later, so that nothing goes on now."""
         return bool(stop_hold(phase=phase, calendars=self.parts.calendars, now=self.parts.now))
 
     def _slots_left(self, phase: Phase, hours: float, calendar: int, pace: float = 1.0) -> int:
-        """
-        Return the working slots that are left of a phase, at least one.
-
-        Work under way is taken to have gone on as planned since its share done was told: without
-        that, an hour in which nobody reports would push everything behind it by an hour.
-        """
-        slots = _slots(hours * share_left(phase, pace=pace))
-        if phase.status != Phase.Status.UNDER_WAY:
-            return slots
         calendars = self.parts.calendars
-        worked = slots_worked(
+        return slots_left(
             phase=phase,
+            hours=hours,
             calendar=calendars.built[calendar],
             calendars=calendars,
             now=self.parts.now,
+            pace=pace,
         )
-        return max(1, slots - worked)
 
     def _crew_modes(self, phase: Phase, kind: PhaseKind) -> tuple[tuple[engine.Mode, ...], str]:
         """Return every crew that can do the phase, with every set of machines it needs."""
@@ -268,7 +243,7 @@ class JobActivities:
                 )
                 holds += [hold] if hold else []
         if phase.code in PHASES_OF_AUTHORITIES:
-            holds += self._asking_holds(phase)
+            holds += self.visits.holds(phase)
         if phase.code not in self.network.dig_phases:
             return holds, ()
         windows, locate = dig_windows(
@@ -305,7 +280,8 @@ class JobActivities:
             if self.activity_of[follows.before] == self.activity_of[phase.code]:
                 continue
             if phase.code in PHASES_OF_AUTHORITIES:
-                self._add_asking_links(phase, follows)
+                for wait, note, start_to_start in self.visits.links(phase, follows):
+                    self._link(follows, wait, note, start_to_start=start_to_start)
             elif not (follows.start_to_start and leader.status == Phase.Status.UNDER_WAY):
                 index, note = self._wait_of(follows)
                 self._link(follows, index, note, start_to_start=follows.start_to_start)
@@ -353,85 +329,6 @@ class JobActivities:
             note,
         )
 
-    def _add_asking_links(self, phase: Phase, follows: Follows) -> None:
-        """Hold a visit until its work is ready, and until it could be asked for."""
-        authority = self.job.permit.authority
-        waits = self.parts.waits
-        if not self._opens_again(authority):
-            self._link(follows, None, None)
-            return
-        asked_when = AskedWhen(authority.asked_when)
-        asked = phase.pk in self.parts.work.visits
-        begun = self._has_begun(follows.before)
-        basis = self._notice_basis(phase, authority)
-        notice = LinkNote(WaitKind.INSPECTION_NOTICE.value, basis)
-        if asked_when is AskedWhen.READY and not asked:
-            self._link(follows, waits.notice(authority), notice)
-            return
-        self._link(follows, waits.next_visit(authority), None)
-        if asked_when is AskedWhen.WORK_STARTED and not asked and not begun:
-            self._link(follows, waits.notice(authority), notice, start_to_start=True)
-
-    def _asking_holds(self, phase: Phase) -> list[Hold]:
-        """Return the wait from the request, made or to be made now, to the visit."""
-        parts, authority = self.parts, self.job.permit.authority
-        if not self._opens_again(authority):
-            raise NoDate(
-                f"{authority.name} has no working day in the next five years; "
-                "correct its weekdays or its closures"
-            )
-        kind = WaitKind.INSPECTION_NOTICE.value
-        visit = parts.work.visits.get(phase.pk)
-        if visit and visit.visit_from and visit.visit_from >= parts.work.now:
-            opens = self._opens_at(visit.visit_from, authority)
-            said = visit.get_status_display().lower()
-            return [Hold(kind, phase.code, opens, f"visit {said}", parts.now)]
-        if visit:
-            begins = parts.calendars.slot_of(visit.requested_at)
-        elif self._may_ask_now(phase, authority):
-            begins = parts.now
-        else:
-            return []
-        ends = max(parts.waits.at(parts.waits.notice(authority), begins), parts.now)
-        ends = parts.waits.at(parts.waits.next_visit(authority), ends)
-        return [Hold(kind, phase.code, ends, self._notice_basis(phase, authority), begins)]
-
-    def _opens_at(self, visit_from: datetime, authority: Authority) -> int:
-        """Return the slot of a visit; where it lies within a window, that window's opening."""
-        slot = self.parts.calendars.slot_of(visit_from)
-        starts = self.parts.calendars.visit_starts(authority)
-        before = starts[starts <= slot]
-        if not before.size:
-            return slot
-        calendars = self.parts.calendars
-        within = any(
-            calendars.built[calendars.of_visits(authority, window)].is_working(slot)
-            for window in visit_windows(authority)
-        )
-        return max(int(before[-1]), self.parts.now) if within else slot
-
-    def _notice_basis(self, phase: Phase, authority: Authority) -> str:
-        words = f"{authority.name}: {notice_words(authority)}"
-        lost = self.parts.work.lost_visits.get(phase.pk)
-        return f"{words}; the last visit: {lost.get_status_display().lower()}" if lost else words
-
-    def _opens_again(self, authority: Authority) -> bool:
-        calendars = self.parts.calendars
-        return calendars.opens_again(authority, calendars.local(self.parts.now).date())
-
-    def _may_ask_now(self, phase: Phase, authority: Authority) -> bool:
-        leaders = [self.rows[follows.before] for follows in self.leaders[phase.code]]
-        if authority.asked_when == AskedWhen.AHEAD.value:
-            return True
-        if authority.asked_when == AskedWhen.WORK_STARTED.value:
-            return all(self._has_begun(leader.code) for leader in leaders)
-        return all(leader.status == Phase.Status.DONE for leader in leaders)
-
-    def _has_begun(self, code: str) -> bool:
-        """Return whether the work of a phase has begun: its visit has, with layout before holes."""
-        first = self.rows.get(self.network.visit_begins_with(code))
-        return bool(self.rows[code].started_at or (first and first.started_at))
-
     def _pin(self, phase: Phase) -> engine.Pin | None:
         if phase.pinned_start_at is None or phase.status != Phase.Status.OPEN:
             return None
@@ -451,22 +348,7 @@ class JobActivities:
         )
 
 
-PHASES_OF_AUTHORITIES = frozenset(
-    kind.code for kind in PHASE_TABLE.values() if kind.performer is Performer.AUTHORITY
-)
-
-
 def _telling_weight(slots_ahead: int) -> float:
     """Return what a day's move costs: dear within a week, little beyond a month. Our own."""
     days = slots_ahead / SLOTS_PER_DAY
     return 1.0 if days <= 7 else 0.3 if days <= 30 else 0.05
-
-
-def _slots(hours: float) -> int:
-    """Return working hours as whole quarter hours, at least one."""
-    return max(1, -int(-hours * 60 // SLOT_MINUTES))
-
-
-def _hours_of_window(window: tuple[time, time]) -> float:
-    opens, closes = window
-    return closes.hour - opens.hour + (closes.minute - opens.minute) / 60

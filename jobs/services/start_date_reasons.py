@@ -9,7 +9,7 @@ from contractor.engine.worktime import SLOTS_PER_DAY
 from contractor.trade.phases import WaitKind
 from jobs.selectors.crew_report import LABELS
 from jobs.selectors.stored_plan import EARLIER_PHASE
-from jobs.services.job_activities import PHASES_OF_AUTHORITIES
+from jobs.services.visit_activities import PHASES_OF_AUTHORITIES
 
 if TYPE_CHECKING:
     from collections.abc import Mapping

@@ -6,13 +6,14 @@ from typing import TYPE_CHECKING
 
 from django.utils import timezone
 
+from contractor.engine.worktime import SLOT_MINUTES
 from contractor.trade.causes import Cause
 from contractor.trade.progress import hours_left
+from jobs.models import Phase
 from jobs.services.holds import Hold
 
 if TYPE_CHECKING:
     from contractor.engine.worktime import WorkCalendar
-    from jobs.models import Phase
     from jobs.services.calendars import Calendars
 
 STOPPED = "STOPPED"
@@ -47,6 +48,29 @@ def share_left(phase: Phase, *, pace: float = 1.0) -> float:
         reported_hours=None if in_all is None else in_all * pace,
     )
     return left / phase.planned_hours
+
+
+def slots_left(
+    *,
+    phase: Phase,
+    hours: float,
+    calendar: WorkCalendar,
+    calendars: Calendars,
+    now: int,
+    pace: float = 1.0,
+) -> int:
+    """
+    Return the working slots that are left of a phase of so many hours, at least one.
+
+    Work under way is taken to have gone on as planned since its share done was told: without
+    that, an hour in which nobody reports would push everything behind it by an hour.
+    """
+    slots = max(1, -int(-hours * share_left(phase, pace=pace) * 60 // SLOT_MINUTES))
+    if phase.status != Phase.Status.UNDER_WAY:
+        return slots
+    return max(
+        1, slots - slots_worked(phase=phase, calendar=calendar, calendars=calendars, now=now)
+    )
 
 
 def slots_worked(*, phase: Phase, calendar: WorkCalendar, calendars: Calendars, now: int) -> int:
