@@ -5,20 +5,24 @@ from __future__ import annotations
 from datetime import date, timedelta
 from typing import TYPE_CHECKING, Any, NamedTuple
 
-from django.contrib import admin
+from django.contrib import admin, messages
 from django.http import Http404, JsonResponse
+from django.shortcuts import redirect
 from django.template.response import TemplateResponse
+from django.urls import reverse
 from django.utils import timezone
+from django.utils.http import urlencode
 from django.utils.safestring import mark_safe
 from django.views.decorators.http import condition, require_safe
 
 from jobs.board.forms import Aside, Block, GapForm, Lend, MoveForm, Split, Swap, form_of
 from jobs.desk.base import CHANGE, VIEW, office_page
-from jobs.drawing.board import draw_backdrop, draw_days, draw_line, draw_promises
+from jobs.drawing.board import draw_line
+from jobs.drawing.board_head import draw_backdrop, draw_days, draw_promises
 from jobs.models import BoardMove, Phase
 from jobs.selectors import board_version
 from jobs.selectors.board import Shown, board
-from jobs.selectors.board_pick import picked
+from jobs.selectors.board_pick import next_work_of, picked
 from jobs.services import gaps
 
 if TYPE_CHECKING:
@@ -26,8 +30,10 @@ if TYPE_CHECKING:
 
 MOST_DAYS_AWAY = 366
 LAST_MOVES = 5
-# Weeks on the board, and the width of a working day in CSS pixels: three weeks fit a desk.
-WIDTHS = {3: 46, 8: 30, 26: 16}
+# Weeks on the board, and the least width of a working day in CSS pixels: three weeks fit a desk.
+WIDTHS = {3: 42, 8: 30, 26: 16}
+# What a board's days have room for, in CSS pixels, is told by its script.
+ROOM_COOKIE, WIDEST_ROOM_PX = "board_room", 6000
 
 
 class Asked(NamedTuple):
@@ -44,13 +50,16 @@ class Asked(NamedTuple):
             "weeks": str(self.weeks),
             "rows": "jobs" if self.shown.by_job else "crews",
             "plan": "published" if self.shown.published else "",
+            "room": str(self.shown.room_px),
         }
 
 
 @office_page(VIEW)
 @require_safe
 def index(request: HttpRequest) -> HttpResponse:
-    """Show the board, and the booking that is picked, if any."""
+    """Show the board, and the booking that is picked, if any; or find a job on it."""
+    if words := request.GET.get("job", "").strip():
+        return _found(request, words)
     pick = request.GET.get("phase", "")
     context = _pick_context(request, int(pick)) if pick.isdecimal() and len(pick) < 10 else {}
     return whole_page(request, "nothing" if not context else "pick", **context)
@@ -132,6 +141,19 @@ def _shared(request: HttpRequest) -> dict[str, Any]:
         "version": board_version.version(),
         "now": timezone.now(),
     }
+
+
+def _found(request: HttpRequest, words: str) -> HttpResponse:
+    """Go to where a job's work is on the board, picked; or say that it has none."""
+    shown = {key: request.GET[key] for key in ("weeks", "rows", "plan") if key in request.GET}
+    booking = next_work_of(words, now=timezone.now())
+    if booking is None:
+        messages.warning(request, f"No dates of job or buyer “{words}” are in the plan at hand.")
+    else:
+        day = timezone.localdate(booking.starts_at)
+        monday = day - timedelta(days=day.weekday())
+        shown |= {"from": monday.isoformat(), "phase": str(booking.phase_id)}
+    return redirect(f"{reverse('board:index')}?{urlencode(shown)}")
 
 
 def _tools() -> dict[str, Any]:
@@ -219,5 +241,12 @@ def _asked(request: HttpRequest) -> Asked:
         bay_px=WIDTHS[weeks],
         by_job=given.get("rows") == "jobs",
         published=given.get("plan") == "published",
+        room_px=_room_px(given.get("room") or request.COOKIES.get(ROOM_COOKIE, "")),
     )
     return Asked(shown, weeks)
+
+
+def _room_px(told: str) -> int:
+    """Return the room for days that a script told; 0 where none did, or nonsense."""
+    is_number = told.isascii() and told.isdigit() and len(told) < 6
+    return min(int(told), WIDEST_ROOM_PX) if is_number else 0

@@ -14,6 +14,7 @@ if TYPE_CHECKING:
 
 CLOSED_SHARE = 0.28
 """How wide a day is on which nobody works, as a share of one on which somebody does."""
+LEAST_CLOSED_PX, WIDEST_PX = 6, 120
 
 
 @dataclass(frozen=True, slots=True)
@@ -78,14 +79,34 @@ def lay_out(
     opens: float,
     closes: float,
     zone: ZoneInfo,
+    room_px: int = 0,
 ) -> Bays:
-    """Return the bays of days, each with whether anybody works on it."""
+    """
+    Return the bays of days, each with whether anybody works on it.
+
+    A working day is `bay_px` wide, or as much wider as fits all days into `room_px`.
+    """
     left, bays = 0.0, []
+    open_days = sum(is_open for _, is_open in days)
+    wide = _filling(open_days, len(days) - open_days, room_px)
+    bay_px = max(bay_px, min(wide, WIDEST_PX))
     for day, is_open in days:
-        width = float(bay_px if is_open else max(6, round(bay_px * CLOSED_SHARE)))
+        width = float(bay_px if is_open else _closed_px(bay_px))
         bays.append(Bay(day, left, width, is_open))
         left += width
     return Bays(tuple(bays), opens, closes, zone)
+
+
+def _filling(open_days: int, closed_days: int, room_px: int) -> int:
+    """Return how wide a working day may be for all of them to fit; 0 where none can."""
+    wide = int(room_px / (open_days + closed_days * CLOSED_SHARE)) if open_days else 0
+    while wide > 0 and open_days * wide + closed_days * _closed_px(wide) > room_px:
+        wide -= 1
+    return wide
+
+
+def _closed_px(bay_px: int) -> int:
+    return max(LEAST_CLOSED_PX, round(bay_px * CLOSED_SHARE))
 
 
 def posts(bays: Bays, height: float) -> str:

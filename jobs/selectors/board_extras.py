@@ -9,8 +9,8 @@ from typing import TYPE_CHECKING
 
 from contractor.trade.weather import PHASE_GATES, Level
 from inspections.selectors.weather import weather_at
-from jobs.drawing.board import Bar, DayWeather, Gap, Stake
 from jobs.drawing.board_shapes import Family
+from jobs.drawing.board_values import Bar, DayWeather, Gap, Stake
 from jobs.models import LentPeople, SetAside
 
 if TYPE_CHECKING:
@@ -19,8 +19,9 @@ if TYPE_CHECKING:
 
     from jobs.selectors.plans import Promise
 
+# Each short enough for the narrowest day that shows weather.
 _GATE_WORDS = {
-    "GROUND": "ground",
+    "GROUND": "dig",
     "CONCRETE": "pour",
     "TRUSS": "truss",
     "ROOF": "roof",
@@ -86,7 +87,9 @@ def lent_people(window: Window) -> Mapping[int, Sequence[Gap]]:
     for row in rows.select_related("from_crew", "to_crew"):
         begins = max(window.begins, window.midnight(row.first_day))
         ends = min(window.ends, window.midnight(row.last_day + timedelta(days=1)))
-        lends, borrows = f"{row.people} with {row.to_crew}", f"{row.people} of {row.from_crew}"
+        note = f": {row.note}" if row.note else ""
+        lends = f"lends {row.people} to {row.to_crew}{note}"
+        borrows = f"has {row.people} of {row.from_crew}{note}"
         found[row.from_crew_id].append(Gap(begins, ends, lends, "lent"))
         found[row.to_crew_id].append(Gap(begins, ends, borrows, "lent"))
     return found
@@ -108,7 +111,7 @@ def days_weather(window: Window, *, now: datetime) -> tuple[list[DayWeather], st
         stopped = [(g, v) for g, v in verdicts if v is not None and v.level is Level.STOP]
         air = f"{min(temps):.0f}–{max(temps):.0f}°"
         words = "; ".join(f"stops {g.label.lower()}: {v.why}" for g, v in stopped if v)
-        stops = "stop " + "+".join(_GATE_WORDS[g.value] for g, _ in stopped) if stopped else ""
+        stops = tuple(_GATE_WORDS[gate.value] for gate, _ in stopped)
         when = f"{day:%a %b} {day.day}, {air.removesuffix('°')} °F"
         told.append(DayWeather(day, air, stops, f"{when}; {words or 'no work is stopped'}"))
     return told, area.area.name

@@ -5,6 +5,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
+from django.db.models import Q
 from django.utils import timezone
 
 from contractor.trade.phases import PHASE_TABLE, Performer
@@ -81,6 +82,25 @@ def picked(*, phase_id: int, now: datetime) -> Picked | None:
         promised_on=phase.job.promised_on,
         finish_at=max((row.ends_at for row in stay), default=None),
     )
+
+
+def next_work_of(words: str, *, now: datetime) -> Booking | None:
+    """
+    Return the first booking that is not over of the job with a number or buyer, else its last.
+
+    The number may be given by its end, as people say it: 47 for 26-047.
+    """
+    mine = Booking.objects.filter(plan=board_version.plan_at_hand())
+    for named in (
+        Q(phase__job__number__iexact=words),
+        Q(phase__job__number__iendswith=words),
+        Q(phase__job__buyer_name__icontains=words),
+    ):
+        rows = mine.filter(named).order_by("starts_at", "id")
+        found = rows.filter(ends_at__gt=now).first() or rows.last()
+        if found is not None:
+            return found
+    return None
 
 
 def _steps(plan: Plan, booking: Booking) -> tuple[ReasonStep, ...]:

@@ -109,7 +109,7 @@ def test_time_set_aside_lent_people_and_days_off_are_seen(crews: Sequence[Crew])
 
     shop = next(bar for bar in lines[f"crew-{first.pk}"].bars if bar.key == 0)
     assert "sharpen augers" in shop.name
-    assert ("lent", f"1 with {second}") in {
+    assert ("lent", f"lends 1 to {second}") in {
         (gap.kind, gap.words) for gap in lines[f"crew-{first.pk}"].gaps
     }
     assert ("off", "Training") in {(gap.kind, gap.words) for gap in lines[f"crew-{second.pk}"].gaps}

@@ -5,6 +5,10 @@
   const POLL_MS = 3000;
   const DRAG_FROM_PX = 5;
   const EDGE_PX = 40;
+  const SAME_ROOM_PX = 12;
+  const REST_MS = 400;
+  // Unchanged, a board is still drawn anew now and then: the line of today moves on.
+  const REDRAW_MS = 600000;
   const board = document.getElementById("board");
   const panel = document.getElementById("board-panel");
   const say = document.getElementById("board-say");
@@ -16,6 +20,8 @@
   let dragged = null;
   let mayClick = true;
   let isBusy = false;
+  let resting = 0;
+  let drawnAt = Date.now();
 
   const grid = () => document.getElementById("board-grid");
   const scroll = () => board.querySelector(".board-scroll");
@@ -213,6 +219,10 @@
       event.preventDefault();
       return;
     }
+    if (event.key === "Escape") {
+      dropTip();
+      return;
+    }
     const bar = event.target.closest && event.target.closest("a.bar");
     if (!bar || event.ctrlKey || event.metaKey || event.altKey) {
       return;
@@ -228,6 +238,8 @@
       lift(bar);
     } else if (event.key === " ") {
       pick(bar);
+    } else if (event.key === "Enter" && panel.querySelector(`[data-picked="${bar.dataset.p}"]`)) {
+      panel.querySelector("h2").focus();
     } else {
       isMine = walk(bar, event.key);
     }
@@ -243,6 +255,7 @@
       return;
     }
     dropGhost();
+    dropTip();
     dragged = { bar: bar, x: event.clientX, y: event.clientY, grab: event.clientX - bar.getBoundingClientRect().left, place: null };
   }
 
@@ -324,6 +337,17 @@
     }
   }
 
+  // The whole stay of a picked job stands out, wherever its crews are.
+  function markJob() {
+    const mine = new Set(Array.from(panel.querySelectorAll("[data-p]"), (one) => one.dataset.p));
+    board.querySelectorAll("a.bar.of-job").forEach((bar) => bar.classList.remove("of-job"));
+    board.querySelectorAll("a.bar").forEach(function (bar) {
+      if (mine.has(bar.dataset.p)) {
+        bar.classList.add("of-job");
+      }
+    });
+  }
+
   function showMoves(phases) {
     board.querySelectorAll("a.bar.would-move").forEach((bar) => bar.classList.remove("would-move"));
     phases.split(" ").filter(Boolean).forEach(function (phase) {
@@ -339,6 +363,7 @@
     tell(told ? told.dataset.say : "");
     const answer = panel.querySelector("[data-moves]");
     showMoves(answer ? answer.dataset.moves : "");
+    markJob();
     const wasPicked = panel.querySelector("[data-picked]");
     if (!wasPicked || document.activeElement === document.body) {
       const heading = panel.querySelector("h2");
@@ -382,6 +407,7 @@
 
   // Only rows that differ are put in anew, so that focus and scrolling stay where they are.
   function take(fresh) {
+    drawnAt = Date.now();
     const old = grid();
     const active = document.activeElement && document.activeElement.closest("a.bar");
     const focus = active ? { row: active.closest(".board-row").id, phase: active.dataset.p } : null;
@@ -394,6 +420,7 @@
           mine.replaceWith(row);
         }
       });
+      old.querySelector(".defs").replaceWith(fresh.querySelector(".defs"));
       for (const name of ["board-plan-words", "board-moves"]) {
         document.getElementById(name).replaceWith(fresh.querySelector("#" + name));
       }
@@ -410,6 +437,7 @@
     if (picked) {
       mark(picked.dataset.p);
     }
+    markJob();
     setStops();
     if (focus && !document.activeElement.closest("a.bar")) {
       const again = document.querySelector(`#${focus.row} a.bar[data-p="${focus.phase}"]`) || board.querySelector(`a.bar[data-p="${focus.phase}"]`);
@@ -423,6 +451,10 @@
     if (document.hidden || dragged || carried || isBusy) {
       return;
     }
+    if (Date.now() - drawnAt > REDRAW_MS) {
+      refresh("");
+      return;
+    }
     fetch(board.dataset.versionAt, { credentials: "same-origin" })
       .then((response) => (response.ok && !response.redirected ? response.json() : null))
       .then(function (told) {
@@ -434,7 +466,65 @@
       .catch(() => tell("The board cannot be reached: what you see may be old. It is tried again."));
   }
 
+  // --- what a bar says, beside it ---
+
+  function tip(bar) {
+    const words = bar.getAttribute("aria-label");
+    const box = bar.getBoundingClientRect();
+    const shown = document.querySelector(".board-tip") || document.createElement("div");
+    shown.className = "board-tip";
+    shown.setAttribute("aria-hidden", "true");
+    shown.textContent = words;
+    document.body.appendChild(shown);
+    const x = Math.max(4, Math.min(box.left, window.innerWidth - shown.offsetWidth - 8));
+    const below = box.bottom + 8 + shown.offsetHeight < window.innerHeight;
+    shown.style.left = x + "px";
+    shown.style.top = (below ? box.bottom + 8 : box.top - shown.offsetHeight - 8) + "px";
+  }
+
+  function dropTip() {
+    const shown = document.querySelector(".board-tip");
+    if (shown) {
+      shown.remove();
+    }
+  }
+
+  function onPoint(event) {
+    const bar = event.target.closest(".bar");
+    if (bar && !dragged && !carried) {
+      tip(bar);
+    } else {
+      dropTip();
+    }
+  }
+
+  // --- the room there is for days ---
+
+  // The days fill the window: the server draws them as wide as there is room, and is told here.
+  function fitRoom() {
+    const name = board.querySelector(".board-name");
+    const room = scroll().clientWidth - (name ? name.offsetWidth : 0);
+    const asked = Number(new URLSearchParams(grid().dataset.query).get("room"));
+    if (room < 1 || Math.abs(room - asked) <= SAME_ROOM_PX) {
+      return Promise.resolve();
+    }
+    const secure = window.location.protocol === "https:" ? "; secure" : "";
+    document.cookie = `board_room=${room}; path=${window.location.pathname}; max-age=31536000; samesite=lax${secure}`;
+    const query = new URLSearchParams(grid().dataset.query);
+    query.set("room", String(room));
+    grid().dataset.query = query.toString();
+    return refresh("");
+  }
+
+  function onResize() {
+    window.clearTimeout(resting);
+    resting = window.setTimeout(fitRoom, REST_MS);
+  }
+
   board.addEventListener("keydown", onKey);
+  board.addEventListener("pointerover", onPoint);
+  board.addEventListener("pointerleave", dropTip);
+  window.addEventListener("resize", onResize);
   board.addEventListener("pointerdown", onDown);
   document.addEventListener("pointermove", onMove);
   document.addEventListener("pointerup", onUp);
@@ -444,6 +534,17 @@
     const bar = event.target.closest("a.bar");
     if (bar) {
       rove(bar);
+      if (bar.matches(":focus-visible")) {
+        tip(bar);
+      }
+    }
+  });
+  board.addEventListener("focusout", dropTip);
+  board.addEventListener("scroll", dropTip, true);
+  panel.addEventListener("keydown", function (event) {
+    const back = board.querySelector("a.bar.picked") || board.querySelector('a.bar[tabindex="0"]');
+    if (event.key === "Escape" && back) {
+      go(back);
     }
   });
   document.body.addEventListener("htmx:afterSwap", onSwapped);
@@ -455,8 +556,11 @@
   if (asked) {
     mark(asked.dataset.picked);
   }
+  markJob();
   setStops();
-  window.setInterval(poll, POLL_MS);
-  board.dataset.ready = "yes";
-  window.performance.mark("board-ready");
+  fitRoom().finally(function () {
+    window.setInterval(poll, POLL_MS);
+    board.dataset.ready = "yes";
+    window.performance.mark("board-ready");
+  });
 })();

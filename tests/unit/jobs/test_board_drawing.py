@@ -8,19 +8,12 @@ from zoneinfo import ZoneInfo
 import pytest
 
 from contractor.trade.phases import PHASE_TABLE
-from jobs.drawing.board import (
-    Bar,
-    DayWeather,
-    Gap,
-    Line,
-    Stake,
-    draw_backdrop,
-    draw_days,
-    draw_line,
-    draw_promises,
-)
+from jobs.drawing.board import draw_line
 from jobs.drawing.board_bays import Bays, lay_out
+from jobs.drawing.board_head import draw_backdrop, draw_days, draw_promises
 from jobs.drawing.board_shapes import Family, family_of, outline, short_of
+from jobs.drawing.board_text import in_two_lines
+from jobs.drawing.board_values import Bar, DayWeather, Gap, Line, Stake
 
 ZONE = ZoneInfo("America/New_York")
 MONDAY = date(2026, 6, 1)
@@ -29,6 +22,9 @@ MONDAY = date(2026, 6, 1)
 def at(day: int, hour: int, minute: int = 0) -> datetime:
     """Return a moment of June 2026 at the site."""
     return datetime(2026, 6, day, hour, minute, tzinfo=ZONE)
+
+
+OFF = Gap(at(2, 0), at(4, 0), "Training", "off")
 
 
 def bays(days: int = 14, bay_px: int = 50) -> Bays:
@@ -151,12 +147,102 @@ def test_the_same_row_is_the_same_text() -> None:
     assert draw_line(row, bays()) == draw_line(row, bays())
 
 
-def test_a_gap_tells_its_reason_where_there_is_room_and_whole_in_its_title() -> None:
-    words = "Pads reach 40 % of their strength on Thursday"
+def test_a_gap_tells_its_reason_in_two_lines_and_whole_in_its_title() -> None:
+    words = "Pads reach 40 % on Thu"
     svg = draw_line(Line("crew-1", "C", gaps=(Gap(at(1, 7), at(3, 7), words),)), bays()).svg
 
     assert f"<title>{words}</title>" in svg
-    assert "Pads reach 40…</text>" in svg or "Pads reach 4…</text>" in svg
+    assert "Pads reach 40</text>" in svg
+    assert "% on Thu</text>" in svg
+
+
+@pytest.mark.parametrize(
+    ("words", "short", "room", "told"),
+    [
+        ("Cure", "cure", 60, ("Cure",)),
+        ("Pads reach 40 % on Thu", "cure", 90, ("Pads reach 40", "% on Thu")),
+        ("Pads reach 40 % of their strength on Thursday", "cure", 90, ("cure",)),
+        (
+            "Pads reach 40 % of their strength on Thursday",
+            "",
+            90,
+            ("Pads reach 40", "% of their st…"),
+        ),
+        ("Pads reach 40 % on Thu", "cure", 27, ("cure",)),
+        ("Pads reach 40 % on Thu", "cure", 10, ()),
+    ],
+)
+def test_a_word_that_fits_whole_comes_before_a_reason_that_is_cut(
+    words: str, short: str, room: float, told: tuple[str, ...]
+) -> None:
+    assert in_two_lines(words, short, room) == told
+
+
+def test_a_day_off_is_drawn_over_the_work_that_pauses_on_it() -> None:
+    row = Line("crew-1", "C", bars=(bar(ends_at=at(4, 12)),), gaps=(OFF,))
+    svg = draw_line(row, bays()).svg
+
+    assert svg.index('class="off"') > svg.index('class="shape"')
+    assert "Training</text>" in svg
+
+
+def test_people_lent_stand_below_the_bars_where_their_words_are_seen() -> None:
+    lent = Gap(at(2, 0), at(3, 0), "lends 1 to Elm crew", "lent")
+    plain = draw_line(Line("crew-1", "C", bars=(bar(),)), bays())
+    drawn = draw_line(Line("crew-1", "C", bars=(bar(),), gaps=(lent,)), bays())
+
+    words = next(e for e in ET.fromstring(drawn.svg).iter("text") if e.text == lent.words)
+    assert float(words.attrib["y"]) > 17 + 22
+    assert drawn.height > plain.height
+
+
+def test_bars_too_narrow_for_their_words_tell_them_below_in_their_order() -> None:
+    narrow = tuple(
+        bar(key=n, short=word, starts_at=at(1, 7 + n), ends_at=at(1, 8 + n))
+        for n, word in enumerate(("Lay", "Dig", "Pads"))
+    )
+    svg = draw_line(Line("crew-1", "C", bars=narrow), bays()).svg
+
+    assert "Lay Dig Pads</text>" in svg
+
+
+def test_over_a_season_narrow_bars_have_no_words_below() -> None:
+    narrow = bar(starts_at=at(1, 7), ends_at=at(1, 8))
+
+    assert "Dig" not in draw_line(Line("crew-1", "C", bars=(narrow,)), bays(bay_px=16)).svg.replace(
+        narrow.name, ""
+    )
+
+
+def test_a_number_that_does_not_fit_is_told_by_its_end_and_never_cut() -> None:
+    first = bar(starts_at=at(1, 7), ends_at=at(1, 12))
+    other = bar(key=8, job="26-002", label="26-002 Elm Fork", starts_at=at(1, 12), ends_at=at(4, 7))
+    svg = draw_line(Line("crew-1", "C", bars=(first, other)), bays()).svg
+
+    assert ">001</text>" in svg
+    assert "26-…" not in svg
+
+
+def test_days_fill_the_room_there_is() -> None:
+    days = [(MONDAY + timedelta(days=n), n % 7 < 5) for n in range(21)]
+    laid = lay_out(days, bay_px=42, room_px=1190, opens=7, closes=17, zone=ZONE)
+
+    assert 1190 - 21 < laid.width <= 1190
+
+
+def test_days_never_get_narrower_than_they_can_be_read() -> None:
+    days = [(MONDAY + timedelta(days=n), n % 7 < 5) for n in range(21)]
+    laid = lay_out(days, bay_px=42, room_px=200, opens=7, closes=17, zone=ZONE)
+
+    assert laid.bays[0].width == 42
+
+
+def test_a_promise_at_the_edge_is_told_before_its_stake() -> None:
+    last = Stake(MONDAY + timedelta(days=11), "26-001", True, "late")
+    svg = draw_promises([last], bays(days=12)).svg
+
+    words = next(e for e in ET.fromstring(svg).iter("text") if e.text == "26-001 late")
+    assert words.attrib["text-anchor"] == "end"
 
 
 def test_time_set_aside_is_no_link() -> None:
@@ -175,10 +261,11 @@ def test_a_late_promise_says_late() -> None:
 
 
 def test_stopped_work_is_told_in_words_under_its_day() -> None:
-    weather = [DayWeather(MONDAY, "60–71°", "stop roof", "Mon Jun 1; stops wet or windy roof")]
+    weather = [DayWeather(MONDAY, "60–71°", ("truss", "roof"), "Mon Jun 1; stops two")]
     svg = draw_days(bays(), weather, now=at(1, 9), freeze_until=at(6, 0))
 
-    assert "stop r…</text>" in svg or "stop roof</text>" in svg
+    assert "truss</text>" in svg
+    assert "roof</text>" in svg
     assert "freeze ends" in svg
     assert ET.fromstring(svg) is not None
 
