@@ -24,18 +24,6 @@ if TYPE_CHECKING:
 
     from django.utils.safestring import SafeString
 
-# The causes of lateness as a forecast names them.
-DRIVER_WORDS = {
-    "WORK": "work",
-    "WEATHER": "weather",
-    "PEOPLE": "people absent",
-    "INSPECTIONS": "inspections",
-    "DELIVERIES": "deliveries",
-    "CURE": "cure",
-    "OTHER_JOBS": "other jobs",
-}
-
-
 def owner_context(*, now: datetime) -> dict[str, Any]:
     """Return what the page shows: each plot, and its rows for the table beside it."""
     view = owners_view(now=now)
@@ -108,6 +96,6 @@ def _finish_row(row: Any) -> dict[str, Any]:
         "four_in_five": short_day(row.p80),
         "chance": "–" if chance is None else f"{chance:.0%}",
         "late": "–" if late is None else f"{late:.1f}",
-        "driver": DRIVER_WORDS.get(row.driver, row.driver.replace("_", " ").lower()) or "–",
+        "drivers": [f"{words} {share:.0%}" for words, share in row.drivers],
         "because": row.no_dates_because,
     }

@@ -15,7 +15,7 @@ from jobs.api.queries import Query
 from jobs.api.shapes import Shape, answers
 from jobs.models import JobForecast
 from jobs.selectors import forecasts
-from jobs.services.chances import Driver
+from jobs.selectors.drivers import Driver
 
 if TYPE_CHECKING:
     from rest_framework.request import Request
@@ -57,7 +57,12 @@ class DriverShape(Shape):
     """A cause of lateness."""
 
     cause = serializers.ChoiceField(choices=[(driver.value, driver.value) for driver in Driver])
-    days = serializers.FloatField(help_text="Mean days by which the job would end sooner without.")
+    name = serializers.CharField(
+        allow_null=True, help_text="The crew, machine, phase, wait, supplier or authority."
+    )
+    days = serializers.FloatField(
+        help_text="Of the expected days late; of a job without a promise, past its planned finish."
+    )
     share = serializers.FloatField(help_text="Of the days of all causes, 0 to 1.")
 
 

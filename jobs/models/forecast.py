@@ -87,7 +87,7 @@ class JobForecast(Spread):
     When a job starts and ends, and what drives that.
 
     `finish_days` are the 99 percentiles of the finish in days after the forecast's `as_of`.
-    `drivers` maps a cause to the days by which the job would end sooner on average without it.
+    `drivers` maps a cause (`jobs.selectors.drivers`) to its part of the days late to expect.
     """
 
     forecast = models.ForeignKey(Forecast, on_delete=models.CASCADE, related_name="jobs")

@@ -12,6 +12,7 @@ from django.utils import timezone
 
 from contractor.engine.scoring import coverage_band, crps_of_sample, pinball
 from jobs.models import Forecast, Job, JobForecast, Phase, PhaseForecast
+from jobs.selectors.drivers import parts_of
 
 if TYPE_CHECKING:
     from collections.abc import Iterable, Mapping, Sequence
@@ -175,9 +176,12 @@ def drivers(row: JobForecast) -> list[dict[str, Any]]:
     """Return what a job's lateness comes from, the most first, each with its share of the days."""
     total = sum(row.drivers.values())
     ordered = sorted(row.drivers.items(), key=lambda item: (-item[1], item[0]))
-    return [
-        {"cause": cause, "days": days, "share": round(days / total, 3)} for cause, days in ordered
-    ]
+    found = []
+    for cause, days in ordered:
+        kind, name = parts_of(cause)
+        share = round(days / total, 3)
+        found.append({"cause": kind, "name": name or None, "days": days, "share": share})
+    return found
 
 
 def calibration(*, now: datetime) -> list[Calibration]:

@@ -17,7 +17,8 @@ from jobs.selectors.crew_load import (
     active_crews,
     crew_loads,
 )
-from jobs.selectors.forecasts import Calibration, calibration, latest_forecast
+from jobs.selectors.drivers import Driver, named, words_of
+from jobs.selectors.forecasts import Calibration, calibration, drivers, latest_forecast
 from jobs.selectors.slips import slips
 
 if TYPE_CHECKING:
@@ -29,6 +30,8 @@ if TYPE_CHECKING:
 # How far back slips count, and how many weeks ahead are shown; our own.
 SLIP_DAYS = 365
 WEEKS_SHOWN = 26
+# Of what lateness comes from, so many causes are shown, and none that bears less.
+DRIVERS_SHOWN, LEAST_SHARE = 3, 0.1
 
 
 @dataclass(frozen=True, slots=True)
@@ -53,7 +56,7 @@ class FinishRow:
     promised_on: date | None
     keep_chance: float | None
     expected_days_late: float | None
-    driver: str
+    drivers: tuple[tuple[str, float], ...]
     no_dates_because: str
 
 
@@ -132,7 +135,7 @@ def _finishes(forecast: Forecast) -> tuple[FinishRow, ...]:
             promised_on=row.promised_on,
             keep_chance=row.keep_chance,
             expected_days_late=row.expected_days_late,
-            driver=max(row.drivers, key=row.drivers.__getitem__) if row.drivers else "",
+            drivers=_most(row),
             no_dates_because=row.no_dates_because,
         )
         for row in rows
@@ -143,6 +146,15 @@ def _finishes(forecast: Forecast) -> tuple[FinishRow, ...]:
             key=lambda row: (row.keep_chance is None, row.keep_chance or 0, row.job.number),
         )
     )
+
+
+def _most(row: JobForecast) -> tuple[tuple[str, float], ...]:
+    """Return the causes that bear most of a job's lateness in words, each with its share."""
+    told = [
+        (words_of(named(Driver(one["cause"]), one["name"] or "")), one["share"])
+        for one in drivers(row)[:DRIVERS_SHOWN]
+    ]
+    return tuple(one for one in told if one[1] >= LEAST_SHARE)
 
 
 def _day(moment: datetime | None) -> date | None:

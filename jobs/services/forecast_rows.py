@@ -20,15 +20,14 @@ if TYPE_CHECKING:
     from contractor.engine.schedule import Schedule
     from contractor.engine.simulate.simulation import Simulated
     from jobs.models import Booking, Forecast, Job
-    from jobs.services.chances import Driver
     from jobs.services.portfolio import Portfolio
 
     Slots = NDArray[np.int32]
 
 SHARES = {"p10": 0.10, "p50": 0.50, "p80": 0.80, "p90": 0.90}
 PERCENTILES = np.arange(1, 100) / 100
-# Less than this is the noise of the draws; our own.
-LEAST_DAYS = 0.05
+# What is kept of a cause are thousandths of a day.
+LEAST_DAYS = 0.0005
 
 
 def quantiles(values: Slots, shares: Sequence[float] | NDArray[np.float64]) -> Slots:
@@ -50,12 +49,10 @@ class ForecastRows:
             self._of_job[activity.job].append(i)
         self._why = {entry.activity: entry.reason for entry in schedule.unplanned}
 
-    def jobs(
-        self, forecast: Forecast, drivers: Mapping[Driver, Sequence[float]]
-    ) -> list[JobForecast]:
+    def jobs(self, forecast: Forecast, drivers: Sequence[Mapping[str, float]]) -> list[JobForecast]:
         """Return an unsaved row for each job with work left."""
         return [
-            self._job(forecast, index, job, {d: days[index] for d, days in drivers.items()})
+            self._job(forecast, index, job, drivers[index])
             for index, job in enumerate(self.portfolio.jobs)
         ]
 
@@ -70,18 +67,8 @@ class ForecastRows:
             for row in self._phases(forecast, i, placed.mode, booked)
         ]
 
-    def days_sooner(self, other: Simulated) -> list[float]:
-        """Return by how many days each job ends sooner on average in other runs of that luck."""
-        found = []
-        for index in range(len(self.portfolio.jobs)):
-            mine = self._finishes(index, self.drawn)[: other.runs]
-            theirs = self._finishes(index, other)
-            days = (mine.astype(np.int64) - theirs).mean() / SLOTS_PER_DAY if mine.size else 0.0
-            found.append(float(days))
-        return found
-
     def _job(
-        self, forecast: Forecast, index: int, job: Job, drivers: Mapping[Driver, float]
+        self, forecast: Forecast, index: int, job: Job, drivers: Mapping[str, float]
     ) -> JobForecast:
         row = JobForecast(forecast=forecast, job=job, promised_on=job.promised_on)
         missing = [self._why[i] for i in self._of_job[index] if i in self._why]
@@ -91,7 +78,7 @@ class ForecastRows:
         if not self._of_job[index]:
             row.no_dates_because = "nothing is left to do"
             return row
-        finishes = self._finishes(index, self.drawn)
+        finishes = np.asarray(self.drawn.finishes[self._of_job[index]].max(axis=0))
         begun = self._begun_at(job)
         starts = np.asarray(self.drawn.starts[self._of_job[index]].min(axis=0))
         self._spread(row, "start", starts, known=begun)
@@ -107,15 +94,9 @@ class ForecastRows:
         after = (quantiles(finishes, PERCENTILES) - self.problem.now) / SLOTS_PER_DAY
         row.finish_days = [round(float(days), 2) for days in after]
         row.drivers = {
-            driver.value: round(days, 2) for driver, days in drivers.items() if days >= LEAST_DAYS
+            cause: round(days, 3) for cause, days in drivers.items() if days >= LEAST_DAYS
         }
         return row
-
-    def _finishes(self, index: int, drawn: Simulated) -> Slots:
-        rows = self._of_job[index]
-        if not rows:
-            return np.zeros(0, dtype=np.int32)
-        return np.asarray(drawn.finishes[rows].max(axis=0))
 
     def _phases(
         self, forecast: Forecast, i: int, mode: int, booked: Mapping[int, Booking]

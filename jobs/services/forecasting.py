@@ -17,8 +17,10 @@ from jobs.models import Forecast, ForecastChunk, JobForecast, PhaseForecast
 from jobs.selectors import plans
 from jobs.selectors.clock import database_now
 from jobs.selectors.history import experience
-from jobs.services.chances import Driver, Odds, odds_of
+from jobs.services.chances import Odds, odds_of
 from jobs.services.forecast_rows import ForecastRows
+from jobs.services.lateness import days_late_by_cause
+from jobs.services.lateness_names import names_of, with_names
 from jobs.services.plan_making import (
     FIRST_HORIZON_DAYS,
     LAST_HORIZON_DAYS,
@@ -28,7 +30,7 @@ from jobs.services.plan_making import (
 from jobs.services.portfolio import Portfolio, build_portfolio, state_of
 
 if TYPE_CHECKING:
-    from collections.abc import Mapping
+    from collections.abc import Mapping, Sequence
     from datetime import datetime
 
     from contractor.engine.schedule import Schedule
@@ -36,11 +38,9 @@ if TYPE_CHECKING:
     from jobs.selectors.open_work import OpenWork
     from jobs.services.plan_making import Progress
 
-    _Found = tuple[ForecastRows, Mapping[Driver, list[float]]]
+    _Found = tuple[ForecastRows, Sequence[Mapping[str, float]]]
 
 DRAWS = 2000
-# Means need fewer draws than tails do; our own.
-DRIVER_DRAWS = 400
 RUNS_IN_A_CHUNK = 500
 LARGEST_SEED = 2**31 - 1
 # Draws end later than the plan does: of the axis, so much at the most is the plan's; our own.
@@ -149,10 +149,10 @@ def forecast_now(
         runs=draws,
         seed=seed,
         workers=workers,
-        progress=lambda made: tell(10 + round(60 * made / draws), f"{made:,} of {draws:,} draws"),
+        progress=lambda made: tell(10 + round(70 * made / draws), f"{made:,} of {draws:,} draws"),
     )
-    tell(72, "Looking for what drives the dates")
-    found = _found(seen, drawn, seed=seed, workers=workers)
+    tell(82, "Looking for what drives the dates")
+    found = _found(seen, drawn, seed=seed)
     tell(95, "Storing the forecast")
     with transaction.atomic():
         return _store(_new_forecast(seen, draws=draws, seed=seed, now=now), found)
@@ -227,7 +227,7 @@ def _merge(forecast: Forecast, seen: Outlook) -> Forecast | None:
         return None
     size = len(seen.portfolio.problem.activities)
     drawn = merged([_unpacked(chunk, size) for chunk in chunks])
-    found = _found(seen, drawn, seed=forecast.seed, workers=1)
+    found = _found(seen, drawn, seed=forecast.seed)
     with transaction.atomic():
         row = Forecast.objects.select_for_update().get(pk=forecast.pk)
         if row.status != Forecast.Status.MAKING:
@@ -245,9 +245,9 @@ def _new_forecast(seen: Outlook, *, draws: int, seed: int, now: datetime) -> For
     return forecast
 
 
-def _found(seen: Outlook, drawn: Simulated, *, seed: int, workers: int) -> _Found:
+def _found(seen: Outlook, drawn: Simulated, *, seed: int) -> _Found:
     rows = ForecastRows(seen.portfolio, seen.schedule, drawn)
-    return rows, _drivers(seen, drawn, rows, seed=seed, workers=workers)
+    return rows, _drivers(seen, drawn, seed=seed)
 
 
 def _store(forecast: Forecast, found: _Found) -> Forecast:
@@ -260,23 +260,18 @@ def _store(forecast: Forecast, found: _Found) -> Forecast:
     return forecast
 
 
-def _drivers(
-    seen: Outlook, drawn: Simulated, rows: ForecastRows, *, seed: int, workers: int
-) -> Mapping[Driver, list[float]]:
-    """
-    Return by cause how many days sooner each job would end on average without it.
-
-    The same luck with one cause switched off, so that the difference is the cause's alone.
-    """
-    runs = min(DRIVER_DRAWS, drawn.runs)
-    found = {}
-    for driver in Driver:
-        odds = seen.odds.without(driver)
-        other = simulate(
-            odds.problem, seen.schedule, odds.chances, runs=runs, seed=seed, workers=workers
-        )
-        found[driver] = rows.days_sooner(other)
-    return found
+def _drivers(seen: Outlook, drawn: Simulated, *, seed: int) -> list[dict[str, float]]:
+    """Return by job the days late to expect from each cause."""
+    names = names_of(seen.portfolio, seen.odds)
+    schedule = with_names(seen.portfolio, seen.schedule, names, seen.odds)
+    return days_late_by_cause(
+        seen.odds.problem,
+        (seen.portfolio.problem, schedule),
+        seen.odds.chances,
+        drawn,
+        seed=seed,
+        names=names,
+    )
 
 
 def _give_up(forecast: Forecast) -> None:

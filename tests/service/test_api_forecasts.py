@@ -45,7 +45,7 @@ def tell(forecast: Forecast, job: Job, *, mean_days: float) -> JobForecast:
         keep_chance=0.5,
         expected_days_late=1.0,
         finish_days=[round(float(told.ppf(n / 100)), 2) for n in range(1, 100)],
-        drivers={"WORK": 1.0, "WEATHER": 3.0},
+        drivers={"CREW:Alder crew": 1.0, "WEATHER": 3.0},
         **quantiles,
     )
 
@@ -71,8 +71,8 @@ def test_the_newest_forecast_is_listed_by_job_with_its_drivers(
     assert [row["job"] for row in rows] == ["26-001"]
     assert rows[0]["forecast"]["policy"] == "by hand"
     assert rows[0]["drivers"] == [
-        {"cause": "WEATHER", "days": 3.0, "share": 0.75},
-        {"cause": "WORK", "days": 1.0, "share": 0.25},
+        {"cause": "WEATHER", "name": None, "days": 3.0, "share": 0.75},
+        {"cause": "CREW", "name": "Alder crew", "days": 1.0, "share": 0.25},
     ]
     told = [rows[0]["finish"][name] for name in ("p10", "p50", "p80", "p90")]
     assert told == sorted(told)

@@ -26,7 +26,6 @@ from jobs.models import (
 )
 from jobs.selectors import forecasts
 from jobs.services import forecasting, planning, publishing
-from jobs.services.chances import Driver
 from tests.factories import WeatherAreaFactory
 from tests.service.portfolio import MONDAY, cover_digging, make_firm, make_job
 
@@ -183,11 +182,15 @@ def test_a_late_delivery_makes_the_job_later_and_is_told_as_its_driver(plan: Pla
     Delivery.objects.filter(job__number="26-001", item="TRUSSES").update(
         arrived_on=None, promised_on=date(2026, 6, 5), supplier="Slow Truss Works"
     )
+    last = max(row.ends_at for row in plan.bookings.filter(phase__job__number="26-001"))
+    Job.objects.filter(number="26-001").update(promised_on=timezone.localdate(last))
     forecast = forecasting.forecast_now(now=MONDAY, draws=200)
 
     row = forecast.jobs.get(job__number="26-001")
-    assert row.drivers[Driver.DELIVERIES] > 0
-    assert Driver.DELIVERIES not in forecast.jobs.get(job__number="26-002").drivers
+    other = forecast.jobs.get(job__number="26-002")
+    assert row.drivers["SUPPLIER:Slow Truss Works"] > 0
+    assert sum(row.drivers.values()) == pytest.approx(row.expected_days_late, abs=0.01)
+    assert all(not cause.startswith("SUPPLIER") for cause in other.drivers)
 
 
 def test_weather_is_drawn_and_not_counted_twice(jobs: list[Job]) -> None:
@@ -203,16 +206,11 @@ def test_weather_is_drawn_and_not_counted_twice(jobs: list[Job]) -> None:
     # 9 days of rain in a month of 30, four in five of them lost: docs/weather.md, by hand.
     june = np.searchsorted(weather.day_first, seen.odds.problem.now)
     assert max(gate.lost_chance[june] for gate in weather.gates) == pytest.approx(0.24)
-    assert seen.odds.without(Driver.WEATHER).chances.weather is None
 
 
 def test_without_chances_work_and_weather_the_plan_comes_out_as_planned(plan: Plan) -> None:
     seen = forecasting.outlook(now=MONDAY)
-    odds = seen.odds
-    for driver in Driver:
-        if driver is not Driver.OTHER_JOBS:
-            odds = odds.without(driver)
-    drawn = simulate(odds.problem, seen.schedule, odds.chances, runs=3, early_days=0)
+    drawn = simulate(seen.odds.problem, seen.schedule, runs=3, early_days=0)
 
     for i, placed in enumerate(seen.schedule.placed):
         assert placed is not None
