@@ -13,6 +13,7 @@ import math
 from http import HTTPStatus
 from typing import TYPE_CHECKING, Any
 
+from django.core.exceptions import RequestDataTooBig
 from django.core.signals import got_request_exception
 from rest_framework.exceptions import APIException
 from rest_framework.response import Response
@@ -54,6 +55,9 @@ def as_problem(exc: Exception, context: dict[str, Any]) -> Response:
     """Return the problem details that answer an exception raised in a view."""
     if isinstance(exc, SpecError):
         exc = Refused(exc.faults)
+    if isinstance(exc, RequestDataTooBig):
+        # Django stops reading before any view can say how much it takes.
+        exc = TooLarge("The body is larger than any address takes. Send less at once.")
     faults = exc.faults if isinstance(exc, Refused) else ()
     told = exception_handler(exc, context)
     if told is None:

@@ -156,6 +156,7 @@ PAGES = {
     "admin/inspections/weatherarea/desk/": Page("owr"),
     # The API. Three addresses answer a POST without storing anything.
     "api/v1/": Page(ALL),
+    "^api/(?:.*/)?$": Page(ALL),
     "api/v1/^.*/$": Page(ALL),
     "api/v1/backlog/": Page("ow"),
     "api/v1/bookings/": Page("ow"),

@@ -4,6 +4,7 @@ import os
 import subprocess
 import sys
 from typing import Any
+from urllib.parse import urljoin
 
 import pytest
 from django.conf import settings
@@ -219,6 +220,8 @@ def test_answers_stay_out_of_shared_caches(owner: Any):
         ("get", "plans/99/", 404),
         ("get", "plans/99999999999999999999999/", 404),
         ("get", "nothing/here/", 404),
+        ("get", "../", 404),
+        ("get", "../v2/jobs/", 404),
         ("put", "take-off/", 405),
         ("get", "plans/99/crews/", 404),
         ("get", "what-if/", 405),
@@ -231,7 +234,7 @@ def test_every_refusal_is_a_problem_of_rfc_9457(method: str, path: str, status: 
     Source: RFC 9457, sections 3 and 3.1; with "about:blank" the title is the status's phrase
     (section 4.2.1).
     """
-    response = getattr(reader(owner), method)(ROOT + path)
+    response = getattr(reader(owner), method)(urljoin(ROOT, path))
 
     problem = response.json()
     assert response.status_code == problem["status"] == status

@@ -173,6 +173,8 @@ def test_a_body_that_is_no_object_is_refused(owner: Any):
         (b'{"width_ft": ' + b"9" * 5000 + b"}", 400),
         (b"\xff\xfe", 400),
         (b'{"use": "' + b"x" * 70_000 + b'"}', 413),
+        # More than Django itself reads.
+        (b'{"use": "' + b"x" * 3_000_000 + b'"}', 413),
     ],
 )
 def test_a_body_that_is_no_short_json_is_refused_as_a_problem(body: bytes, status: int, owner: Any):
