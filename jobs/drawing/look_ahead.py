@@ -24,8 +24,9 @@ FONT, BOLD = "DejaVuSans", "DejaVuSans-Bold"
 SMALL_PT, TEXT_PT, TITLE_PT = 9, 10, 15
 MARGIN_PT = 30
 GREY = 0.9
-# So many entries of a day are as high as half a page.
-MOST_ENTRIES = 6
+# No row is higher than half a page, so that it moves to the next one whole.
+MOST_ROW_PT = 240
+PADDING_PT = 3
 
 
 @dataclass(frozen=True, slots=True)
@@ -137,24 +138,37 @@ def _week_table(week: Week, styles: dict[str, Any]) -> Flowable:
     head = [Paragraph("Crew", styles["head"])]
     head += [Paragraph(escape(_day(day)), styles["head"]) for day in week.days]
     rows: list[list[Any]] = [head]
-    for row in (part for whole in week.rows for part in _parts(whole)):
+    for row in week.rows:
         name = f"<font name='{BOLD}'>{escape(row.name)}</font>"
         if row.about:
             name += f"<br/>{escape(row.about)}"
         cells = [[_entry(entry, styles) for entry in cell] for cell in row.cells]
-        rows.append([Paragraph(name, styles["cell"]), *cells])
+        for part in _parts(cells, each - 2 * PADDING_PT):
+            rows.append([Paragraph(name, styles["cell"]), *part])
     widths = [first, *[each] * len(week.days)]
-    table = Table(rows, colWidths=widths, repeatRows=1, splitInRow=1)
+    table = Table(rows, colWidths=widths, repeatRows=1)
     table.setStyle(_grid(head=True))
     return table
 
 
-def _parts(row: Row) -> Iterator[Row]:
-    """Yield a row in parts of so many entries a day that each fits on a page."""
-    most = max((len(cell) for cell in row.cells), default=0)
-    for n in range(0, max(most, 1), MOST_ENTRIES):
-        cells = tuple(cell[n : n + MOST_ENTRIES] for cell in row.cells)
-        yield Row(row.name, row.about, cells)
+def _parts(cells: list[list[Flowable]], wide_pt: float) -> Iterator[list[list[Flowable]]]:
+    """Yield a row's cells in parts, of each day as many entries as half a page takes."""
+    left = cells
+    while True:
+        counts = [_count_that_fits(cell, wide_pt) for cell in left]
+        yield [cell[:n] for cell, n in zip(left, counts, strict=True)]
+        left = [cell[n:] for cell, n in zip(left, counts, strict=True)]
+        if not any(left):
+            return
+
+
+def _count_that_fits(cell: list[Flowable], wide_pt: float) -> int:
+    high_pt = 0.0
+    for n, entry in enumerate(cell):
+        high_pt += entry.wrap(wide_pt, MOST_ROW_PT)[1] + entry.getSpaceAfter()
+        if n and high_pt > MOST_ROW_PT:
+            return n
+    return len(cell)
 
 
 def _entry(entry: Entry, styles: dict[str, Any]) -> Flowable:
@@ -187,8 +201,8 @@ def _grid(*, head: bool) -> list[tuple[Any, ...]]:
     lines: list[tuple[Any, ...]] = [
         ("GRID", (0, 0), (-1, -1), 0.7, colors.black),
         ("VALIGN", (0, 0), (-1, -1), "TOP"),
-        ("LEFTPADDING", (0, 0), (-1, -1), 3),
-        ("RIGHTPADDING", (0, 0), (-1, -1), 3),
+        ("LEFTPADDING", (0, 0), (-1, -1), PADDING_PT),
+        ("RIGHTPADDING", (0, 0), (-1, -1), PADDING_PT),
         ("TOPPADDING", (0, 0), (-1, -1), 2),
         ("BOTTOMPADDING", (0, 0), (-1, -1), 3),
     ]

@@ -209,6 +209,31 @@ def test_a_day_with_more_than_a_page_of_deliveries_is_printed_whole():
     assert all(f"Item {n}" in words for n in range(80))
 
 
+def test_no_row_is_cut_by_the_end_of_a_page():
+    """Found by looking: a row that did not fit was cut within a line, its head printed again."""
+    days = tuple(date(2026, 6, 1) + timedelta(days=n) for n in range(5))
+    rows = []
+    for n in range(12):
+        cell = tuple(
+            Entry("Walk doors, windows, sliding doors", f"26-0{n:02d} Town", f"begins {n}.{m}")
+            for m in range(1 + n % 4)
+        )
+        rows.append(Row(f"Crew {n}", "A lead, 555-0100", (cell, (), (), (), cell)))
+    found = LookAhead("A title", "A plan", "Made now", (Week(days, tuple(rows)),), (), CAUTION)
+
+    pages = PdfReader(BytesIO(look_ahead_pdf(found))).pages
+
+    told = [page.extract_text() for page in pages]
+    assert len(told) > 3
+    for words in told[:-1]:
+        # The head stands once on a page, and each crew with all its work.
+        assert words.count("Tue Jun 2") == 1
+        for n in range(12):
+            if f"Crew {n}\n" in words:
+                last = f"begins {n}.{n % 4}\n"
+                assert words.count(last) == 2
+
+
 def test_page_and_pdf_open_to_office_and_owner_only(
     client: Client, office: Any, owner: Any, stranger: Any, on_monday: None
 ):
