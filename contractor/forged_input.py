@@ -1,4 +1,4 @@
-"""What no page of the admin sends, and Django's own views stumble over: refused as a bad request."""
+"""What no page of the admin sends and Django's own views stumble over, refused as bad requests."""
 
 from __future__ import annotations
 
