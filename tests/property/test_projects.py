@@ -8,9 +8,11 @@ from hypothesis import HealthCheck, assume, given, settings
 from hypothesis import strategies as st
 
 from contractor.engine.project.bounds import lower_bound
-from contractor.engine.project.layout import lay_out
+from contractor.engine.project.branching import climb, plant
+from contractor.engine.project.layout import lay_out, turned
 from contractor.engine.project.plain import PlainProject
 from contractor.engine.project.solve import ProjectResult, solve
+from contractor.engine.project.tree import BELOW
 from contractor.engine.stops import IterationStop
 from tests.unit.engine.project.builders import faults, makespan, project
 
@@ -113,6 +115,20 @@ def test_the_bound_is_below_the_optimum(whole):
     layout = lay_out(whole)
 
     assert lower_bound(layout) * layout.unit <= cp_sat_optimum(whole)
+
+
+@settings(RELAXED, max_examples=15)
+@given(projects(most=14), st.integers(0, 3))
+def test_branch_and_bound_alone_ends_with_the_optimum_both_ways(whole, slack):
+    layout = lay_out(whole)
+    optimum = cp_sat_optimum(whole) // layout.unit
+
+    for side in (layout, turned(layout)):
+        for below in (optimum, optimum + 1 + slack):
+            tree = plant(side, below)
+            while not climb(side.forward, tree, 10_000):
+                pass
+            assert tree.state[BELOW] == optimum
 
 
 @RELAXED

@@ -9,7 +9,7 @@ import numpy as np
 from contractor.engine.compiled import Ints, Longs, Words, by_pointer, pointer_table
 from contractor.engine.project.plain import PlainProject
 
-__all__ = ["Layout", "Network", "Pointed", "lay_out", "turned"]
+__all__ = ["Layout", "Network", "Pointed", "lay_out", "packed", "turned"]
 
 _WORD_BITS = 64
 
@@ -78,7 +78,12 @@ def lay_out(project: PlainProject) -> Layout:
     lags = (lags // unit).astype(np.int32)
     short = np.flatnonzero(project.demands.sum(axis=0) > project.capacities)
     demands, capacities = project.demands[:, short], project.capacities[short]
-    words = _packed(demands, capacities)
+    none = np.zeros((1, short.size), dtype=np.int64)
+    words = (
+        packed(demands, capacities),
+        packed(none + capacities, capacities, guarded=True),
+        packed(none, capacities, guarded=True),
+    )
     forward = Network(durations, *words, *_rows(project.size, after, before, lags))
     backward = Network(durations, *words, *_rows(project.size, before, after, lags))
     order = _topological(forward, backward)
@@ -108,28 +113,23 @@ def turned(layout: Layout) -> Layout:
     )
 
 
-def _packed(demands: Longs, capacities: Longs) -> tuple[Words, Words, Words]:
-    """Return needs, capacity and guard words; resources are put into words as they come."""
-    needs, capacity, guard = [[0] * len(demands)], [0], [0]
-    used_bits = 0
-    for r, units in enumerate(capacities.tolist()):
-        bits = units.bit_length() + 1
+def packed(rows: Longs, most: Longs, *, guarded: bool = False) -> Words:
+    """Return the numbers of each row side by side in words, in one field for each column.
+
+    A field has room for `most[r]` and a guard bit above it, which is set where `guarded`; columns
+    are put into words as they come. Word k of row i, of w words, is at i * w + k.
+    """
+    words, used_bits = [[0] * len(rows)], 0
+    for r, largest in enumerate(most.tolist()):
+        bits = largest.bit_length() + 1
         if used_bits + bits > _WORD_BITS:
-            needs.append([0] * len(demands))
-            capacity.append(0)
-            guard.append(0)
+            words.append([0] * len(rows))
             used_bits = 0
-        guard_bit = 1 << (used_bits + bits - 1)
-        guard[-1] |= guard_bit
-        capacity[-1] |= (units << used_bits) | guard_bit
-        for i, demand in enumerate(demands[:, r].tolist()):
-            needs[-1][i] |= demand << used_bits
+        guard = int(guarded) << (used_bits + bits - 1)
+        for i, number in enumerate(rows[:, r].tolist()):
+            words[-1][i] |= (number << used_bits) | guard
         used_bits += bits
-    return (
-        np.array(needs, dtype=np.uint64).T.ravel(),
-        np.array(capacity, dtype=np.uint64),
-        np.array(guard, dtype=np.uint64),
-    )
+    return np.array(words, dtype=np.uint64).T.ravel()
 
 
 def _rows(size: int, of: Longs, other: Longs, lags: Ints) -> tuple[Ints, Ints, Ints]:

@@ -10,9 +10,10 @@ from collections.abc import Sequence
 import numpy as np
 
 from contractor.engine.compiled import Ints
+from contractor.engine.project.branching import climb, plant
 from contractor.engine.project.exact import Exact, Question
 from contractor.engine.project.layout import Layout, turned
-from contractor.engine.project.tree import BELOW, FOUND, MOST_ACTIVITIES, Tree, climb, plant
+from contractor.engine.project.tree import BELOW, FOUND, MOST_ACTIVITIES, Tree
 
 __all__ = ["BACKWARD", "FORWARD", "Proof"]
 
