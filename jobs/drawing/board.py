@@ -60,7 +60,7 @@ def draw_line(line: Line, bays: Bays) -> DrawnLine:
     for n in range(max(1, len(lanes))):
         y = TOP_PX + n * pitch + BAR_PX / 2
         parts.append(f'<path class="string" d="M0 {y:g}H{bays.width:g}"/>')
-    parts += [_wait(gap, bays) for gap in line.gaps if gap.kind == "wait"]
+    parts += _waits([gap for gap in line.gaps if gap.kind == "wait"], lanes, bays)
     for n, lane in enumerate(lanes):
         top = TOP_PX + n * pitch
         parts += _lane(lane, bays, top)
@@ -144,10 +144,12 @@ def _lane(lane: Sequence[_Hung], bays: Bays, top: float) -> Iterator[str]:
             labels[index] = stay_ends - lane[index].left - 3
             stay_ends = lane[index].left
     for index, hung in enumerate(lane):
+        kind = "stay late" if hung.bar.is_late else "stay"
         if index in labels:
-            bar = hung.bar
-            kind = "stay late" if bar.is_late else "stay"
-            yield text(hung.left, top - 4, _stay_words(bar, labels[index]), kind)
+            yield text(hung.left, top - 4, _stay_words(hung.bar, labels[index]), kind)
+        if hung.begun < hung.left:
+            room = min(other.left for other in lane if other.left >= hung.begun) - hung.begun - 3
+            yield text(hung.begun, top - 4, _stay_words(hung.bar, room), kind)
         yield _bar(hung, top)
 
 
@@ -199,22 +201,48 @@ def _classes(bar: Bar) -> str:
     return " ".join(["bar", bar.family.value, *(name for name, on in flags if on)])
 
 
-def _wait(gap: Gap, bays: Bays) -> str:
-    """Return a stretch without work, and what the next work waits for on and below its string."""
-    left, right = bays.x(gap.starts_at), bays.x(gap.ends_at)
-    width, middle = right - left, TOP_PX + BAR_PX / 2
-    if width < 2:
-        return ""
-    words = ""
-    if width >= LEAST_GAP_PX:
-        lines = in_two_lines(gap.words, gap.short, width - 8)
-        words = "".join(
-            text(left + 4, middle - 3 + 13 * n, line, "why") for n, line in enumerate(lines)
+def _waits(gaps: Sequence[Gap], lanes: Sequence[Sequence[_Hung]], bays: Bays) -> Iterator[str]:
+    """
+    Yield stretches without work, and on and below their string what the next work waits for.
+
+    Waits of a job run side by side and beside its work, so the words of each stand where neither
+    a bar nor other words are, or nowhere; its title tells them all the same.
+    """
+    taken = [(hung.left, hung.left + hung.width) for hung in (lanes[0] if lanes else ())]
+    middle, said = TOP_PX + BAR_PX / 2, dict[str, float]()
+    for gap in gaps:
+        left, right = bays.x(gap.starts_at), bays.x(gap.ends_at)
+        if right - left < 2:
+            continue
+        words = ""
+        begins, room = _widest(left, right, taken)
+        if room >= LEAST_GAP_PX:
+            lines = in_two_lines(gap.words, gap.short, room - 8)
+            words = "".join(
+                text(begins + 4, middle - 3 + 13 * n, told, "why") for n, told in enumerate(lines)
+            )
+            if lines == (gap.short,):
+                # Several waits for one kind of thing at once are told by one word.
+                words = "" if said.get(gap.short, left) > left else words
+                said[gap.short] = right
+            if not words:
+                lines = ()
+            taken.append((begins, begins + 8 + LETTER_PX * max(map(len, lines), default=0)))
+        yield (
+            f'<g class="gap wait"><title>{escape(gap.words)}</title>'
+            f'<path class="slack" d="M{left:g} {middle:g}H{right:g}"/>{words}</g>'
         )
-    return (
-        f'<g class="gap wait"><title>{escape(gap.words)}</title>'
-        f'<path class="slack" d="M{left:g} {middle:g}H{right:g}"/>{words}</g>'
-    )
+
+
+def _widest(left: float, right: float, taken: Sequence[tuple[float, float]]) -> tuple[float, float]:
+    """Return where the widest free stretch between two places begins, and how wide it is."""
+    best, free_from = (left, 0.0), left
+    for begins, ends in (*sorted(taken), (right, right)):
+        room = min(begins, right) - free_from
+        if room > best[1]:
+            best = (free_from, room)
+        free_from = max(free_from, ends)
+    return best
 
 
 def _off(gap: Gap, bays: Bays, tops: Sequence[float]) -> str:

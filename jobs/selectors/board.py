@@ -106,7 +106,7 @@ class _Reader:
             lines=tuple(lines),
             weather=tuple(weather),
             weather_area=area,
-            stakes=tuple(stakes(self.promises)),
+            stakes=tuple(stakes(self.promises, self.window)),
             freeze_until=self._freeze_until(),
         )
 

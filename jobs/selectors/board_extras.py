@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections import defaultdict
 from dataclasses import dataclass
 from datetime import UTC, date, datetime, time, timedelta
+from functools import lru_cache
 from typing import TYPE_CHECKING
 
 from contractor.trade.weather import PHASE_GATES, Level
@@ -52,8 +53,13 @@ class Window:
 
     def when(self, moment: datetime) -> str:
         """Return a moment in words."""
-        local = moment.astimezone(self.zone)
-        return f"{local:%a %b} {local.day} {local.hour}:{local:%M}"
+        return _when(moment, self.zone)
+
+
+@lru_cache(maxsize=4096)  # most bars begin and end when a day does
+def _when(moment: datetime, zone: ZoneInfo) -> str:
+    local = moment.astimezone(zone)
+    return f"{local:%a %b} {local.day} {local.hour}:{local:%M}"
 
 
 def time_aside(window: Window) -> Mapping[int, Sequence[Bar]]:
@@ -117,10 +123,11 @@ def days_weather(window: Window, *, now: datetime) -> tuple[list[DayWeather], st
     return told, area.area.name
 
 
-def stakes(promises: Sequence[Promise]) -> Iterator[Stake]:
-    """Yield the promises of a plan's jobs."""
+def stakes(promises: Sequence[Promise], window: Window) -> Iterator[Stake]:
+    """Yield those promises of a plan's jobs that are for these days."""
+    first, last = window.days[0], window.days[-1]
     for row in promises:
-        if row.promised_on is None:
+        if row.promised_on is None or not first <= row.promised_on <= last:
             continue
         finish = row.planned_finish_on
         planned = f"planned finish {finish:%b} {finish.day}" if finish else "no finish"

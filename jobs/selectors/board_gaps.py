@@ -2,11 +2,10 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from bisect import bisect_right
+from dataclasses import dataclass, field
 from datetime import datetime, timedelta
 from typing import TYPE_CHECKING
-
-from django.utils import timezone
 
 from contractor.engine.schedule import Bind
 from contractor.trade.phases import WaitKind
@@ -15,7 +14,7 @@ from jobs.models import Phase, PlannedWait
 from jobs.selectors.open_work import days_of
 
 if TYPE_CHECKING:
-    from collections.abc import Iterator, Mapping, Sequence
+    from collections.abc import Collection, Iterator, Mapping, Sequence
     from datetime import date, time
 
     from crews.models import Crew
@@ -23,7 +22,7 @@ if TYPE_CHECKING:
     from jobs.selectors.board_extras import Window
     from jobs.selectors.board_rows import BoardRow
 
-SHORTEST_GAP = timedelta(hours=4)
+SHORTEST_GAP, LEAST_HOURS = timedelta(hours=4), 4
 # Digging follows layout in one visit, and waits for its ticket: the wait is of both.
 SOON_AFTER = timedelta(hours=2)
 
@@ -55,6 +54,7 @@ class Gaps:
     firm_off: Mapping[date, str]
     held: Mapping[tuple[int, str], Sequence[str]]
     waits: Mapping[int, Sequence[PlannedWait]]
+    _shifts: dict[tuple[int, frozenset[date]], _Worked] = field(default_factory=dict)
 
     def of_crew(self, crew: Crew, rows: Sequence[BoardRow]) -> Iterator[Gap]:
         """Yield a crew's days off, and the time between its bookings with what it waits for."""
@@ -67,10 +67,11 @@ class Gaps:
             if first <= day <= last and day not in self.firm_off and day.weekday() in week
         }
         yield from self._stretches(off)
+        worked = self._worked(crew, off)
         free_from = max(self.window.begins, self.now)
         for row in rows:
-            if row.starts_at - free_from >= SHORTEST_GAP and self._works(
-                week, off, free_from, row.starts_at
+            if row.starts_at - free_from >= SHORTEST_GAP and (
+                worked.between(free_from, row.starts_at) >= LEAST_HOURS
             ):
                 yield self._before(row, free_from)
             free_from = max(free_from, row.ends_at)
@@ -87,6 +88,13 @@ class Gaps:
         begins = max(self.window.begins, self.window.midnight(first))
         ends = min(self.window.ends, self.window.midnight(last + timedelta(days=1)))
         return Gap(begins, ends, reason, "off")
+
+    def _worked(self, crew: Crew, off: Mapping[date, str]) -> _Worked:
+        key = (crew.work_hours_id, frozenset(off))
+        if key not in self._shifts:
+            closed = off.keys() | self.firm_off.keys()
+            self._shifts[key] = _Worked(crew.work_hours.week(), closed, self.window)
+        return self._shifts[key]
 
     def _stretches(self, off: Mapping[date, str]) -> Iterator[Gap]:
         """Yield days off that follow each other for one reason as one box."""
@@ -118,23 +126,41 @@ class Gaps:
         short = _SHORT_BINDS.get(row.because_kind.lower(), "")
         return Gap(free_from, row.starts_at, row.because, short=short)
 
-    def _works(
+
+class _Worked:
+    """
+    The shifts of a crew in the days shown, so that hours between two moments are looked up.
+
+    They are summed once, not walked for each of thousands of nights.
+    """
+
+    def __init__(
         self,
-        week: Mapping[int, tuple[tuple[time, time], ...]],
-        off: Mapping[date, str],
-        begins: datetime,
-        ends: datetime,
-    ) -> bool:
-        """Return whether a crew has half a day of its shifts between two moments."""
-        day, last, hours = timezone.localdate(begins), timezone.localdate(ends), 0.0
-        while day <= last and hours < 4:
-            if day not in off and day not in self.firm_off:
-                for opens, closes in week.get(day.weekday(), ()):
-                    first = max(datetime.combine(day, opens, tzinfo=self.window.zone), begins)
-                    until = min(datetime.combine(day, closes, tzinfo=self.window.zone), ends)
-                    hours += max(0.0, (until - first).total_seconds() / 3600)
-            day += timedelta(days=1)
-        return hours >= 4
+        week: Mapping[int, Sequence[tuple[time, time]]],
+        off: Collection[date],
+        window: Window,
+    ) -> None:
+        self.begins: list[float] = []
+        self.ends: list[float] = []
+        self.hours = [0.0]
+        for day in window.days:
+            for opens, closes in () if day in off else week.get(day.weekday(), ()):
+                first, last = (
+                    datetime.combine(day, clock, tzinfo=window.zone).timestamp()
+                    for clock in (opens, closes)
+                )
+                self.begins.append(first)
+                self.ends.append(last)
+                self.hours.append(self.hours[-1] + (last - first) / 3600)
+
+    def between(self, begins: datetime, ends: datetime) -> float:
+        """Return the hours of shifts between two moments."""
+        return max(0.0, self._until(ends.timestamp()) - self._until(begins.timestamp()))
+
+    def _until(self, moment: float) -> float:
+        n = bisect_right(self.begins, moment)
+        over = max(0.0, self.ends[n - 1] - moment) / 3600 if n else 0.0
+        return self.hours[n] - over
 
 
 def waits_of(plan: Plan | None, window: Window) -> Mapping[int, Sequence[PlannedWait]]:

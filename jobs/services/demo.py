@@ -2,7 +2,7 @@
 
 import secrets
 from dataclasses import dataclass
-from datetime import date, datetime, timedelta
+from datetime import date, datetime, time, timedelta
 from pathlib import Path
 from uuid import uuid4
 
@@ -17,7 +17,17 @@ from contractor.trade.causes import Cause
 from crews.models import Crew, FeedCalendar, FeedSubscription, Firm
 from crews.services import LinkClosedError, ensure_public_holidays, feed_url, phones, subscribe
 from inspections.models import Permit
-from jobs.models import Booking, BuyerLink, FieldReport, Forecast, Job, Phase, Plan
+from jobs.models import (
+    Booking,
+    BuyerLink,
+    FieldReport,
+    Forecast,
+    Job,
+    LentPeople,
+    Phase,
+    Plan,
+    SetAside,
+)
 from jobs.selectors.reports import Reporter
 from jobs.services import buyer_links, proposals, slips
 from jobs.services.api_tokens import make_token, token_of
@@ -32,6 +42,7 @@ __all__ = [
     "BASE_MONDAY",
     "SIGN_IN_ROLES",
     "SignIn",
+    "arrange_days",
     "buyers_page",
     "calendars_beside_crews",
     "days_to_this_week",
@@ -50,6 +61,10 @@ BASE_MONDAY = date(2026, 11, 23)
 FIXTURES = settings.BASE_DIR / "fixtures" / "demo"
 HOLIDAY_YEARS = 3
 DEMO_READER = "Visitor of the demo"
+# Nobody of the crew that borrows is away on these days, and the other has people to spare.
+LENDS, BORROWS = "Birch crew", "Dogwood crew"
+LENT_FROM, LENT_UNTIL = date(2026, 12, 1), date(2026, 12, 3)
+SHOP_DAY = date(2026, 12, 10)
 PART_TAKES = timedelta(days=2)
 SIGN_IN_ROLES = {
     "office": roles.OFFICE,
@@ -76,6 +91,34 @@ def load_firm(*, now: datetime) -> bool:
     load(paths=sorted(FIXTURES.glob("*.csv")), shift_days=days_to_this_week(now), now=now)
     year = timezone.localdate(now).year
     ensure_public_holidays(years=range(year, year + HOLIDAY_YEARS))
+    return True
+
+
+def arrange_days(*, now: datetime) -> bool:
+    """
+    Lend a person and keep a shop day, as an office does on the board, and return True.
+
+    Both lie in the weeks that the board shows first; days that are arranged already stay.
+    """
+    if LentPeople.objects.exists() or SetAside.objects.exists():
+        return False
+    crews = {crew.name: crew for crew in Crew.objects.all()}
+    shift = timedelta(days=days_to_this_week(now))
+    LentPeople.objects.create(
+        from_crew=crews[LENDS],
+        to_crew=crews[BORROWS],
+        first_day=LENT_FROM + shift,
+        last_day=LENT_UNTIL + shift,
+        note="Lupe, for the roof",
+    )
+    begins = datetime.combine(SHOP_DAY + shift, time(7), tzinfo=timezone.get_default_timezone())
+    SetAside.objects.create(
+        crew=crews[LENDS],
+        kind=SetAside.Kind.SHOP,
+        starts_at=begins,
+        ends_at=begins + timedelta(hours=8),
+        note="Sharpen augers, load the trailer",
+    )
     return True
 
 

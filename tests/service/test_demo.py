@@ -13,6 +13,7 @@ from crews.models import Crew, Firm
 from crews.selectors import subscription_for
 from jobs.management.commands.demo import sign_in_lines
 from jobs.models import Job, Phase
+from jobs.selectors.board import Shown, board
 from jobs.services import demo
 from jobs.services.loading import load
 from tests.factories import CrewFactory, StrangerFactory
@@ -61,6 +62,22 @@ def test_the_firm_is_loaded_once_and_a_firm_that_is_there_is_kept() -> None:
 
     assert demo.load_firm(now=WEDNESDAY) is False
     assert not Job.objects.exists()
+
+
+def test_a_lend_and_a_shop_day_stand_in_the_boards_first_weeks_once() -> None:
+    demo.load_firm(now=WEDNESDAY)
+
+    assert demo.arrange_days(now=WEDNESDAY) is True
+    assert demo.arrange_days(now=WEDNESDAY) is False
+    monday = timezone.localdate(WEDNESDAY) - timedelta(days=2)
+    shown = Shown(first_day=monday, days=21, bay_px=42)
+    lines = {line.title: line for line in board(shown=shown, now=WEDNESDAY).lines}
+    lent = {gap.words for line in lines.values() for gap in line.gaps if gap.kind == "lent"}
+    assert lent == {
+        "lends 1 to Dogwood crew: Lupe, for the roof",
+        "has 1 of Birch crew: Lupe, for the roof",
+    }
+    assert any(bar.label == "Shop day" for bar in lines["Birch crew"].bars)
 
 
 def test_nothing_is_reported_from_the_future_wherever_the_week_lies() -> None:

@@ -58,7 +58,9 @@ class Command(BaseCommand):
         self._say("Making the database ready")
         call_command("migrate", verbosity=0)
         self._say("Loading the demo firm")
-        if not demo.load_firm(now=now):
+        if demo.load_firm(now=now):
+            demo.arrange_days(now=now)
+        else:
             self._say("A firm is there already; it stays as it is")
         people = demo.sign_ins(store=Path(settings.VAR_DIR) / "demo-sign-ins.txt")
         self._say("Making the planner ready, which takes a minute the first time")

@@ -3,6 +3,7 @@
 import xml.etree.ElementTree as ET
 from dataclasses import replace
 from datetime import date, datetime, timedelta
+from itertools import pairwise
 from zoneinfo import ZoneInfo
 
 import pytest
@@ -176,6 +177,35 @@ def test_a_word_that_fits_whole_comes_before_a_reason_that_is_cut(
     words: str, short: str, room: float, told: tuple[str, ...]
 ) -> None:
     assert in_two_lines(words, short, room) == told
+
+
+def test_waits_side_by_side_never_write_over_each_other_nor_under_a_bar() -> None:
+    waits = (
+        Gap(at(1, 7), at(12, 7), "Trusses promised for Jun 12", short="delivery"),
+        Gap(at(1, 7), at(10, 7), "Pads cure", short="cure"),
+        Gap(at(1, 7), at(4, 7), "Asked by 4 PM", short="visit"),
+    )
+    work = (bar(starts_at=at(3, 7), ends_at=at(5, 7)),)
+    svg = draw_line(Line("job-1", "26-001", bars=work, gaps=waits), bays()).svg
+
+    told = [e for e in ET.fromstring(svg).iter("text") if e.attrib["class"] == "why"]
+    spans = sorted(
+        (float(e.attrib["x"]), float(e.attrib["x"]) + 6.3 * len(e.text or ""), e.attrib["y"])
+        for e in told
+    )
+    spans.append((bays().x(at(3, 7)), bays().x(at(5, 7)), "25"))
+    on_string = sorted(span for span in spans if span[2] == "25")
+    assert len(told) >= 2
+    assert all(a[1] <= b[0] for a, b in pairwise(on_string))
+
+
+def test_work_that_pauses_for_other_work_hangs_where_it_goes_on() -> None:
+    goes_on = bar(starts_at=at(3, 12), ends_at=at(5, 7), begun_at=at(1, 7))
+    other = bar(key=8, job="26-002", starts_at=at(3, 7), ends_at=at(3, 12))
+    one_lane = draw_line(Line("crew-1", "C", bars=(other, goes_on)), bays())
+
+    assert one_lane.svg.count('class="string"') == 1
+    assert 'class="begun" d="M0 ' in one_lane.svg
 
 
 def test_a_day_off_is_drawn_over_the_work_that_pauses_on_it() -> None:
