@@ -10,7 +10,7 @@ from django.db.models import Q
 
 from contractor.trade.phases import REWORK
 from inspections.models import Inspection, InspectionEvent, Pour, PourReading, SiteReadiness
-from jobs.models import FieldReport, LeftOutWork, LentPeople, Phase
+from jobs.models import Callback, FieldReport, LeftOutWork, LentPeople, Phase, SetAside
 from jobs.services.loading_cells import cell_of
 from jobs.services.loading_files import protect, write
 from jobs.services.loading_pours import behind, rows_of_pours
@@ -119,6 +119,8 @@ def _rows(table: Table) -> models.QuerySet[Any]:
         return rows_of_pours(rows)
     if table.model is SiteReadiness:
         return rows.select_related("job", "released_by")
+    if table.model is Callback:
+        return rows.select_related("job", "round__crew")
     related = [column.attname for column in table.columns if column.refers_to]
     return rows.select_related(*related) if related else rows
 
@@ -129,8 +131,13 @@ def _cells(table: Table, row: Any) -> Iterator[str]:
         owner = row
         if isinstance(owner, InspectionEvent) and column.field.model is not InspectionEvent:
             owner = owner.inspection
+        if isinstance(owner, Callback) and column.field.model is SetAside:
+            owner = owner.round
         if isinstance(owner, _OF_PHASES) and column.field.model is Phase:
             owner = owner.phase
+        if owner is None:
+            yield ""  # a callback without a visit
+            continue
         is_share = table.model is Phase and column.name == "share_done"
         if is_share and row.status != Phase.Status.UNDER_WAY:
             yield ""

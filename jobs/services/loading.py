@@ -87,6 +87,8 @@ def run_through(
                 read_rows(run, table, sheets[kind])
         cautions = _check(run, now)
         for kind in _BEFORE_PHASES:
+            if kind == "callbacks":
+                checks.attach_rounds(run)
             _store(run, kind)
         _store_phases(run, now)
         if run.errors:

@@ -24,6 +24,7 @@ from jobs.services.loading_rows import Entry, Run
 from jobs.services.loading_tables import TABLES, Table
 
 __all__ = [
+    "attach_rounds",
     "check_buildings",
     "check_callbacks",
     "check_constraints",
@@ -102,6 +103,43 @@ def check_callbacks(run: Run) -> None:
         if row.kind == Callback.Kind.WARRANTY:
             for fault in warranty_faults(cast(Job, entry.values["job"]), row.asked_on):
                 run.fail(entry, "kind", f"{_sentence(fault.message)} {fault.remedy}")
+
+
+def attach_rounds(run: Run) -> None:
+    """
+    Give each callback the time set aside for its visit, of these files or stored before.
+
+    Time that these files tell is in the database by now, or refused.
+    """
+    named = {
+        id(entry): (entry.values.get("visit_crew"), entry.values.get("visit_starts_at"))
+        for entry in run.good("callbacks")
+    }
+    crews = {cast(Crew, crew).pk for crew, _ in named.values() if crew} - {None}
+    stored = SetAside.objects.filter(crew__in=crews)
+    visits = {(row.crew_id, row.starts_at): row for row in stored} if crews else {}
+    refused = {
+        (entry.values.get("crew"), entry.values.get("starts_at"))
+        for entry in run.entries["set_aside"]
+        if entry.instance is None
+    }
+    for entry in list(run.good("callbacks")):
+        crew, starts_at = named[id(entry)]
+        if not crew and not starts_at:
+            continue
+        if (crew, starts_at) in refused:
+            run.give_up(entry)
+        elif not crew or not starts_at:
+            column = "visit_starts_at" if crew else "visit_crew"
+            run.fail(entry, column, "A visit has a crew and a start. Write both, or neither.")
+        elif (row := visits.get((cast(Crew, crew).pk, cast(datetime, starts_at)))) is None:
+            message = (
+                "Of that crew no time is set aside from then on. "
+                "Load a set_aside.csv that has it, or leave both cells empty."
+            )
+            run.fail(entry, "visit_starts_at", message)
+        else:
+            cast(Callback, entry.instance).round = row
 
 
 def check_crew_time(run: Run) -> None:

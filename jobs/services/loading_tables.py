@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterator, Mapping
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from types import MappingProxyType
 from typing import TYPE_CHECKING, Any, cast
 
@@ -59,6 +59,7 @@ class Column:
     name: str
     field: AnyField
     refers_to: str = ""
+    is_optional: bool = False
 
     @property
     def attname(self) -> str:
@@ -68,7 +69,7 @@ class Column:
     @property
     def is_required(self) -> bool:
         """Return whether an empty cell has no default to stand for it."""
-        if self.field.null or self.field.blank:
+        if self.is_optional or self.field.null or self.field.blank:
             return False
         return not self.field.has_default() or self.field.get_default() in ("", [])
 
@@ -147,6 +148,13 @@ def _visit_table(kind: str, model: type[models.Model], names: str, key: str) -> 
     """Return a table whose rows belong to a visit, named by its phase and when it was asked."""
     of_visit = (*_columns(Phase, "job phase=code"), *_columns(Inspection, "requested_at"))
     return Table(kind, model, of_visit + tuple(_columns(model, names)), tuple(key.split()))
+
+
+def _callback_table(kind: str, names: str, key: str, **blamed: str) -> Table:
+    """Return a table whose rows may name the time set aside for their visit, as its file does."""
+    of_visit = _columns(SetAside, "visit_crew=crew visit_starts_at=starts_at")
+    columns = (*_columns(Callback, names), *(replace(one, is_optional=True) for one in of_visit))
+    return Table(kind, Callback, columns, tuple(key.split()), blamed)
 
 
 def _phase_table(kind: str, model: type[models.Model], names: str, key: str) -> Table:
@@ -299,20 +307,19 @@ _ALL = (
         delivery_report_undone_after_told="undone_at",
     ),
     _table(
-        "callbacks",
-        Callback,
-        "job kind what asked_on asked_by promised_on labor_hours done_on done_note",
-        "job what asked_on",
-        callback_promised_after_it_was_asked_for="promised_on",
-        callback_done_after_it_was_asked_for="done_on",
-        callback_takes_hours="labor_hours",
-    ),
-    _table(
         "set_aside",
         SetAside,
         "crew kind starts_at ends_at job note",
         "crew starts_at",
         set_aside_ends_after_it_starts="ends_at",
+    ),
+    _callback_table(
+        "callbacks",
+        "job kind what asked_on asked_by promised_on labor_hours done_on done_note",
+        "job what asked_on",
+        callback_promised_after_it_was_asked_for="promised_on",
+        callback_done_after_it_was_asked_for="done_on",
+        callback_takes_hours="labor_hours",
     ),
     _table(
         "tickets",

@@ -21,7 +21,7 @@ from jobs.services import callbacks
 from jobs.services.dumping import dump
 from jobs.services.loading import LoadFailed, load
 from jobs.services.planning import plan_now
-from tests.factories import DayOffFactory, JobFactory
+from tests.factories import CrewFactory, DayOffFactory, JobFactory
 from tests.service.csv_files import files
 from tests.service.portfolio import MONDAY, ZONE, make_firm, make_job
 
@@ -151,6 +151,70 @@ def test_callbacks_go_through_files_and_back(tmp_path: Path) -> None:
     load(paths=[tmp_path / "callbacks.csv"], now=MONDAY)
 
     assert Callback.objects.values(*before).get() == before
+
+
+def test_the_visit_of_a_callback_goes_through_files_and_back(tmp_path: Path) -> None:
+    crew, _ = make_firm()
+    rows = [asked(done_job(number=f"25-00{n}"), what=f"Trim {n}") for n in range(3)]
+    day = TODAY + timedelta(days=1)
+    both = [row.pk for row in rows[:2]]
+    callbacks.book_round(callback_ids=both, crew_id=crew.pk, day=day, now=MONDAY)
+    dump(directory=tmp_path, kinds=["set_aside", "callbacks"])
+    Callback.objects.all().delete()
+    SetAside.objects.all().delete()
+
+    load(paths=sorted(tmp_path.iterdir()), now=MONDAY)
+
+    aside = SetAside.objects.get()
+    told = dict(Callback.objects.values_list("what", "round"))
+    assert told == {"Trim 0": aside.pk, "Trim 1": aside.pk, "Trim 2": None}
+    # Later files may name time that is stored.
+    Callback.objects.all().delete()
+    load(paths=[tmp_path / "callbacks.csv"], now=MONDAY)
+    assert aside.callbacks.count() == 2
+
+
+@pytest.mark.parametrize(
+    ("crew", "starts_at", "column", "told"),
+    [
+        ("Crew A", "", "visit_starts_at", "Write both, or neither"),
+        ("", "2026-06-02 07:00", "visit_crew", "Write both, or neither"),
+        ("Crew A", "2026-06-02 08:00", "visit_starts_at", "no time is set aside"),
+        ("Crew B", "2026-06-02 07:00", "visit_crew", "Not in crews.csv"),
+    ],
+)
+def test_a_visit_that_is_not_there_is_refused_with_its_column(
+    tmp_path: Path, crew: str, starts_at: str, column: str, told: str
+) -> None:
+    CrewFactory(name="Crew A")
+    done_job(number="25-001")
+    head = "job,kind,what,asked_on,promised_on,visit_crew,visit_starts_at"
+    row = f"25-001,PUNCH,Leak,2026-06-01,2026-06-09,{crew},{starts_at}"
+    aside = "crew,kind,starts_at,ends_at\nCrew A,CALLBACK,2026-06-02 07:00,2026-06-02 09:00\n"
+
+    with pytest.raises(LoadFailed) as failed:
+        load(paths=files(tmp_path, callbacks=f"{head}\n{row}\n", set_aside=aside), now=MONDAY)
+
+    (error,) = failed.value.errors
+    assert (error.file, error.line, error.column) == ("callbacks.csv", 2, column)
+    assert told in error.message
+    assert not Callback.objects.exists()
+    assert not SetAside.objects.exists()
+
+
+def test_a_callback_whose_visit_is_refused_is_not_complained_of_itself(tmp_path: Path) -> None:
+    CrewFactory(name="Crew A")
+    done_job(number="25-001")
+    head = "job,kind,what,asked_on,promised_on,visit_crew,visit_starts_at"
+    row = "25-001,PUNCH,Leak,2026-06-01,2026-06-09,Crew A,2026-06-02 07:00"
+    aside = "crew,kind,starts_at,ends_at\nCrew A,CALLBACK,2026-06-02 07:00,2026-06-02 06:00\n"
+
+    with pytest.raises(LoadFailed) as failed:
+        load(paths=files(tmp_path, callbacks=f"{head}\n{row}\n", set_aside=aside), now=MONDAY)
+
+    assert [(error.file, error.column) for error in failed.value.errors] == [
+        ("set_aside.csv", "ends_at")
+    ]
 
 
 def test_a_file_cannot_put_under_warranty_what_is_outside(tmp_path: Path) -> None:

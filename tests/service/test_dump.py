@@ -34,7 +34,7 @@ LEFT_OUT = {
     ("history", "stopped_at"),
     ("history", "stopped_until"),
     ("reports", "phase"),  # named by job and code
-    ("callbacks", "round"),  # which go together is a choice of the office, made anew by a press
+    ("callbacks", "round"),  # named by its crew and start
     ("left_out", "phase"),
     ("left_out", "by"),  # a sign-in
     ("reports", "by"),  # a sign-in; the name stays
