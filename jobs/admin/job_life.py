@@ -25,6 +25,8 @@ if TYPE_CHECKING:
 
     from jobs.models import Callback, JobForecast, Notice
 
+# A visit that is still to come, whatever is said of the day on which it was decided.
+TO_COME = frozenset((Inspection.Status.REQUESTED, Inspection.Status.CONFIRMED))
 # A visit that fell through leaves no trace on the axis; the record below has it.
 FELL_THROUGH = frozenset(
     (
@@ -190,7 +192,7 @@ def _extras(job: Job) -> Iterator[ExtraRow]:
     yield ExtraRow(
         "Inspector's visits",
         [
-            Mark(moment, visit.get_status_display().lower(), visit.decided_at is not None)
+            Mark(moment, visit.get_status_display().lower(), visit.status not in TO_COME)
             for visit in visits
             if (moment := visit.visit_from) is not None
         ],

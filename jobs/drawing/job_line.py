@@ -24,6 +24,7 @@ WIDTH = 980.0
 LEFT, RIGHT = 190.0, 966.0
 LEGEND, TOP = 18.0, 72.0
 ROW, EXTRA_ROW, FOOT = 38.0, 26.0, 10.0
+MARK_HALF, MARK_GAP = 6.0, 10.0
 # The most ticks that leave room for their words; weeks are told up to there, then months.
 MOST_TICKS = 14
 LONGEST_LABEL = 24
@@ -122,14 +123,17 @@ def job_line_svg(
         moments.append(datetime.combine(promised_on, time(12), zone))
     axis = _Axis([*moments, now], zone)
     extras = [kept for extra in extras if (kept := _within(extra, axis)).marks or kept.spans]
-    bottom = TOP + ROW * len(rows) + EXTRA_ROW * len(extras)
+    lanes = [(extra, lane) for extra in extras for lane in _lanes(extra, axis)]
+    bottom = TOP + ROW * len(rows) + EXTRA_ROW * len(lanes)
     sheet = Sheet(WIDTH, bottom + FOOT)
     _legend(sheet)
     _grid(sheet, axis, bottom)
     for index, row in enumerate(rows):
         _row(sheet, axis, row, TOP + ROW * index)
-    for index, extra in enumerate(extras):
-        _extra(sheet, axis, extra, TOP + ROW * len(rows) + EXTRA_ROW * index)
+    for index, (extra, marks) in enumerate(lanes):
+        is_first = index == 0 or lanes[index - 1][0] is not extra
+        shown = ExtraRow(extra.label if is_first else "", marks, extra.spans if is_first else ())
+        _extra(sheet, axis, shown, TOP + ROW * len(rows) + EXTRA_ROW * index)
     if promised_on is not None:
         _upright(sheet, axis.x_of_day(promised_on + DAY), bottom, "promised", TIMBER, "", 0)
     _upright(sheet, axis.x(now), bottom, "now", DIMENSION, DOTTED, 1)
@@ -167,6 +171,29 @@ def _within(extra: ExtraRow, axis: _Axis) -> ExtraRow:
         [mark for mark in extra.marks if start <= mark.at <= end],
         [(max(a, start), min(b, end)) for a, b in extra.spans if a < end and b > start],
     )
+
+
+def _lanes(extra: ExtraRow, axis: _Axis) -> list[list[Mark]]:
+    """Return the marks of a row in as many lanes as their words need side by side; at least one."""
+    lanes: list[list[Mark]] = [[]]
+    free_from = [LEFT]
+    for mark in sorted(extra.marks, key=lambda mark: mark.at):
+        begins, ends = _mark_width(mark, axis)
+        lane = next((n for n, free in enumerate(free_from) if free <= begins), len(lanes))
+        if lane == len(lanes):
+            lanes.append([])
+            free_from.append(LEFT)
+        lanes[lane].append(mark)
+        free_from[lane] = ends + MARK_GAP
+    return lanes
+
+
+def _mark_width(mark: Mark, axis: _Axis) -> tuple[float, float]:
+    """Return from where to where a mark goes with its words: to its left where the sheet ends."""
+    x, wide = axis.x(mark.at), MARK_HALF + 3 + text_width(mark.label, SMALL_TEXT_SIZE)
+    if x + wide <= WIDTH:
+        return x - MARK_HALF, x + wide
+    return x - wide, x + MARK_HALF
 
 
 def _legend(sheet: Sheet) -> None:
@@ -249,15 +276,13 @@ def _extra(sheet: Sheet, axis: _Axis, extra: ExtraRow, top: float) -> None:
         sheet.line((x1, y), (x2, y), stroke=INK, thick=1.6)
         for x in (x1, x2):
             sheet.line((x, y - 5), (x, y + 5), stroke=INK, thick=1.6)
-    free_from = LEFT
-    for mark in sorted(extra.marks, key=lambda mark: mark.at):
-        x = axis.x(mark.at)
-        points = [(x, y - 6), (x + 6, y), (x, y + 6), (x - 6, y)]
+    for mark in extra.marks:
+        x, half = axis.x(mark.at), MARK_HALF
+        points = [(x, y - half), (x + half, y), (x, y + half), (x - half, y)]
         sheet.shape(points, fill=INK if mark.is_over else PAPER, thick=1.4)
-        ends = x + 9 + text_width(mark.label, SMALL_TEXT_SIZE)
-        if x >= free_from and ends <= WIDTH:
-            sheet.text((x + 9, y + 5), mark.label, anchor="start", size=SMALL_TEXT_SIZE)
-            free_from = ends + 10
+        begins, ends = _mark_width(mark, axis)
+        words_at = x + half + 3 if ends > x + half else begins
+        sheet.text((words_at, y + 5), mark.label, anchor="start", size=SMALL_TEXT_SIZE)
 
 
 def _upright(

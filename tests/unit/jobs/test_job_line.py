@@ -9,6 +9,7 @@ from zoneinfo import ZoneInfo
 import pytest
 
 from jobs.drawing.job_line import LEFT, RIGHT, ExtraRow, LineRow, Mark, job_line_svg
+from jobs.drawing.sheet import SMALL_TEXT_SIZE, text_width
 
 ZONE = ZoneInfo("America/New_York")
 NOW = datetime(2026, 6, 10, 9, tzinfo=ZONE)
@@ -99,3 +100,26 @@ def test_the_axis_has_room_for_its_words(days: int) -> None:
     assert places
     gaps = [b - a for a, b in pairwise(places)]
     assert min(gaps, default=99) > 50
+
+
+def test_every_mark_has_its_words_and_none_lies_over_another() -> None:
+    """Found by looking: of deliveries a day apart one had no words, one lay over another's."""
+    items = ("posts", "treated lumber", "steel and trim", "trusses", "overhead doors")
+    marks = [Mark(at(day // 2), item, is_over=False) for day, item in enumerate(items)]
+
+    _, root = drawn(
+        LineRow("Frame", "…", published=(at(0), at(20))), extras=(ExtraRow("Deliveries", marks),)
+    )
+
+    texts = list(root.iter(f"{SVG}text"))
+    spots = [(t.text, float(t.get("x")), float(t.get("y"))) for t in texts if t.text in items]
+    assert sorted(text for text, _, _ in spots) == sorted(items)
+    diamonds = [
+        [tuple(map(float, p.split(","))) for p in shape.get("points", "").split()]
+        for shape in root.iter(f"{SVG}polygon")
+    ]
+    edges = [min(points) for points in diamonds if len({x for x, _ in points}) == 3]
+    for text, x, y in spots:
+        ends = x + text_width(text, SMALL_TEXT_SIZE)
+        assert not [e for e, level in edges if x < e < ends and abs(level + 5 - y) < 1], text
+    assert [t.text for t in texts].count("Deliveries") == 1
