@@ -86,7 +86,17 @@ def test_messages_that_nobody_has_taken_are_counted(
 
 
 def test_it_only_answers_questions(client: Client) -> None:
-    assert client.post("/health/").status_code == 405
+    asked = client.head("/health/")
+
+    assert (asked.status_code, asked.content) == (200, b"")
+    for method in ("post", "put", "patch", "delete"):
+        assert getattr(client, method)("/health/").status_code == 405
+
+
+def test_whoever_watches_by_head_sees_that_it_is_red(client: Client) -> None:
+    beat(minutes_ago=6)
+
+    assert client.head("/health/").status_code == 503
 
 
 def test_no_copy_of_the_answer_is_kept(client: Client) -> None:
