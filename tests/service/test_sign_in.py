@@ -152,6 +152,14 @@ def test_a_name_can_be_tried_less_than_a_hundred_times_an_hour():
     assert sign_in.MOST_OF_ONE_NAME * windows < 100
 
 
-def test_passwords_are_hashed_by_argon2id(hollis: User):
+def test_passwords_are_hashed_by_argon2id(
+    hollis: User, settings: Any, quick_passwords: list[str]
+) -> None:
     """Source: RFC 9106, the encoding with its type in front."""
+    settings.PASSWORD_HASHERS = quick_passwords
+
+    hollis.set_password(PASSWORD)
+    hollis.save()
+
     assert hollis.password.startswith("argon2$argon2id$")
+    assert enter(PASSWORD).status_code == 302
