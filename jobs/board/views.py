@@ -187,6 +187,7 @@ def _grid_context(request: HttpRequest) -> dict[str, Any]:
         "now": now,
         "backdrop": mark_safe(draw_backdrop(read.bays, **frozen)),
         "days": mark_safe(draw_days(read.bays, read.weather, **frozen)),
+        "stops": any(row.stops for row in read.weather),
         "promises": draw_promises(read.stakes, read.bays),
         "drawn": [(row, mark_safe(row.svg)) for row in drawn],
         "bays": " ".join(f"{b.day.isoformat()}:{b.width:g}" for b in read.bays.bays),

@@ -50,6 +50,10 @@ class Bays:
         """Return the width of all days."""
         return self.bays[-1].left + self.bays[-1].width
 
+    def shows(self, moment: datetime) -> bool:
+        """Return whether a moment's day is on the board."""
+        return self._days[0] <= moment.astimezone(self.zone).date() <= self._days[-1]
+
     def left_of(self, day: date) -> float:
         """Return where a day begins; the nearer edge of the board for days beyond it."""
         index = bisect_right(self._days, day) - 1

@@ -27,9 +27,8 @@ def draw_backdrop(bays: Bays, *, now: datetime, freeze_until: datetime | None) -
     """Return what stands behind all rows, drawn once: posts, closed days, today, the freeze."""
     tall = TALLEST_PX
     parts = [closed(bays, tall), posts(bays, tall)]
-    today = bays.x(now)
-    if 0 <= today < bays.width:
-        parts.append(f'<path class="today" d="M{today:g} 0V{tall:g}"/>')
+    if bays.shows(now):
+        parts.append(f'<path class="today" d="M{bays.x(now):g} 0V{tall:g}"/>')
     if freeze_until is not None and 0 < bays.x(freeze_until) < bays.width:
         parts.append(f'<path class="freeze" d="M{bays.x(freeze_until):g} 0V{tall:g}"/>')
     return (
@@ -101,9 +100,9 @@ def _air(bay: Bay, told: DayWeather) -> str:
 
 def _plumb(bays: Bays, now: datetime, y: float) -> str:
     """Return today's plumb bob, hanging from the head."""
-    x = bays.x(now)
-    if not 0 <= x < bays.width:
+    if not bays.shows(now):
         return ""
+    x = bays.x(now)
     return (
         f'<g class="plumb"><title>Now</title><path d="M{x - 5:g} {y + 1:g}h10l-5 11z"/>'
         f"{text(x + 7, y + 9, 'now', 'now-word')}</g>"

@@ -152,6 +152,53 @@ def test_arrows_go_from_bar_to_bar_and_tab_stops_once(
     assert violations(page) == []
 
 
+def test_what_is_said_of_a_bar_is_reached_and_left_by_keys(
+    page: Page, firm: None, sign_in: Callable[..., None]
+) -> None:
+    sign_in(page, "office", PASS_PHRASE)
+    open_board(page)
+    bar, tip = crew_bar(page, "TRIM"), page.locator(".board-tip")
+
+    page.locator('a.bar[tabindex="0"]').focus()
+    page.keyboard.press("End")
+    expect(tip).to_have_text(page.evaluate("document.activeElement.getAttribute('aria-label')"))
+    page.keyboard.press("Escape")
+    expect(tip).to_have_count(0)
+    bar.hover()
+    expect(tip).to_contain_text("Trim and corners")
+
+    bar.focus()
+    page.keyboard.press("Enter")
+    expect(page.locator("[data-picked]")).to_be_visible()
+    page.keyboard.press("Enter")
+    expect(page.locator("#board-panel h2")).to_be_focused()
+    page.keyboard.press("Escape")
+    expect(bar).to_be_focused()
+    # All of the picked job stands out, on whatever row it is.
+    assert page.locator("a.bar.of-job").count() > 1
+
+
+@pytest.mark.parametrize("width", [1280, 1680])
+def test_three_weeks_fill_the_window_and_go_on_paper(
+    page: Page, firm: None, sign_in: Callable[..., None], width: int
+) -> None:
+    page.set_viewport_size({"width": width, "height": 900})
+    sign_in(page, "office", PASS_PHRASE)
+    open_board(page)
+
+    region = page.locator(".board-scroll")
+    drawn = "e => e.querySelector('.board-head').offsetWidth - e.clientWidth"
+    assert -30 < region.evaluate(drawn) <= 0
+    keep_picture(page, f"board-{width}")
+
+    page.emulate_media(media="print")
+    expect(page.locator(".board-side")).to_be_hidden()
+    expect(page.locator(".board-bar").first).to_be_hidden()
+    # Nothing of the board is left in a box that paper cannot scroll.
+    assert page.locator(".board-scroll").evaluate("e => getComputedStyle(e).overflow") == "visible"
+    expect(page.locator('.board-row[data-row^="crew-"]').last).to_be_visible()
+
+
 def test_a_bar_is_dragged_to_another_crew(
     page: Page, firm: None, sign_in: Callable[..., None]
 ) -> None:
@@ -246,6 +293,7 @@ def test_the_board_reads_on_a_phone(
     crew_bar(page, "LAYOUT").tap()
     expect(page.get_by_role("heading", name="Why it is where it is")).to_be_visible()
     assert page.evaluate(SIDEWAYS) <= 0
+    assert violations(page) == []
     keep_picture(page, "board-phone")
 
 

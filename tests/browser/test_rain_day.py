@@ -65,6 +65,23 @@ def test_one_press_proposes_and_one_accepts(
     assert FieldReport.objects.get(phase=dug, kind="STOPPED").stopped_by == "WEATHER"
 
 
+def test_a_coming_rain_day_is_proposed_by_keyboard_alone(
+    page: Page, sign_in: Callable[[Page, str, str], None], dug: Phase
+) -> None:
+    sign_in(page, "office", PASS_PHRASE)
+    page.goto("/admin/desk/rain/")
+    coming = page.locator('.day-tabs a:not([aria-current]):has-text("outdoors")')
+    coming.filter(has_not_text="no crew").first.press("Enter")
+    box = page.get_by_role("checkbox").first
+    box.press("Space")
+    expect(box).to_be_checked()
+    page.get_by_role("button", name="Propose a plan for this rain day").press("Enter")
+
+    expect(page.get_by_role("heading", name="Who moves")).to_be_visible(timeout=WHILE_PLANNED_MS)
+    page.goto("about:blank")
+    assert ReplanProposal.objects.get().state == "OPEN"
+
+
 def test_it_is_dropped_with_a_reason_on_a_phone(
     phone_page: Page, sign_in: Callable[[Page, str, str], None], dug: Phase
 ) -> None:

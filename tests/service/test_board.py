@@ -11,7 +11,7 @@ from django.test import Client
 from django.test.utils import CaptureQueriesContext
 
 from crews.models import Crew
-from jobs.models import BoardMove, Booking, LentPeople, Phase, Plan, SetAside
+from jobs.models import BoardMove, Booking, Job, LentPeople, Phase, Plan, SetAside
 from jobs.selectors import board_version
 from jobs.selectors.board import Shown, board
 from jobs.selectors.stored_plan import reached_from, reasons, stored_plan
@@ -80,6 +80,28 @@ def test_a_bar_says_job_phase_and_times_in_words(
     html = as_(client, office).get(BOARD).content.decode()
 
     assert re.search(r'aria-label="26-001 Elm Fork, Layout, \w{3} Jun \d+ \d+:\d\d to ', html)
+
+
+@pytest.mark.parametrize("words", ["26-002", "002", "Elm"])
+def test_a_job_is_found_by_number_or_buyer_and_picked_on_its_week(
+    client: Client, office: AbstractUser, crews: Sequence[Crew], words: str
+) -> None:
+    Job.objects.filter(number="26-002").update(buyer_name="Elma Quist")
+    first = min(Booking.objects.filter(phase__job__number="26-002"), key=lambda row: row.starts_at)
+    local = first.starts_at.astimezone(MONDAY.tzinfo).date()
+
+    answer = as_(client, office).get(BOARD, {"job": words, "weeks": "8"})
+
+    monday = local - timedelta(days=local.weekday())
+    assert answer["Location"] == f"{BOARD}?weeks=8&from={monday}&phase={first.phase_id}"
+
+
+def test_a_job_that_is_not_there_is_told(
+    client: Client, office: AbstractUser, crews: Sequence[Crew]
+) -> None:
+    html = as_(client, office).get(BOARD, {"job": "99-999"}, follow=True).content.decode()
+
+    assert "No dates of job or buyer “99-999”" in html
 
 
 def test_by_job_each_job_is_a_row_with_its_waits(crews: Sequence[Crew]) -> None:

@@ -302,7 +302,10 @@ def test_stopped_work_is_told_in_words_under_its_day() -> None:
 
 def test_today_is_drawn_only_on_days_that_are_shown() -> None:
     assert "today" in draw_backdrop(bays(), now=at(2, 9), freeze_until=None)
-    assert "today" not in draw_backdrop(bays(days=7), now=at(25, 9), freeze_until=None)
+    may, later = datetime(2026, 5, 28, 9, tzinfo=ZONE), at(25, 9)
+    for now in (may, later):
+        assert "today" not in draw_backdrop(bays(days=7), now=now, freeze_until=None)
+        assert ">now<" not in draw_days(bays(days=7), [], now=now, freeze_until=None)
 
 
 @pytest.mark.parametrize("code", PHASE_TABLE)
