@@ -9,6 +9,7 @@ import numpy as np
 
 from contractor.engine.prepared import NONE, prepare
 from contractor.engine.simulate.course import SLOTS_PER_TEMPERATURE
+from contractor.engine.simulate.course_tables import days_of
 from contractor.engine.simulate.draw import draw, new_drawn
 from jobs.selectors.drivers import OTHERS, PEOPLE, WEATHER
 
@@ -172,9 +173,9 @@ class Way:
                 self.start[i], self.finish[i] = place.start, place.finish
         # Of a course the activities stand in another order.
         order = course.original
-        self.crew, self.calendar, self.planned_work, self.gate, self.area = (
+        self.crew, self.calendar, self.planned_work, self.lost_row = (
             self._by_activity(row)
-            for row in (course.crew, course.calendar, course.work, course.gate, course.area)
+            for row in (course.crew, course.calendar, course.work, course.lost_row)
         )
         self.not_before, self.promised = (
             self._by_activity(row) for row in (course.not_before, course.promised)
@@ -346,9 +347,9 @@ class Way:
     def _is_lost(self, at: Slots, run: Slots, begins: Slots, ends: Slots, luck: Luck) -> Slots:
         """Return whether weather stops a day of the work of `at` from one slot to another."""
         course = self.course
-        gate = self.gate[at]
-        row = np.where(gate == NONE, 0, self.area[at] * course.gates + gate)
-        first = course.day_of[np.clip(begins, 0, self.end)]
-        last = course.day_of[np.clip(ends, 0, self.end)]
+        lost_row = self.lost_row[at]
+        row = np.where(lost_row == NONE, 0, lost_row // course.days)
+        first = days_of(course.day_first, np.clip(begins, 0, self.end))
+        last = days_of(course.day_first, np.clip(ends, 0, self.end))
         lost = luck.lost[run, row, last + 1] - luck.lost[run, row, first]
-        return np.asarray((gate != NONE) & (lost > 0))
+        return np.asarray((lost_row != NONE) & (lost > 0))

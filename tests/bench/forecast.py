@@ -20,7 +20,6 @@ from multiprocessing import get_context
 import numpy as np
 
 from contractor.engine.planner import plan
-from contractor.engine.prepared import prepare
 from contractor.engine.problem import Problem
 from contractor.engine.schedule import Schedule
 from contractor.engine.simulate.chances import (
@@ -135,7 +134,6 @@ def _simpy(
     """Return the seconds of the processor SimPy takes; raises where a date differs."""
     course = course_of(problem, schedule, chances, early_days=EARLY_DAYS)
     drawn = new_drawn(course)
-    prepare(problem)
     seconds = 0.0
     for run in range(size.simpy_draws):
         draw(course, drawn, size.seed, run)

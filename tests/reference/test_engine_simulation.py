@@ -6,6 +6,7 @@ happened; working time is counted slot by slot on the rows of the calendars.
 """
 
 from collections.abc import Generator
+from datetime import UTC, datetime
 from random import Random
 
 import numpy as np
@@ -13,8 +14,7 @@ import pytest
 import simpy
 
 from contractor.engine.planner import plan
-from contractor.engine.prepared import prepare
-from contractor.engine.problem import Problem
+from contractor.engine.problem import Activity, Job, Mode, Problem
 from contractor.engine.schedule import Schedule
 from contractor.engine.simulate.chances import (
     ActivityChances,
@@ -26,7 +26,9 @@ from contractor.engine.simulate.chances import (
 from contractor.engine.simulate.course import DAYS_PER_TEMPERATURE, course_of
 from contractor.engine.simulate.dispatch import new_run, run_through
 from contractor.engine.simulate.draw import Drawn, draw, new_drawn
+from contractor.engine.simulate.working import finish_of, opens_at
 from contractor.engine.stops import IterationStop
+from contractor.engine.worktime import Axis, WorkCalendar
 from tests.reference.engine_problems import DAY, SLOTS, random_problem
 
 EARLY_DAYS = 4
@@ -285,7 +287,7 @@ def test_crews_in_simpy_have_the_same_dates_with_the_same_luck(seed):
     drawn, run = new_drawn(course), new_run(course)
     for number in range(3):
         draw(course, drawn, seed, number)
-        run_through(prepare(problem), course, drawn, run)
+        run_through(course, drawn, run)
         ours = dict(
             zip(course.original.tolist(), zip(run.start, run.finish, strict=True), strict=True)
         )
@@ -294,3 +296,31 @@ def test_crews_in_simpy_have_the_same_dates_with_the_same_luck(seed):
 
         for i, dates in enumerate(theirs):
             assert dates == (ours[i] if ours[i][1] >= 0 else NOWHERE), (number, i)
+
+
+@pytest.mark.parametrize("seed", range(20))
+def test_working_time_is_that_of_the_calendar_whatever_the_length_of_its_days(seed):
+    random = np.random.default_rng(seed)
+    # In local time days of 23 and 25 hours occur; and an axis may begin and end inside one.
+    lengths = random.choice([DAY - 4, DAY, DAY + 4], 40)
+    day_first = np.concatenate(([0], np.cumsum(lengths))).astype(np.int32) - random.integers(0, 50)
+    slots = 3000
+    calendar = WorkCalendar("any", random.random(slots) < random.choice([0.05, 0.3, 0.9]))
+    axis = Axis(datetime(2026, 1, 1, tzinfo=UTC), slots)
+    work = Activity("work", 0, (Mode(None, 40, 0),))
+    problem = Problem(axis, 0, (calendar,), (), (work,), (), (), (Job("job"),))
+    chances = Chances(weather=WeatherChances(day_first))
+    schedule = plan(problem, stop=IterationStop(0)).schedule
+    course = course_of(problem, schedule, chances, early_days=0)
+    drawn = new_drawn(course)
+    drawn.work[0] = 40
+
+    for slot in random.integers(0, slots, 200).tolist():
+        opens = opens_at(course, drawn, 0, slot)
+        index = calendar.before[slot]
+        assert opens == (calendar.slot_of[index] if index < calendar.total else slots)
+        if opens < slots:
+            last = index + 40 - 1
+            assert finish_of(course, drawn, 0, opens) == (
+                calendar.slot_of[last] + 1 if last < calendar.total else -1
+            )

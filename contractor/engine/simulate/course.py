@@ -2,25 +2,26 @@
 
 from collections.abc import Sequence
 from dataclasses import dataclass
-from itertools import accumulate
-from statistics import NormalDist
 
 import numpy as np
 
+from contractor.engine.arrays import firsts, flags, floats, indexes, ints
 from contractor.engine.compiled import Flags, Floats, Ints, PointerTable, Words, by_pointer
-from contractor.engine.prepared import NONE, prepare
-from contractor.engine.problem import Mode, Problem, Window
+from contractor.engine.layout import NONE
+from contractor.engine.problem import Mode, Problem
 from contractor.engine.schedule import Schedule
-from contractor.engine.simulate.chances import (
-    ActivityChances,
-    Chances,
-    CrewChances,
-    WeatherChances,
-)
+from contractor.engine.simulate.chances import ActivityChances, Chances, CrewChances
+from contractor.engine.simulate.course_tables import Stretches, Variants, Weather, Windows
 from contractor.engine.simulate.random_numbers import key_of
 from contractor.engine.worktime import SLOTS_PER_DAY
 
-__all__ = ["DAYS_PER_TEMPERATURE", "MOST_REPEATS", "SLOTS_PER_TEMPERATURE", "Course", "course_of"]
+__all__ = [
+    "DAYS_PER_TEMPERATURE",
+    "MOST_REPEATS",
+    "SLOTS_PER_TEMPERATURE",
+    "Course",
+    "course_of",
+]
 
 DAYS_PER_TEMPERATURE = 30
 SLOTS_PER_TEMPERATURE = DAYS_PER_TEMPERATURE * SLOTS_PER_DAY
@@ -39,15 +40,21 @@ class Course(PointerTable):
     their index in the problem. Crew r has those of `turn[turn_first[r]:turn_first[r + 1]]`, and a
     bit for each from word `word_first[r]` on; `turn_of` is the place among them. `not_before`: the
     first slot at which it may begin, whatever is ready; `promised` that from which its release (a
-    delivery) is late. `has_place` is 0 for work that the plan has no place for. `lost_above` and
-    `mud_above`: the standard normal number above which a day's weather stops work, shape gates ×
-    days. `user_first` and `users` list by machine the crews that ever take it. Windows stand in the
-    order of their openings; `window_latest` is the last end among a window and those before.
-    `likely_days` is how many days of the axis most runs need. `variant_table` holds the tables of
-    all waits, then their variants from `variant_first`.
+    delivery) is late. `has_place` is 0 for work that the plan has no place for, `places` how much
+    has one. `lost_above` and `mud_above`: the standard normal number above which a day's weather
+    stops work, shape gates × days. `user_first` and `users` list by machine the crews that ever
+    take it. Windows stand in the order of their openings, equal sets once; `window_latest` is the
+    last end among a window and those before. Working time stands in stretches that lie in one day
+    each, those of a calendar in order and one beyond the axis behind them; an activity's first that
+    ends after a day's begin is `stretch_first[stretch_row + day]`. `day_near` is the day of the
+    first slot of so many, `lost_row` where the days begin that weather takes of an activity.
+    `varies`: some day may do less of it than planned. `likely_days` is how many days of the axis
+    most runs need. `variant_table` holds the tables of all waits, then their variants from
+    `variant_first`.
     """
 
     size: int
+    places: int
     jobs: int
     resources: int
     axis_slots: int
@@ -80,6 +87,7 @@ class Course(PointerTable):
     blocked_begins: Ints
     blocked_ends: Ints
     may_be_put_off: Flags
+    window_set: Ints
     window_first: Ints
     window_opens: Ints
     window_latest: Ints
@@ -97,12 +105,17 @@ class Course(PointerTable):
     absent_chance: Floats
     rework_slots: Ints
     again_wait: Ints
-    gate: Ints
-    area: Ints
+    varies: Flags
+    lost_row: Ints
     short_chance: Floats
     short_share: Floats
-    day_of: Ints
+    day_near: Ints
     day_first: Ints
+    stretch_row: Ints
+    stretch_first: Ints
+    stretch_begin: Ints
+    stretch_end: Ints
+    stretch_day: Ints
     lost_above: Floats
     mud_above: Floats
     mud_days: Ints
@@ -139,7 +152,6 @@ def course_of(problem: Problem, schedule: Schedule, chances: Chances, *, early_d
         if crew != NONE:
             turn_of[i] = len(turns[crew])
             turns[crew].append(i)
-    layout = prepare(problem)
     uses = [
         _units(mode.crew, mode.machines) if mode is not None and mode.crew is not None else []
         for mode in modes
@@ -151,11 +163,14 @@ def course_of(problem: Problem, schedule: Schedule, chances: Chances, *, early_d
     links = [link for link in problem.links if not problem.activities[link.after].under_way]
     links.sort(key=lambda link: place_of[link.before])
     followers = [place_of[link.after] for link in links]
-    windows = [sorted(activity.windows, key=_opens) for activity in activities]
-    weather = _Weather.of(problem, chances)
-    variants = _Variants.of(problem, chances)
+    windows = Windows.of(activities)
+    weather = Weather.of(problem, chances)
+    stretches = Stretches.of(problem, modes, weather.day_first)
+    blocked = [resource.blocked for resource in problem.resources]
+    variants = Variants.of(problem, chances)
     return Course(
         size=size,
+        places=sum(m is not None for m in modes),
         jobs=len(problem.jobs),
         resources=len(problem.resources),
         axis_slots=problem.axis.slots,
@@ -166,45 +181,44 @@ def course_of(problem: Problem, schedule: Schedule, chances: Chances, *, early_d
         likely_days=_likely_days(problem, schedule, weather.day_first),
         variants=variants.count,
         temperatures=problem.axis.slots // SLOTS_PER_TEMPERATURE + 1,
-        has_place=_flags([m is not None for m in modes]),
-        original=_ints(order),
-        job=layout.job[order],
-        not_before=_ints([_not_before(problem, schedule, i, early_days) for i in order]),
-        promised=layout.earliest[order],
-        crew=_ints(crew_of),
-        calendar=_ints([NONE if m is None else m.calendar for m in modes]),
-        work=_ints([0 if m is None else m.work_slots for m in modes]),
+        has_place=flags([m is not None for m in modes]),
+        original=ints(order),
+        job=ints([a.job for a in activities]),
+        not_before=ints([_not_before(problem, schedule, i, early_days) for i in order]),
+        promised=ints([max(a.release, problem.now) for a in activities]),
+        crew=ints(crew_of),
+        calendar=ints([NONE if m is None else m.calendar for m in modes]),
+        work=ints([0 if m is None else m.work_slots for m in modes]),
         turn_of=turn_of,
-        turn_first=_firsts([len(row) for row in turns]),
-        turn=_ints([i for row in turns for i in row]),
-        word_first=_firsts([-(-len(row) // 64) for row in turns]),
-        use_first=_firsts([len(row) for row in uses]),
-        use_resource=_ints([r for row in uses for r, _ in row]),
-        use_units=_ints([u for row in uses for _, u in row]),
-        user_first=_firsts([len(row) for row in users]),
-        users=_ints([crew for row in users for crew in sorted(row)]),
-        capacity=layout.capacity,
-        blocked_first=layout.blocked_first,
-        blocked_begins=layout.blocked_begins,
-        blocked_ends=layout.blocked_ends,
-        may_be_put_off=_flags(
+        turn_first=firsts([len(row) for row in turns]),
+        turn=ints([i for row in turns for i in row]),
+        word_first=firsts([-(-len(row) // 64) for row in turns]),
+        use_first=firsts([len(row) for row in uses]),
+        use_resource=ints([r for row in uses for r, _ in row]),
+        use_units=ints([u for row in uses for _, u in row]),
+        user_first=firsts([len(row) for row in users]),
+        users=ints([crew for row in users for crew in sorted(row)]),
+        capacity=ints([resource.capacity for resource in problem.resources]),
+        blocked_first=firsts([len(row) for row in blocked]),
+        blocked_begins=ints([begins for row in blocked for begins, _ in row]),
+        blocked_ends=ints([ends for row in blocked for _, ends in row]),
+        may_be_put_off=flags(
             [
-                bool(row) or any(problem.resources[r].blocked for r, _ in use)
-                for row, use in zip(windows, uses, strict=True)
+                bool(activity.windows) or any(blocked[r] for r, _ in use)
+                for activity, use in zip(activities, uses, strict=True)
             ]
         ),
-        window_first=_firsts([len(row) for row in windows]),
-        window_opens=_ints([w.opens for row in windows for w in row]),
-        window_latest=_ints(
-            [latest for row in windows for latest in accumulate((w.closes for w in row), max)]
-        ),
+        window_set=windows.of_activity,
+        window_first=windows.first,
+        window_opens=windows.opens,
+        window_latest=windows.latest,
         leaders=_counts(followers, size),
-        link_first=_firsts(_counts([place_of[link.before] for link in links], size)),
-        link_after=_ints(followers),
-        link_start_to_start=_flags([link.start_to_start for link in links]),
-        link_wait=_ints([NONE if link.wait is None else link.wait for link in links]),
-        log_mean=_floats([row.log_mean for row in rows]),
-        log_sd=_floats([row.log_sd for row in rows]),
+        link_first=firsts(_counts([place_of[link.before] for link in links], size).tolist()),
+        link_after=ints(followers),
+        link_start_to_start=flags([link.start_to_start for link in links]),
+        link_wait=indexes([link.wait for link in links]),
+        log_mean=floats([row.log_mean for row in rows]),
+        log_sd=floats([row.log_sd for row in rows]),
         shares=np.sqrt(
             [
                 chances.job_share,
@@ -212,18 +226,28 @@ def course_of(problem: Problem, schedule: Schedule, chances: Chances, *, early_d
                 1 - chances.job_share - chances.crew_share,
             ]
         ),
-        late_chance=_floats([row.late_chance for row in rows]),
-        late_slots=_floats([row.late_days * SLOTS_PER_DAY for row in rows]),
-        fail_chance=_floats([row.fail_chance for row in rows]),
-        absent_chance=_floats([row.absent_chance for row in rows]),
-        rework_slots=_ints([row.rework_slots for row in rows]),
-        again_wait=_ints([NONE if row.again_wait is None else row.again_wait for row in rows]),
-        gate=_ints([NONE if row.gate is None else row.gate for row in rows]),
-        area=_ints([row.area for row in rows]),
-        short_chance=_floats([row.short_chance for row in crews]),
-        short_share=_floats([row.short_share for row in crews]),
-        day_of=weather.day_of,
+        late_chance=floats([row.late_chance for row in rows]),
+        late_slots=floats([row.late_days * SLOTS_PER_DAY for row in rows]),
+        fail_chance=floats([row.fail_chance for row in rows]),
+        absent_chance=floats([row.absent_chance for row in rows]),
+        rework_slots=ints([row.rework_slots for row in rows]),
+        again_wait=indexes([row.again_wait for row in rows]),
+        varies=flags(
+            [
+                row.gate is not None or (crew != NONE and crews[crew].short_chance > 0)
+                for row, crew in zip(rows, crew_of, strict=True)
+            ]
+        ),
+        lost_row=ints([weather.row_of(row) for row in rows]),
+        short_chance=floats([row.short_chance for row in crews]),
+        short_share=floats([row.short_share for row in crews]),
+        day_near=weather.day_near,
         day_first=weather.day_first,
+        stretch_row=stretches.row,
+        stretch_first=stretches.first,
+        stretch_begin=stretches.begin,
+        stretch_end=stretches.end,
+        stretch_day=stretches.day,
         lost_above=weather.lost_above,
         mud_above=weather.mud_above,
         mud_days=weather.mud_days,
@@ -238,8 +262,6 @@ def course_of(problem: Problem, schedule: Schedule, chances: Chances, *, early_d
 
 _AS_PLANNED = ActivityChances()
 _ALL_THERE = CrewChances()
-NEVER = 40.0
-"""A standard normal number that is never reached."""
 
 
 def _likely_days(problem: Problem, schedule: Schedule, day_first: Ints) -> int:
@@ -279,105 +301,8 @@ def _units(crew: int, machines: tuple[int, ...]) -> list[tuple[int, int]]:
     return [(crew, 1), *((m, machines.count(m)) for m in sorted(set(machines)))]
 
 
-def _opens(window: Window) -> int:
-    return window.opens
-
-
-@dataclass(frozen=True, slots=True, eq=False)
-class _Weather:
-    gates: int
-    areas: int
-    day_of: Ints
-    day_first: Ints
-    lost_above: Floats
-    mud_above: Floats
-    mud_days: Ints
-    likeness: Floats
-
-    @staticmethod
-    def of(problem: Problem, chances: Chances) -> "_Weather":
-        weather = chances.weather or WeatherChances(
-            day_first=np.arange(
-                0, problem.axis.slots + 2 * SLOTS_PER_DAY, SLOTS_PER_DAY, dtype=np.int32
-            )
-        )
-        day_first = np.ascontiguousarray(weather.day_first, dtype=np.int32)
-        slots = np.arange(problem.axis.slots + 1)
-        days = len(day_first) - 1
-        day_of = np.clip(np.searchsorted(day_first, slots, side="right") - 1, 0, days - 1)
-        none = np.zeros(days)
-        return _Weather(
-            gates=len(weather.gates),
-            areas=weather.areas,
-            day_of=day_of.astype(np.int32),
-            day_first=day_first,
-            lost_above=_joined([_above(gate.lost_chance) for gate in weather.gates]),
-            mud_above=_joined(
-                [
-                    _above(none if gate.mud_chance is None else gate.mud_chance)
-                    for gate in weather.gates
-                ]
-            ),
-            mud_days=_ints([gate.mud_days for gate in weather.gates]),
-            likeness=_floats([weather.persistence, weather.shared]),
-        )
-
-
-@dataclass(frozen=True, slots=True, eq=False)
-class _Variants:
-    count: int
-    first: Ints
-    table: Ints
-
-    @staticmethod
-    def of(problem: Problem, chances: Chances) -> "_Variants":
-        first = np.full(max(len(problem.waits), 1), NONE, dtype=np.int32)
-        tables: list[Ints] = []
-        for wait, row in sorted(chances.wait_variants.items()):
-            first[wait] = len(tables)
-            tables += [np.asarray(table, dtype=np.int32) for table in row]
-        count = len(next(iter(chances.wait_variants.values()), ()))
-        own = [np.asarray(wait.table, dtype=np.int32) for wait in problem.waits]
-        # The waits' own tables come first, their variants behind them.
-        first = np.where(first == NONE, NONE, first + len(own)).astype(np.int32)
-        joined = np.concatenate([*own, *tables]) if own else _ints([])
-        return _Variants(count, first, joined)
-
-
-def _above(chance: Floats) -> Floats:
-    """Return the standard normal numbers that are exceeded with these chances."""
-    known = {p: _exceeded(p) for p in set(chance.tolist())}
-    return _floats([known[p] for p in chance.tolist()])
-
-
-def _exceeded(chance: float) -> float:
-    if chance <= 0:
-        return NEVER
-    return -NEVER if chance >= 1 else -NormalDist().inv_cdf(chance)
-
-
-def _joined(rows: Sequence[Floats]) -> Floats:
-    return np.concatenate(rows) if rows else _floats([])
-
-
-def _firsts(counts: Sequence[int] | Ints) -> Ints:
-    return np.concatenate(([0], np.cumsum(counts, dtype=np.int32))).astype(np.int32)
-
-
 def _counts(values: Sequence[int], size: int) -> Ints:
-    return np.bincount(_ints(values), minlength=size).astype(np.int32)
-
-
-def _ints(values: Sequence[int]) -> Ints:
-    return np.array(values, dtype=np.int32)
-
-
-def _flags(values: Sequence[bool]) -> Flags:
-    return np.array(values, dtype=np.uint8)
-
-
-def _floats(values: Sequence[float]) -> Floats:
-    return np.array(values, dtype=np.float64)
+    return np.bincount(ints(values), minlength=size).astype(np.int32)
 
 
 def _words(values: Sequence[int]) -> Words:

@@ -12,10 +12,17 @@ from dataclasses import dataclass
 import numpy as np
 
 from contractor.engine.compiled import Flags, Ints, Longs, PointerTable, Words, by_pointer, kernel
+from contractor.engine.layout import NONE
 from contractor.engine.occupancy import next_set
-from contractor.engine.prepared import NONE, Layout
 from contractor.engine.simulate.course import SLOTS_PER_TEMPERATURE, Course
 from contractor.engine.simulate.draw import Drawn
+from contractor.engine.simulate.working import (
+    INDEX,
+    day_of,
+    finish_of,
+    next_working,
+    opens_at,
+)
 
 __all__ = ["Run", "new_run", "run_through"]
 
@@ -30,14 +37,14 @@ class Run(PointerTable):
     One run in the making. `start` and `finish` by activity, NONE where it has none on the axis.
 
     `left` counts leaders not yet known, `ready` is the slot to which the others hold it. `waiting`
-    has a bit for each activity that a crew could begin. `busy` counts units by resource. `asks`
-    has a bit for each crew for which there is something new; `looks_at` is when it looks up of
-    itself, `next_look[0]` the first of these. `choices` is a heap of the activities that crews
-    would begin now, `choices_size[0]` of them.
+    has a bit for each activity that a crew could begin, `waits` how many there are. `busy` counts
+    units by resource. `asks` has a bit for each crew for which there is something new; `looks_at`
+    is when it looks up of itself, `next_look[0]` the first of these. `choices` is a heap of the
+    activities that crews would begin now, `choices_size[0]` of them.
 
     Of one activity there is at most one event to come: it gets ready or, where `works` is set, it
     ends. Those of a slot hang from `first_of_slot[slot]` by `following`; `eventful` has a bit for
-    each slot that has any.
+    each slot that has any. `ended[0]` counts what has ended, the last of it at `ended[1]`.
     """
 
     start: Ints
@@ -45,6 +52,7 @@ class Run(PointerTable):
     left: Ints
     ready: Ints
     waiting: Words
+    waits: Ints
     busy: Ints
     asks: Words
     looks_at: Ints
@@ -55,6 +63,7 @@ class Run(PointerTable):
     first_of_slot: Ints
     following: Ints
     eventful: Words
+    ended: Ints
 
 
 def new_run(course: Course) -> Run:
@@ -65,6 +74,7 @@ def new_run(course: Course) -> Run:
         left=np.empty(course.size, dtype=np.int32),
         ready=np.empty(course.size, dtype=np.int32),
         waiting=np.empty(max(int(course.word_first[-1]), 1), dtype=np.uint64),
+        waits=np.empty(max(course.resources, 1), dtype=np.int32),
         busy=np.empty(max(course.resources, 1), dtype=np.int32),
         asks=np.empty(course.resources // _SIXTY_FOUR + 1, dtype=np.uint64),
         looks_at=np.empty(max(course.resources, 1), dtype=np.int32),
@@ -75,11 +85,12 @@ def new_run(course: Course) -> Run:
         first_of_slot=np.full(course.axis_slots + 1, NONE, dtype=np.int32),
         following=np.empty(course.size, dtype=np.int32),
         eventful=np.zeros(course.axis_slots // _SIXTY_FOUR + 1, dtype=np.uint64),
+        ended=np.zeros(2, dtype=np.int32),
     )
 
 
 @kernel
-def run_through(lay: Layout, course: Course, drawn: Drawn, run: Run) -> None:
+def run_through(course: Course, drawn: Drawn, run: Run) -> None:
     """Let one run happen."""
     _reset(course, run)
     for i in range(course.size):
@@ -87,17 +98,17 @@ def run_through(lay: Layout, course: Course, drawn: Drawn, run: Run) -> None:
             _comes(course, run, max(drawn.released[i], course.now), i)
     now = course.now
     while True:
-        now = min(next_set(run.eventful, now, course.axis_slots), run.next_look[0])
+        now = min(next_set(run.eventful, now, course.axis_slots), run.next_look[0]) & INDEX
         if now >= course.axis_slots:
             return
         if now == run.next_look[0]:
             _look_up(course, run, now)
         while run.first_of_slot[now] != NONE:
-            i = run.first_of_slot[now]
+            i = run.first_of_slot[now] & INDEX
             run.first_of_slot[now] = run.following[i]
-            _happen(lay, course, drawn, run, now, i)
+            _happen(course, drawn, run, now, i)
         _clear_bit(run.eventful, 0, now)
-        _dispatch(lay, course, drawn, run, now)
+        _dispatch(course, drawn, run, now)
 
 
 @kernel
@@ -107,18 +118,21 @@ def _reset(course: Course, run: Run) -> None:
     run.left[:] = course.leaders
     run.ready[:] = 0
     run.waiting[:] = 0
+    run.waits[:] = 0
     run.busy[:] = 0
     run.asks[:] = 0
     run.looks_at[:] = course.axis_slots
     run.next_look[0] = course.axis_slots
     run.choices_size[0] = 0
     run.works[:] = 0
+    run.ended[:] = 0
 
 
 @kernel
 def _comes(course: Course, run: Run, slot: int, i: int) -> None:
     """Let something come at a slot; what lies beyond the axis never does."""
     if slot < course.axis_slots:
+        slot &= INDEX
         run.following[i] = run.first_of_slot[slot]
         run.first_of_slot[slot] = i
         _set_bit(run.eventful, 0, slot)
@@ -131,7 +145,7 @@ def _look_up(course: Course, run: Run, now: int) -> None:
     for r in range(course.resources):
         if run.looks_at[r] == now:
             run.looks_at[r] = course.axis_slots
-            _set_bit(run.asks, 0, r)
+            _ask(course, run, r)
         following = min(following, run.looks_at[r])
     run.next_look[0] = following
 
@@ -143,115 +157,102 @@ def _looks_again(run: Run, crew: int, slot: int) -> None:
 
 
 @kernel
-def _happen(lay: Layout, course: Course, drawn: Drawn, run: Run, now: int, i: int) -> None:
+def _happen(course: Course, drawn: Drawn, run: Run, now: int, i: int) -> None:
     """Take note that an activity is ready, or that one has ended."""
     crew = course.crew[i]
     if run.works[i]:
-        for k in range(course.use_first[i], course.use_first[i + 1]):
-            run.busy[course.use_resource[k]] -= course.use_units[k]
-        _set_bit(run.asks, 0, crew)
-        for k in range(course.use_first[i] + 1, course.use_first[i + 1]):
+        first, last = course.use_first[i] & INDEX, course.use_first[i + 1]
+        for k in range(first, last):
+            run.busy[course.use_resource[k] & INDEX] -= course.use_units[k]
+        _ask(course, run, crew & INDEX)
+        for k in range(first + 1, last):
             # A machine is free: whoever waits may want it.
-            r = course.use_resource[k]
-            for u in range(course.user_first[r], course.user_first[r + 1]):
-                _set_bit(run.asks, 0, course.users[u])
+            r = course.use_resource[k] & INDEX
+            for u in range(course.user_first[r] & INDEX, course.user_first[r + 1]):
+                _ask(course, run, course.users[u] & INDEX)
     elif crew == NONE:
-        _begin(lay, course, drawn, run, i, _opens_at(lay, course, drawn, i, now), now)
+        _begin(course, drawn, run, i, opens_at(course, drawn, i, now), now)
     else:
+        crew &= INDEX
+        run.waits[crew] += 1
         _set_bit(run.waiting, course.word_first[crew], course.turn_of[i])
+        _ask(course, run, crew)
+
+
+@kernel
+def _ask(course: Course, run: Run, crew: int) -> None:
+    """Have a crew looked at that is free and has ready work; others have nothing to begin."""
+    if run.waits[crew] > 0 and run.busy[crew] < course.capacity[crew]:
         _set_bit(run.asks, 0, crew)
 
 
 @kernel
-def _dispatch(lay: Layout, course: Course, drawn: Drawn, run: Run, now: int) -> None:
+def _dispatch(course: Course, drawn: Drawn, run: Run, now: int) -> None:
     """Begin all that can begin now, the earliest planned first."""
-    crew = next_set(run.asks, 0, course.resources)
+    crew = next_set(run.asks, 0, course.resources) & INDEX
     while crew < course.resources:
-        _choose(lay, course, drawn, run, crew, now)
-        crew = next_set(run.asks, crew + 1, course.resources)
-    run.asks[:] = 0
+        _clear_bit(run.asks, 0, crew)
+        _choose(course, drawn, run, crew, now)
+        crew = next_set(run.asks, crew + 1, course.resources) & INDEX
     while run.choices_size[0] > 0:
-        i = _pop(run.choices, run.choices_size)
+        i = _pop(run.choices, run.choices_size) & INDEX
+        crew = course.crew[i] & INDEX
         # Another crew may have taken the machine since.
         if _machines_free(course, run, i):
-            _clear_bit(run.waiting, course.word_first[course.crew[i]], course.turn_of[i])
-            _begin(lay, course, drawn, run, i, now, now)
-        _choose(lay, course, drawn, run, course.crew[i], now)
+            run.waits[crew] -= 1
+            _clear_bit(run.waiting, course.word_first[crew], course.turn_of[i])
+            _begin(course, drawn, run, i, now, now)
+        if run.waits[crew] > 0 and run.busy[crew] < course.capacity[crew]:
+            _choose(course, drawn, run, crew, now)
 
 
 @kernel
-def _choose(lay: Layout, course: Course, drawn: Drawn, run: Run, crew: int, now: int) -> None:
-    """Add what a crew would begin now; if it is nothing, it looks up when its hours let it."""
-    if run.busy[crew] >= course.capacity[crew]:
-        return
+def _choose(course: Course, drawn: Drawn, run: Run, crew: int, now: int) -> None:
+    """Add what a free crew would begin now; if it is nothing, it looks up when its hours let it."""
     first = course.turn_first[crew]
     turns = course.turn_first[crew + 1] - first
     begins = course.word_first[crew] * _SIXTY_FOUR
+    day = day_of(course, now)
     bit = next_set(run.waiting, begins, begins + turns)
     while bit < begins + turns:
-        i = course.turn[first + bit - begins]
+        i = course.turn[(first + bit - begins) & INDEX] & INDEX
         if _machines_free(course, run, i):
-            opens = _next_working(lay, course.calendar[i], now)
+            opens = next_working(course, i, now, day)
             if opens > now:
                 # It is this crew's next work, as soon as its day begins.
                 _looks_again(run, crew, opens)
                 return
-            if not _is_lost(course, drawn, i, now):
+            row = course.lost_row[i]
+            if row == NONE or drawn.lost[(row + day) & INDEX] == 0:
                 _push(run.choices, run.choices_size, i)
                 return
-            _looks_again(run, crew, min(_next_day(course, now), course.axis_slots))
+            _looks_again(run, crew, min(course.day_first[day + 1], course.axis_slots))
         bit = next_set(run.waiting, bit + 1, begins + turns)
 
 
 @kernel
 def _set_bit(words: Words, first_word: int, bit: int) -> None:
-    words[first_word + bit // _SIXTY_FOUR] |= _ONE << np.uint64(bit % _SIXTY_FOUR)
+    words[(first_word + (bit >> 6)) & INDEX] |= _ONE << np.uint64(bit & 63)
 
 
 @kernel
 def _clear_bit(words: Words, first_word: int, bit: int) -> None:
-    words[first_word + bit // _SIXTY_FOUR] &= ~(_ONE << np.uint64(bit % _SIXTY_FOUR))
-
-
-@kernel
-def _next_day(course: Course, slot: int) -> int:
-    return course.day_first[course.day_of[slot] + 1]
-
-
-@kernel
-def _opens_at(lay: Layout, course: Course, drawn: Drawn, i: int, now: int) -> int:
-    """Return the first slot from `now` on that is worked and not lost, or the end of the axis."""
-    slot = _next_working(lay, course.calendar[i], now)
-    while slot < course.axis_slots and _is_lost(course, drawn, i, slot):
-        following = min(_next_day(course, slot), course.axis_slots)
-        slot = _next_working(lay, course.calendar[i], following)
-    return slot
-
-
-@kernel
-def _is_lost(course: Course, drawn: Drawn, i: int, slot: int) -> bool:
-    gate = course.gate[i]
-    if gate == NONE or slot >= course.axis_slots:
-        return False
-    row = (course.area[i] * course.gates + gate) * course.days
-    return drawn.lost[row + course.day_of[slot]] != 0
+    words[(first_word + (bit >> 6)) & INDEX] &= ~(_ONE << np.uint64(bit & 63))
 
 
 @kernel
 def _machines_free(course: Course, run: Run, i: int) -> bool:
-    for k in range(course.use_first[i] + 1, course.use_first[i + 1]):
-        r = course.use_resource[k]
+    for k in range((course.use_first[i] & INDEX) + 1, course.use_first[i + 1]):
+        r = course.use_resource[k] & INDEX
         if run.busy[r] + course.use_units[k] > course.capacity[r]:
             return False
     return True
 
 
 @kernel
-def _begin(
-    lay: Layout, course: Course, drawn: Drawn, run: Run, i: int, start: int, now: int
-) -> None:
+def _begin(course: Course, drawn: Drawn, run: Run, i: int, start: int, now: int) -> None:
     """Begin an activity, or put it off to when a window or a machine lets it."""
-    finish = _finish(lay, course, drawn, i, start) if start < course.axis_slots else NONE
+    finish = finish_of(course, drawn, i, start) if start < course.axis_slots else NONE
     if finish == NONE:
         return
     if course.may_be_put_off[i]:
@@ -261,50 +262,56 @@ def _begin(
             return
     run.start[i] = start
     if course.crew[i] != NONE:
-        for k in range(course.use_first[i], course.use_first[i + 1]):
-            run.busy[course.use_resource[k]] += course.use_units[k]
+        for k in range(course.use_first[i] & INDEX, course.use_first[i + 1]):
+            run.busy[course.use_resource[k] & INDEX] += course.use_units[k]
         run.works[i] = 1
         _comes(course, run, finish, i)
     if drawn.repeats[i]:
-        finish = _repeated(lay, course, drawn, i, finish)
+        finish = _repeated(course, drawn, i, finish)
         if finish == NONE:
             return
     run.finish[i] = finish
-    for k in range(course.link_first[i], course.link_first[i + 1]):
-        _free(lay, course, drawn, run, k, start if course.link_start_to_start[k] else finish, now)
+    run.ended[0] += 1
+    run.ended[1] = max(run.ended[1], finish)
+    for k in range(course.link_first[i] & INDEX, course.link_first[i + 1]):
+        _free(course, drawn, run, k, start if course.link_start_to_start[k] else finish, now)
 
 
 @kernel
 def _put_off(course: Course, i: int, start: int, finish: int) -> int:
     """Return when to try again, or NONE where the dates fit all windows and machines."""
-    first, last = course.window_first[i], course.window_first[i + 1]
-    if last > first:
+    windows = course.window_set[i]
+    if windows != NONE:
+        windows &= INDEX
+        first, last = course.window_first[windows] & INDEX, course.window_first[windows + 1]
         # The first window that opens later; those before it are told by the last of their ends.
-        low, high = first, last
+        low, high = first, last & INDEX
         while low < high:
-            middle = (low + high) // 2
+            middle = (low + high) >> 1
             if course.window_opens[middle] > start:
                 high = middle
             else:
                 low = middle + 1
         if low == first or course.window_latest[low - 1] < finish:
             return course.window_opens[low] if low < last else course.axis_slots
-    for k in range(course.use_first[i], course.use_first[i + 1]):
-        r = course.use_resource[k]
-        for b in range(course.blocked_first[r], course.blocked_first[r + 1]):
+    for k in range(course.use_first[i] & INDEX, course.use_first[i + 1]):
+        r = course.use_resource[k] & INDEX
+        for b in range(course.blocked_first[r] & INDEX, course.blocked_first[r + 1]):
             if start < course.blocked_ends[b] and finish > course.blocked_begins[b]:
                 return course.blocked_ends[b]
     return NONE
 
 
 @kernel
-def _free(lay: Layout, course: Course, drawn: Drawn, run: Run, k: int, slot: int, now: int) -> None:
+def _free(course: Course, drawn: Drawn, run: Run, k: int, slot: int, now: int) -> None:
     """Let link `k` tell its follower from when on it may begin."""
-    after = course.link_after[k]
+    after = course.link_after[k] & INDEX
     wait = course.link_wait[k]
     if wait != NONE:
+        wait &= INDEX
         if course.variant_first[wait] != NONE:
-            wait = course.variant_first[wait] + drawn.warmth[slot // SLOTS_PER_TEMPERATURE]
+            part = drawn.warmth[slot // SLOTS_PER_TEMPERATURE]
+            wait = (course.variant_first[wait] + part) & INDEX
         slot = course.variant_table[wait * (course.axis_slots + 1) + slot]
     run.ready[after] = max(run.ready[after], slot)
     run.left[after] -= 1
@@ -313,7 +320,7 @@ def _free(lay: Layout, course: Course, drawn: Drawn, run: Run, k: int, slot: int
 
 
 @kernel
-def _repeated(lay: Layout, course: Course, drawn: Drawn, i: int, finish: int) -> int:
+def _repeated(course: Course, drawn: Drawn, i: int, finish: int) -> int:
     """Return when a visit is passed in the end, or NONE beyond the axis."""
     for k in range(drawn.repeats[i]):
         asked = finish
@@ -324,60 +331,11 @@ def _repeated(lay: Layout, course: Course, drawn: Drawn, i: int, finish: int) ->
         again = course.variant_table[course.again_wait[i] * (course.axis_slots + 1) + asked]
         if again >= course.axis_slots:
             return NONE
-        start = _opens_at(lay, course, drawn, i, again)
-        finish = _finish(lay, course, drawn, i, start) if start < course.axis_slots else NONE
+        start = opens_at(course, drawn, i, again)
+        finish = finish_of(course, drawn, i, start) if start < course.axis_slots else NONE
         if finish == NONE:
             return NONE
     return finish
-
-
-@kernel
-def _finish(lay: Layout, course: Course, drawn: Drawn, i: int, start: int) -> int:
-    """Return the exclusive end of an activity begun at a working slot, or NONE off the axis."""
-    calendar = course.calendar[i]
-    left = drawn.work[i]
-    crew = course.crew[i]
-    varies = course.gate[i] != NONE or (crew != NONE and course.short_chance[crew] > 0)
-    if not varies or left == 0:
-        return _worked_by(lay, calendar, start, left)
-    slot = start
-    while slot < course.axis_slots:
-        day = course.day_of[slot]
-        following = min(course.day_first[day + 1], course.axis_slots)
-        if not _is_lost(course, drawn, i, slot):
-            share = 1.0
-            if crew != NONE and drawn.short[crew * course.days + day]:
-                share = course.short_share[crew]
-            here = int(_work_between(lay, calendar, slot, following) * share)
-            if left <= here:
-                return _worked_by(lay, calendar, slot, int(np.ceil(left / share)))
-            left -= here
-        slot = following
-    return NONE
-
-
-@kernel
-def _next_working(lay: Layout, calendar: int, slot: int) -> int:
-    index = lay.before[calendar * (lay.axis_slots + 1) + slot]
-    if index >= lay.total[calendar]:
-        return lay.axis_slots
-    return lay.slot_of[lay.slot_first[calendar] + index]
-
-
-@kernel
-def _worked_by(lay: Layout, calendar: int, slot: int, work: int) -> int:
-    if work == 0:
-        return slot
-    last = lay.before[calendar * (lay.axis_slots + 1) + slot] + work - 1
-    if last >= lay.total[calendar]:
-        return NONE
-    return lay.slot_of[lay.slot_first[calendar] + last] + 1
-
-
-@kernel
-def _work_between(lay: Layout, calendar: int, a: int, b: int) -> int:
-    row = calendar * (lay.axis_slots + 1)
-    return lay.before[row + b] - lay.before[row + a]
 
 
 @kernel

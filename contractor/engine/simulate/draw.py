@@ -6,7 +6,7 @@ import numpy as np
 
 from contractor.engine.compiled import Flags, Floats, Ints, PointerTable, by_pointer, kernel
 from contractor.engine.simulate.course import MOST_REPEATS, Course
-from contractor.engine.simulate.random_numbers import Luck, luck_of, normal, uniform
+from contractor.engine.simulate.random_numbers import Luck, luck_of, named, normal, uniform
 
 __all__ = ["Drawn", "draw", "draw_days", "new_drawn"]
 
@@ -70,13 +70,14 @@ def draw_days(course: Course, drawn: Drawn, seed: int, run: int, days: int) -> N
     """Fill `drawn` with the luck of a run; of days, only with that of the first `days`."""
     luck = luck_of(seed, run)
     for j in range(course.jobs):
-        drawn.job_luck[j] = normal(luck, _JOB, course.job_key[j], 0)
+        drawn.job_luck[j] = normal(named(luck, _JOB, course.job_key[j]), 0)
     for r in range(course.resources):
-        drawn.crew_luck[r] = normal(luck, _CREW, course.crew_key[r], 0)
+        drawn.crew_luck[r] = normal(named(luck, _CREW, course.crew_key[r]), 0)
     for i in range(course.size):
         _draw_activity(course, drawn, luck, i)
+    name = named(luck, _TEMPERATURE, _NO_KEY)
     for k in range(course.temperatures if course.variants else 0):
-        part = uniform(luck, _TEMPERATURE, _NO_KEY, k)
+        part = uniform(name, k)
         drawn.warmth[k] = min(int(part * course.variants), course.variants - 1)
     _draw_weather(course, drawn, luck, days)
     _draw_people(course, drawn, luck, days)
@@ -88,24 +89,27 @@ def _draw_activity(course: Course, drawn: Drawn, luck: np.uint64, i: int) -> Non
     drawn.work[i] = course.work[i]
     if course.work[i] > 0 and (course.log_sd[i] > 0 or course.log_mean[i] != 0):
         deviation = course.shares[0] * drawn.job_luck[course.job[i]]
-        deviation += course.shares[2] * normal(luck, _WORK, key, 0)
+        name = named(luck, _WORK, key)
+        deviation += course.shares[2] * normal(name, 0)
         if course.crew[i] >= 0:
             deviation += course.shares[1] * drawn.crew_luck[course.crew[i]]
         else:
-            deviation += course.shares[1] * normal(luck, _WORK, key, 1)
+            deviation += course.shares[1] * normal(name, 1)
         factor = np.exp(course.log_mean[i] + course.log_sd[i] * deviation)
         drawn.work[i] = max(1, int(course.work[i] * factor + 0.5))
     drawn.released[i] = course.not_before[i]
-    if course.late_chance[i] > 0 and uniform(luck, _LATE, key, 0) < course.late_chance[i]:
-        late = -course.late_slots[i] * np.log(uniform(luck, _HOW_LATE, key, 0))
+    late_chance = course.late_chance[i]
+    if late_chance > 0 and uniform(named(luck, _LATE, key), 0) < late_chance:
+        late = -course.late_slots[i] * np.log(uniform(named(luck, _HOW_LATE, key), 0))
         released = max(course.not_before[i], course.promised[i] + int(late))
         drawn.released[i] = min(course.axis_slots, released)
     drawn.repeats[i] = 0
     drawn.reworks[i] = 0
     absent, fails = course.absent_chance[i], course.fail_chance[i]
     if absent + fails > 0:
+        name = named(luck, _VISIT, key)
         while drawn.repeats[i] < MOST_REPEATS:
-            part = uniform(luck, _VISIT, key, drawn.repeats[i])
+            part = uniform(name, drawn.repeats[i])
             if part >= absent + fails:
                 break
             if part >= absent:
@@ -122,14 +126,16 @@ def _draw_weather(course: Course, drawn: Drawn, luck: np.uint64, days: int) -> N
     fresh = np.sqrt(1 - persistence * persistence)
     common, own = np.sqrt(shared), np.sqrt(1 - shared)
     drawn.lost[:] = 0
+    name = named(luck, _SHARED, _NO_KEY)
     for day in range(days):
-        drawn.shared[day] = common * normal(luck, _SHARED, _NO_KEY, day)
+        drawn.shared[day] = common * normal(name, day)
     for area in range(course.areas):
+        name = named(luck, _WEATHER, np.uint64(area))
         weather = 0.0
         for day in range(days):
             news = drawn.shared[day]
             if own > 0:
-                news += own * normal(luck, _WEATHER, np.uint64(area), day)
+                news += own * normal(name, day)
             weather = news if day == 0 else persistence * weather + fresh * news
             for gate in range(course.gates):
                 row = (area * course.gates + gate) * course.days
@@ -143,6 +149,7 @@ def _draw_weather(course: Course, drawn: Drawn, luck: np.uint64, days: int) -> N
 @kernel
 def _draw_people(course: Course, drawn: Drawn, luck: np.uint64, days: int) -> None:
     for r in range(course.resources):
-        for day in range(days if course.short_chance[r] > 0 else 0):
-            part = uniform(luck, _SHORT, course.crew_key[r], day)
-            drawn.short[r * course.days + day] = part < course.short_chance[r]
+        chance, row = course.short_chance[r], r * course.days
+        name = named(luck, _SHORT, course.crew_key[r])
+        for day in range(days if chance > 0 else 0):
+            drawn.short[row + day] = uniform(name, day) < chance

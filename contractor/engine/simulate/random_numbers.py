@@ -11,7 +11,7 @@ import numpy as np
 
 from contractor.engine.compiled import kernel
 
-__all__ = ["Luck", "key_of", "luck_of", "normal", "uniform"]
+__all__ = ["Luck", "key_of", "luck_of", "named", "normal", "uniform"]
 
 _STEP = np.uint64(0x9E3779B97F4A7C15)
 _FIRST = np.uint64(0xBF58476D1CE4E5B9)
@@ -54,9 +54,9 @@ def luck_of(seed: int, run: int) -> np.uint64:
 
 
 @kernel
-def _numbered(luck: np.uint64, kind: int, key: np.uint64, turn: int) -> np.uint64:
-    number = _mixed(luck ^ (key + _STEP * np.uint64(kind)))
-    return _mixed(number + _STEP * np.uint64(turn + 1))
+def named(luck: np.uint64, kind: int, key: np.uint64) -> np.uint64:
+    """Return what the numbers for a Luck and whose it is are made from."""
+    return _mixed(luck ^ (key + _STEP * np.uint64(kind)))
 
 
 @kernel
@@ -66,14 +66,19 @@ def _as_fraction(number: np.uint64) -> float:
 
 
 @kernel
-def uniform(luck: np.uint64, kind: int, key: np.uint64, turn: int) -> float:
-    """Return a number above 0 and below 1, for a Luck, whose it is, and which of several."""
-    return _as_fraction(_numbered(luck, kind, key, turn))
+def _numbered(name: np.uint64, turn: int) -> np.uint64:
+    return _mixed(name + _STEP * np.uint64(turn + 1))
 
 
 @kernel
-def normal(luck: np.uint64, kind: int, key: np.uint64, turn: int) -> float:
+def uniform(name: np.uint64, turn: int) -> float:
+    """Return a number above 0 and below 1, by its name and which of several."""
+    return _as_fraction(_numbered(name, turn))
+
+
+@kernel
+def normal(name: np.uint64, turn: int) -> float:
     """Return a standard normal number, by the transform of Box and Muller (1958)."""
-    number = _numbered(luck, kind, key, turn)
+    number = _numbered(name, turn)
     radius = np.sqrt(-2.0 * np.log(_as_fraction(number)))
     return radius * np.cos(2.0 * np.pi * _as_fraction(_mixed(number + _STEP)))

@@ -3,12 +3,12 @@
 from collections.abc import Callable, Sequence
 from concurrent.futures import ThreadPoolExecutor
 from dataclasses import dataclass
+from queue import SimpleQueue
 
 import numpy as np
 from numpy.typing import NDArray
 
 from contractor.engine.compiled import Ints, kernel
-from contractor.engine.prepared import Layout, prepare
 from contractor.engine.problem import Problem
 from contractor.engine.schedule import Schedule
 from contractor.engine.simulate.chances import NO_CHANCES, Chances
@@ -20,7 +20,7 @@ __all__ = ["EARLY_DAYS", "Simulated", "merged", "simulate"]
 
 EARLY_DAYS = 4
 """How many days before its planned start work may begin when its crew is free; our own."""
-RUNS_AT_ONCE = 50
+RUNS_AT_ONCE = 32
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -68,23 +68,22 @@ def simulate(
     if runs < 1 or first_run < 0:
         raise ValueError(f"runs {runs}, first_run {first_run}: enter 1 or more, and 0 or more")
     course = course_of(problem, schedule, chances, early_days=early_days)
-    layout = prepare(problem)
-    starts = np.empty((runs, course.size), dtype=np.int32)
-    finishes = np.empty((runs, course.size), dtype=np.int32)
+    starts = np.empty((course.size, runs), dtype=np.int32)
+    finishes = np.empty((course.size, runs), dtype=np.int32)
+    # How many days runs have needed so far; threads may overtake each other, no date depends on it.
+    days = np.array([course.likely_days], dtype=np.int32)
+    spare: SimpleQueue[tuple[Drawn, Run, Ints, Ints]] = SimpleQueue()
+    for _ in range(workers):
+        by_run = np.empty((2, RUNS_AT_ONCE * course.size), dtype=np.int32)
+        spare.put((new_drawn(course), new_run(course), by_run[0], by_run[1]))
 
     def some(begins: int) -> int:
         count = min(RUNS_AT_ONCE, runs - begins)
-        rows = slice(begins, begins + count)
-        _run_many(
-            layout,
-            course,
-            new_drawn(course),
-            new_run(course),
-            seed,
-            first_run + begins,
-            starts[rows],
-            finishes[rows],
-        )
+        room = spare.get()
+        _run_many(course, *room, days, seed, first_run + begins, count)
+        for dates, to in zip(room[2:], (starts, finishes), strict=True):
+            _by_activity(course, dates, to, begins, count)
+        spare.put(room)
         return count
 
     made = 0
@@ -93,7 +92,7 @@ def simulate(
             made += count
             if progress is not None:
                 progress(made)
-    return Simulated(first_run, _by_activity(starts), _by_activity(finishes))
+    return Simulated(first_run, starts, finishes)
 
 
 def merged(parts: Sequence[Simulated]) -> Simulated:
@@ -111,43 +110,48 @@ def merged(parts: Sequence[Simulated]) -> Simulated:
     )
 
 
-def _by_activity(by_run: NDArray[np.int32]) -> NDArray[np.int32]:
-    return np.ascontiguousarray(by_run.T)
-
-
 @kernel
 def _run_many(
-    lay: Layout,
     course: Course,
     drawn: Drawn,
     run: Run,
-    seed: int,
-    first_run: int,
     starts: Ints,
     finishes: Ints,
+    needed: Ints,
+    seed: int,
+    first_run: int,
+    runs: int,
 ) -> None:
-    """Make the runs of the rows of `starts` and `finishes`, shape (runs, activities)."""
+    """Write the dates of each run one behind the other, those of a run as the course has them."""
     beyond = course.axis_slots + 1
-    days = course.likely_days
-    for row in range(starts.shape[0]):
+    for row in range(runs):
+        days = needed[0]
         draw_days(course, drawn, seed, first_run + row, days)
-        run_through(lay, course, drawn, run)
+        run_through(course, drawn, run)
         while days < course.days and not _ends_within(course, run, days):
             # Luck that was not drawn may have mattered: again, with more days.
             days = min(course.days, days + days // 8 + 1)
             draw_days(course, drawn, seed, first_run + row, days)
-            run_through(lay, course, drawn, run)
+            run_through(course, drawn, run)
+        needed[0] = max(needed[0], days)
         for i in range(course.size):
             done = run.finish[i] >= 0
-            starts[row, course.original[i]] = run.start[i] if done else beyond
-            finishes[row, course.original[i]] = run.finish[i] if done else beyond
+            starts[row * course.size + i] = run.start[i] if done else beyond
+            finishes[row * course.size + i] = run.finish[i] if done else beyond
+
+
+@kernel
+def _by_activity(
+    course: Course, by_run: Ints, dates: NDArray[np.int32], first_run: int, runs: int
+) -> None:
+    """Write runs into their columns of `dates`, shape (activities, runs)."""
+    for i in range(course.size):
+        row = course.original[i]
+        for run in range(runs):
+            dates[row, first_run + run] = by_run[run * course.size + i]
 
 
 @kernel
 def _ends_within(course: Course, run: Run, days: int) -> bool:
     """Return whether everything that has a place ended before so many days of the axis did."""
-    end = course.day_first[days]
-    for i in range(course.size):
-        if course.has_place[i] and not 0 <= run.finish[i] <= end:
-            return False
-    return True
+    return run.ended[0] == course.places and run.ended[1] <= course.day_first[days]
