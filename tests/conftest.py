@@ -7,12 +7,16 @@ from typing import Any, NoReturn
 
 import pytest
 from django.conf import settings
-from django.contrib.auth.models import AbstractUser
-from django.test import override_settings
+from django.contrib.auth.models import AbstractUser, Group, Permission
+from django.core.management.color import no_style
+from django.db import connection
+from django.test import TransactionTestCase, override_settings
 
 from tests import factories
 
 LOOPBACK = {"127.0.0.1", "::1", "localhost"}
+# Tables that `migrate` fills besides its own.
+OF_ROLES = {"django_content_type", "auth_permission", "auth_group", "auth_group_permissions"}
 
 
 @pytest.fixture(scope="session", autouse=True)
@@ -32,6 +36,42 @@ def quick_passwords() -> Generator[list[str]]:
     quick = "django.contrib.auth.hashers.MD5PasswordHasher"
     with override_settings(PASSWORD_HASHERS=[quick, *of_the_service]):
         yield of_the_service
+
+
+@pytest.fixture(scope="session", autouse=True)
+def quick_flush() -> Generator[None]:
+    """
+    Leave the roles in place when a test that commits has left them as `migrate` wrote them.
+
+    Such a test ends by emptying all tables. Django then writes every permission and role anew, by
+    124 queries.
+    """
+    begin = TransactionTestCase._fixture_setup.__func__
+    whole = TransactionTestCase._fixture_teardown
+    before: list[Any] = []
+
+    def remember(cls: Any) -> None:
+        before[:] = _roles()
+        begin(cls)
+
+    def empty(case: Any) -> None:
+        if before != _roles():
+            whole(case)
+            return
+        names = set(connection.introspection.django_table_names(only_existing=True))
+        sql = connection.ops.sql_flush(no_style(), sorted(names - OF_ROLES))
+        connection.ops.execute_sql_flush(sql)
+
+    with pytest.MonkeyPatch.context() as patch:
+        patch.setattr(TransactionTestCase, "_fixture_setup", classmethod(remember))
+        patch.setattr(TransactionTestCase, "_fixture_teardown", empty)
+        yield
+
+
+def _roles() -> list[Any]:
+    rights = Permission.objects.values_list("codename", "group__name")
+    names = Group.objects.values_list("name")
+    return [*rights.order_by("codename", "group__name"), *names.order_by("name")]
 
 
 @pytest.fixture(autouse=True)
