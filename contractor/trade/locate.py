@@ -55,10 +55,6 @@ class TicketClock:
     expires_on: date
     renew_by: date
 
-    def allows_dig_on(self, day: date) -> bool:
-        """Return whether digging is allowed on a day by the dates alone."""
-        return self.earliest_dig <= day <= self.expires_on
-
 
 def call_date(called_at: datetime, rule: LocateRule) -> date:
     """Return the day as which a call counts: the next one where it comes after the hour."""

@@ -30,11 +30,6 @@ def slope_factor(pitch_in_12: float) -> float:
     return math.hypot(pitch_in_12, 12) / 12
 
 
-def slope_degrees(pitch_in_12: float) -> float:
-    """Return the angle of a roof above level in degrees, from its rise per 12."""
-    return math.degrees(math.atan2(pitch_in_12, 12))
-
-
 def spaces(run_ft: float, spacing_ft: float) -> int:
     """
     Return how many equal spaces no longer than ``spacing_ft`` fill ``run_ft``.

@@ -14,7 +14,6 @@ from contractor.trade.cure import (
     rate_factor,
     strength_share,
 )
-from contractor.trade.site import footing_diameter_in, post_load_lb
 from contractor.trade.units import cylinder_cy, slab_cy
 
 # Cubic yards in one hole: diameter, then heights of 6, 8, 12, 18, 24 and 48 in.
@@ -180,19 +179,3 @@ def test_the_clock_agrees_with_summing_hour_by_hour():
         hour += 1
 
     assert CureClock(temps).ready_hour(pour_hour, 0.4, "I") == hour
-
-
-@pytest.mark.parametrize(
-    ("width_ft", "load_psf", "soil_psf", "load_lb", "diameter_in"),
-    [(30, 40, 2000, 4800, 21), (60, 40, 2000, 9600, 29.7), (60, 40, 3000, 9600, 24.2)],
-)
-def test_load_on_a_post_and_the_footing_it_asks_for(
-    width_ft, load_psf, soil_psf, load_lb, diameter_in
-):
-    """Half span × 8 ft bay × load, spread on a round pad: our own arithmetic."""
-    load = post_load_lb(width_ft=width_ft, bay_ft=8, load_psf=load_psf)
-
-    assert load == load_lb
-    assert footing_diameter_in(load_lb=load, soil_psf=soil_psf) == pytest.approx(
-        diameter_in, abs=0.06
-    )

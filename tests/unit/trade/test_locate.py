@@ -100,19 +100,6 @@ def test_renewal_comes_before_the_ticket_runs_out():
 
 
 @pytest.mark.parametrize(
-    ("day", "allowed"),
-    [
-        (date(2026, 6, 4), False),
-        (date(2026, 6, 5), True),
-        (date(2026, 6, 22), True),
-        (date(2026, 6, 23), False),
-    ],
-)
-def test_a_dig_is_allowed_from_the_earliest_day_to_the_last(day, allowed):
-    assert ticket_clock(MONDAY, rule(), weekday).allows_dig_on(day) is allowed
-
-
-@pytest.mark.parametrize(
     ("field", "value"),
     [
         ("notice_working_days", 0),

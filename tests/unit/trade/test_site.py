@@ -5,7 +5,6 @@ from contractor.trade.site import (
     ShotKind,
     ShotPlace,
     floor_level_ft,
-    footing_diameter_in,
     site_grade,
 )
 
@@ -115,9 +114,3 @@ def test_a_reading_that_no_rod_shows_is_refused(readings, kind):
 def test_more_fall_than_any_site_has_is_refused():
     with pytest.raises(ValueError, match="more than 20 ft"):
         grade({**SLOPE, BR: 24.5})
-
-
-@pytest.mark.parametrize(("load_lb", "soil_psf"), [(0, 2000), (4800, 0), (4800, -1)])
-def test_a_footing_needs_a_load_and_a_soil(load_lb, soil_psf):
-    with pytest.raises(ValueError, match="above 0"):
-        footing_diameter_in(load_lb=load_lb, soil_psf=soil_psf)
