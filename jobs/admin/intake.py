@@ -134,6 +134,8 @@ class CopyForm(ContractFields):
 
 
 def _prepare(form: forms.Form, now: datetime) -> None:
+    if not form.is_bound:  # else the page would scroll away from its answer
+        form.fields["buyer_name"].widget.attrs["autofocus"] = True
     form.initial["number"] = next_number(now=now)
     form.fields["wanted_on"].label = "Promised by"
     form.fields["authority"].required = True

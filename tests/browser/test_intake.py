@@ -40,6 +40,7 @@ def test_options_are_explained_and_the_job_is_signed(
 ) -> None:
     sign_in(page, office.username, PASS_PHRASE)
     page.get_by_role("link", name="New job").click()
+    expect(page.get_by_label("Buyer:", exact=True)).to_be_focused()
 
     page.get_by_label("Width (ft):", exact=True).fill("40")
     page.get_by_role("button", name="Show what options do").click()
