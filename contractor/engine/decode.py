@@ -5,6 +5,7 @@ from functools import cached_property
 
 import numpy as np
 
+from contractor.engine.collector import collector_paused
 from contractor.engine.dates import UNPLANNED, Blocker, Dates, freed_by_links
 from contractor.engine.passes import run_serial
 from contractor.engine.prepared import FROZEN, NONE, PINNED, UNDER_WAY, prepare
@@ -64,6 +65,7 @@ def decode(
     return to_schedule(problem, dates, right_shift=right_shift)
 
 
+@collector_paused()
 def to_schedule(problem: Problem, dates: Dates, *, right_shift: bool = False) -> Schedule:
     """Return `dates` of `problem` with what binds each start."""
     explainer = _Explainer(problem, dates, right_shift)

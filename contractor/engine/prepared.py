@@ -11,6 +11,7 @@ from numpy.typing import NDArray
 
 from contractor.engine.arrays import firsts, flags, floats, indexes, ints
 from contractor.engine.calendar_tables import calendar_tables
+from contractor.engine.collector import collector_paused
 from contractor.engine.compiled import Flags, Ints, Longs
 from contractor.engine.layout import (
     FROZEN,
@@ -46,6 +47,7 @@ def prepare(problem: Problem) -> Layout:
     return layout
 
 
+@collector_paused()
 def _build(problem: Problem) -> Layout:
     activities = problem.activities
     size, jobs = len(activities), len(problem.jobs)

@@ -1,0 +1,35 @@
+"""Python's collector of cyclic garbage, paused while much that lasts is made at once."""
+
+import gc
+import threading
+from collections.abc import Iterator
+from contextlib import contextmanager
+
+__all__ = ["collector_paused"]
+
+_lock = threading.Lock()
+_inside = 0
+_was_on = True
+
+
+@contextmanager
+def collector_paused() -> Iterator[None]:
+    """Let no collection begin meanwhile, in any thread.
+
+    New objects set collections off, and each of the larger ones goes through all that the process
+    holds: half of what the reasons of 2,000 jobs took. What is made here lasts and has no cycles,
+    so they would find nothing.
+    """
+    global _inside, _was_on
+    with _lock:
+        if _inside == 0:
+            _was_on = gc.isenabled()
+            gc.disable()
+        _inside += 1
+    try:
+        yield
+    finally:
+        with _lock:
+            _inside -= 1
+            if _inside == 0 and _was_on:
+                gc.enable()
