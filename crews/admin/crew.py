@@ -15,6 +15,7 @@ from crews import selectors, services
 from crews.admin.words import NOTHING, day_words, moment_words
 from crews.models import Crew, DayOff, Equipment
 from jobs.admin.recording import RecordsChanges
+from jobs.forms import LabeledRows
 
 
 class CrewForm(forms.ModelForm):
@@ -35,6 +36,7 @@ class DayOffInline(admin.TabularInline):
     """Days off of the crew or machine on whose page they stand."""
 
     model = DayOff
+    formset = LabeledRows
     fields = ("first_day", "last_day", "reason")
     ordering = ("first_day", "id")
     extra = 0

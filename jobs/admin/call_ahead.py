@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterator
 from functools import partial
 from typing import Any
 
@@ -53,6 +54,15 @@ class ArrivalForm(forms.Form):
     shortage = forms.CharField(label="Short or damaged", max_length=200, required=False)
 
 
+class SupplierFilter(admin.AllValuesFieldListFilter):
+    """Rows by supplier; a choice without a name would be a link that nobody sees."""
+
+    def choices(self, changelist: Any) -> Iterator[dict[str, Any]]:
+        """Yield the suppliers, and what stands for none."""
+        for choice in super().choices(changelist):
+            yield {**choice, "display": choice["display"] or "none named"}
+
+
 class AwaitedFilter(admin.SimpleListFilter):
     """Deliveries by whether they are there."""
 
@@ -89,7 +99,7 @@ class DeliveryAdmin(RecordsChanges):
         "state",
     )
     readonly_fields = ("told",)
-    list_filter = (AwaitedFilter, "item", "supplier")
+    list_filter = (AwaitedFilter, "item", ("supplier", SupplierFilter))
     list_select_related = ("job",)
     search_fields = ("job__number", "job__buyer_name", "supplier")
     autocomplete_fields = ("job",)
@@ -223,7 +233,7 @@ class LeadTimeAdmin(admin.ModelAdmin):
 
     form = NamedErrors
     list_display = ("item", "supplier", "post_kind", "span", "days", "source", "checked_on")
-    list_filter = ("item", "supplier")
+    list_filter = ("item", ("supplier", SupplierFilter))
     search_fields = ("supplier", "source")
     ordering = ("item", "supplier", "post_kind", "over_span_ft")
 
