@@ -15,6 +15,13 @@ from django.conf import settings
 
 # With room for a computer that also does much else.
 READY_SECONDS, END_SECONDS, ANSWER_SECONDS = 600, 240, 120
+UNSET = ("DATABASE_URL", "REDIS_URL", "PUBLIC_URL", "DJANGO_SETTINGS_MODULE")
+
+
+def embedded(var_dir: Path) -> dict[str, str]:
+    """Return the environment of the embedded default, whatever this run itself stands on."""
+    kept = {name: value for name, value in os.environ.items() if name not in UNSET}
+    return kept | {"VAR_DIR": str(var_dir)}
 
 
 class Demo:
@@ -23,13 +30,11 @@ class Demo:
     def __init__(self, var_dir: Path) -> None:
         self.var_dir = var_dir
         self.port = free_port()
-        unset = ("DATABASE_URL", "REDIS_URL", "PUBLIC_URL", "DJANGO_SETTINGS_MODULE")
-        env = {name: value for name, value in os.environ.items() if name not in unset}
         with (var_dir / "out.txt").open("wb") as out:
             self.process = subprocess.Popen(
                 [sys.executable, "manage.py", "demo", "--port", str(self.port), "--seconds", "0"],
                 cwd=settings.BASE_DIR,
-                env=env | {"VAR_DIR": str(var_dir)},
+                env=embedded(var_dir),
                 stdout=out,
                 stderr=subprocess.STDOUT,
                 start_new_session=True,
@@ -136,7 +141,7 @@ def test_a_port_that_is_taken_is_told_before_anything_is_done(tmp_path: Path) ->
         ended = subprocess.run(
             [sys.executable, "manage.py", "demo", "--port", port],
             cwd=settings.BASE_DIR,
-            env=os.environ | {"VAR_DIR": str(tmp_path)},
+            env=embedded(tmp_path),
             capture_output=True,
             text=True,
             timeout=END_SECONDS,

@@ -20,6 +20,9 @@ from tests import factories
 from tests.service.address_table import ALL, ANONYMOUS, table
 
 pytestmark = [pytest.mark.django_db, pytest.mark.usefixtures("on_monday")]
+# Who is let in is decided by code, of roles that `migrate` writes. The office opens every page on
+# each database.
+either_database = pytest.mark.either_database
 
 
 @pytest.fixture(autouse=True)
@@ -111,7 +114,9 @@ def test_the_table_has_every_address_and_no_other():
     assert sorted(set(EXPECTED) - set(ROUTES)) == [], "these are gone; take out their lines"
 
 
-@pytest.mark.parametrize("role", ALL)
+@pytest.mark.parametrize(
+    "role", ["o", *(pytest.param(role, marks=either_database) for role in ALL if role != "o")]
+)
 def test_each_role_opens_what_is_its_own_and_nothing_else(role: str):
     client = client_of(role)
     wrong = []
@@ -134,6 +139,7 @@ def test_each_role_opens_what_is_its_own_and_nothing_else(role: str):
     assert not wrong, "\n".join(wrong)
 
 
+@either_database
 @pytest.mark.parametrize("role", ALL)
 def test_looking_changes_nothing(role: str):
     client = client_of(role)
@@ -148,6 +154,7 @@ def test_looking_changes_nothing(role: str):
     assert changed == []
 
 
+@either_database
 @pytest.mark.parametrize(
     ("role", "method"),
     [*((role, "post") for role in ALL), ("r", "put"), ("r", "patch"), ("r", "delete")],
@@ -169,6 +176,7 @@ def test_whoever_may_not_write_writes_nothing_by_any_method(role: str, method: s
     assert not wrong, "\n".join(wrong)
 
 
+@either_database
 def test_no_form_is_taken_from_another_site():
     client = client_of("o", enforce_csrf_checks=True)
     taken = []
@@ -181,6 +189,7 @@ def test_no_form_is_taken_from_another_site():
     assert taken == []
 
 
+@either_database
 def test_every_page_says_what_may_run_in_it():
     client = client_of("o")
     bare = [
