@@ -24,6 +24,7 @@ if TYPE_CHECKING:
 
     from django.utils.safestring import SafeString
 
+
 def owner_context(*, now: datetime) -> dict[str, Any]:
     """Return what the page shows: each plot, and its rows for the table beside it."""
     view = owners_view(now=now)
@@ -37,6 +38,16 @@ def owner_context(*, now: datetime) -> dict[str, Any]:
         "finish_plot": _finishes(view),
         "cause_plot": _causes(view),
         "calibration_plot": _calibration(view),
+        "weeks": [
+            {
+                "week": row.week,
+                "hours": [
+                    f"{booked:.0f} of {working:.0f}"
+                    for working, booked in ((row.working_hours, row.booked_hours), *row.by_crew)
+                ],
+            }
+            for row in view.weeks
+        ],
         "finishes": [_finish_row(row) for row in view.finishes],
         "crews": [
             {

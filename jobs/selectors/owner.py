@@ -36,12 +36,17 @@ DRIVERS_SHOWN, LEAST_SHARE = 3, 0.1
 
 @dataclass(frozen=True, slots=True)
 class FirmWeek:
-    """One ISO week of all crews: the hours they work, and those of them that are booked."""
+    """
+    One ISO week of all crews: the hours they work, and those of them that are booked.
+
+    `by_crew` has the same two of each crew, in the order in which the crews were given.
+    """
 
     week: str
     monday: date
     working_hours: float
     booked_hours: float
+    by_crew: tuple[tuple[float, float], ...]
 
 
 @dataclass(frozen=True, slots=True)
@@ -102,13 +107,15 @@ def firm_weeks(crews: Sequence[CrewLoad]) -> tuple[FirmWeek, ...]:
     longest = max((row.weeks for row in crews), key=len, default=())
     found = []
     for index, week in enumerate(longest[:WEEKS_SHOWN]):
-        working = sum(
-            row.days.free_hours_on(week.monday + timedelta(days=n))
+        by_crew = tuple(
+            (
+                sum(row.days.free_hours_on(week.monday + timedelta(days=n)) for n in range(7)),
+                row.weeks[index].booked_hours if index < len(row.weeks) else 0.0,
+            )
             for row in crews
-            for n in range(7)
         )
-        booked = sum(row.weeks[index].booked_hours for row in crews if index < len(row.weeks))
-        found.append(FirmWeek(week.week, week.monday, working, booked))
+        working, booked = (sum(hours) for hours in zip(*by_crew, strict=True))
+        found.append(FirmWeek(week.week, week.monday, working, booked, by_crew))
     return tuple(found)
 
 

@@ -8,7 +8,8 @@ from django.test import Client
 from django.test.utils import CaptureQueriesContext
 from django.urls import reverse
 
-from jobs.models import Forecast
+from contractor.trade.phases import PHASE_TABLE
+from jobs.models import Forecast, JobForecast
 from jobs.selectors.crew_load import active_crews, crew_loads
 from jobs.selectors.owner import firm_weeks, owners_view
 from jobs.services import planning, publishing
@@ -68,6 +69,24 @@ def test_booked_hours_of_the_firm_are_those_of_its_crews():
     # Two crews, 8.5 hours on five days: tests.factories.WorkHoursFactory.
     assert weeks[0].working_hours == pytest.approx(2 * 5 * 8.5)
     assert all(week.booked_hours <= week.working_hours for week in weeks)
+    for index, crew in enumerate(crews):
+        told = [week.by_crew[index][1] for week in weeks]
+        assert told[: len(crew.weeks)] == [week.booked_hours for week in crew.weeks]
+
+
+def test_the_page_names_what_each_job_is_late_by(client: Client, owner: Any):
+    published_firm(jobs=1)
+    row = JobForecast.objects.get()
+    row.drivers = {"CREW:Alder crew": 3.0, "PHASE:FRAME": 1.0, "WORK": 0.2}
+    row.save()
+    client.force_login(owner)
+
+    text = page(client)
+
+    assert "Alder crew, late on other jobs 71%, " in text
+    assert f"{PHASE_TABLE['FRAME'].label.lower()} takes longer 24%" in text
+    # A twentieth says little, and is left out.
+    assert "work 5%" not in text
 
 
 def test_the_least_sure_promise_comes_first():
