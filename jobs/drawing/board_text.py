@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from html import escape
 
-LETTER_PX, WORD_LETTER_PX, DAY_LETTER_PX = 6.3, 5.9, 6.6
+LETTER_PX, WORD_LETTER_PX, DAY_LETTER_PX = 6.3, 5.9, 6.3
 """About how wide a letter is: of labels, within bars, of days."""
 
 

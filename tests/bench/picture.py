@@ -80,6 +80,8 @@ def taken(address: str, name: str, password: str, path: str) -> bytes:
         page.get_by_label("Password").fill(password)
         page.get_by_role("button", name="Log in").click()
         page.wait_for_load_state("networkidle")
+        if page.locator("#board").count():
+            page.wait_for_selector("#board[data-ready]")  # drawn to fill the window
         shown = page.screenshot()
         browser.close()
     return shown
