@@ -2,16 +2,16 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, field, replace
 from datetime import date, datetime, timedelta
 from typing import TYPE_CHECKING, Any, Protocol
 
-from django.db.models import Prefetch, Q
+from django.db.models import Prefetch, Q, prefetch_related_objects
 from django.utils import timezone
 
 from crews.models import Crew, DayOff, Equipment, Firm
 from crews.selectors import firm
-from inspections.models import Inspection, StrengthNeed
+from inspections.models import POURED_PHASES, Inspection, StrengthNeed
 from inspections.selectors import visits as visit_states
 from inspections.selectors.locate import locate_rules
 from inspections.selectors.pours import strength_needs
@@ -25,6 +25,9 @@ if TYPE_CHECKING:
     from contractor.trade.lead_times import LeadTime
     from contractor.trade.locate import LocateRule
 
+
+Pinned = tuple["int | None", datetime]
+"""A crew by primary key, None where any may do it, and the start."""
 
 # So long after it is over, what the board set still counts for work that began before.
 COUNTS_FOR = timedelta(days=30)
@@ -40,6 +43,7 @@ class OpenWork:
     published bookings of work that nobody has reported as begun, `begun` those of all other.
     `forward` are jobs that the office wants sooner than people were told, where they can be.
     `lent` and `set_aside` are what the board has set of crews' people and time, by day.
+    `repinned` are pins, by phase, to be taken instead of those of the rows: see `pin_of`.
     """
 
     now: datetime
@@ -59,6 +63,15 @@ class OpenWork:
     forward: frozenset[int] = frozenset()
     lent: tuple[LentPeople, ...] = ()
     set_aside: tuple[SetAside, ...] = ()
+    repinned: Mapping[int, Pinned | None] = field(default_factory=dict)
+
+    def pin_of(self, phase: Phase) -> Pinned | None:
+        """Return the crew and the start that a phase is pinned to, if it is."""
+        if phase.pk in self.repinned:
+            return self.repinned[phase.pk]
+        if phase.pinned_start_at is None:
+            return None
+        return phase.pinned_crew_id, phase.pinned_start_at
 
 
 def open_work(*, now: datetime) -> OpenWork:
@@ -72,7 +85,6 @@ def open_work(*, now: datetime) -> OpenWork:
                 "phases",
                 Phase.objects.exclude(status=Phase.Status.DROPPED).order_by("sequence", "id"),
             ),
-            "phases__pours__readings",
             "openings",
             "lean_tos",
             "deliveries",
@@ -83,25 +95,17 @@ def open_work(*, now: datetime) -> OpenWork:
         )
         .order_by("sold_on", "id")
     )
-    days_off = DayOff.objects.order_by("first_day", "id")
+    open_jobs = tuple(job for job in jobs if any(p.status != "DONE" for p in job.phases.all()))
+    phases = [phase for job in open_jobs for phase in job.phases.all()]
+    # Of these alone: a look for the pours of each phase would take as long as all else.
+    poured = [phase for phase in phases if phase.code in POURED_PHASES]
+    prefetch_related_objects(poured, "pours__readings")
     visits = _visits()
     told, begun = _published()
     return OpenWork(
         now=now,
         firm=firm(),
-        crews=tuple(
-            Crew.objects.filter(is_active=True)
-            .select_related("work_hours")
-            .prefetch_related(Prefetch("days_off", days_off))
-            .order_by("id")
-        ),
-        equipment=tuple(
-            Equipment.objects.filter(is_active=True)
-            .prefetch_related(Prefetch("days_off", days_off))
-            .order_by("id")
-        ),
-        firm_days_off=days_of(days_off.filter(crew=None, equipment=None)),
-        jobs=tuple(job for job in jobs if any(p.status != "DONE" for p in job.phases.all())),
+        jobs=open_jobs,
         told=told,
         begun=begun,
         visits={pk: visit for pk, visit in visits.items() if visit.status in visit_states.OPEN},
@@ -112,11 +116,30 @@ def open_work(*, now: datetime) -> OpenWork:
         strength_needs=strength_needs(Q(job__status=Job.Status.SIGNED)),
         locate_rules=locate_rules(),
         lead_times=lead_times(),
-        lent=tuple(LentPeople.objects.filter(last_day__gte=_counts_from(now)).order_by("id")),
-        set_aside=tuple(
-            SetAside.objects.filter(ends_at__gte=now - COUNTS_FOR).order_by("starts_at", "id")
-        ),
+        **_crews_and_days(now),
     )
+
+
+def with_crews_anew(work: OpenWork) -> OpenWork:
+    """Return an open work with all of crews and machines read again, and jobs as they were."""
+    return replace(work, **_crews_and_days(work.now))
+
+
+def _crews_and_days(now: datetime) -> dict[str, Any]:
+    """Return the part of an open work that is about crews and machines, by name."""
+    days_off = DayOff.objects.order_by("first_day", "id")
+    own_days_off = Prefetch("days_off", days_off)
+    crews = Crew.objects.filter(is_active=True).select_related("work_hours")
+    machines = Equipment.objects.filter(is_active=True)
+    lent = LentPeople.objects.filter(last_day__gte=_counts_from(now))
+    set_aside = SetAside.objects.filter(ends_at__gte=now - COUNTS_FOR)
+    return {
+        "crews": tuple(crews.prefetch_related(own_days_off).order_by("id")),
+        "equipment": tuple(machines.prefetch_related(own_days_off).order_by("id")),
+        "firm_days_off": days_of(days_off.filter(crew=None, equipment=None)),
+        "lent": tuple(lent.order_by("id")),
+        "set_aside": tuple(set_aside.order_by("starts_at", "id")),
+    }
 
 
 def _counts_from(now: datetime) -> date:

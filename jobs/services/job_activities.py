@@ -92,7 +92,7 @@ class JobActivities:
         for row in self.network.follows:
             follower = self.rows.get(row.after)
             if row.same_visit and row.before == phase.code and follower is not None:
-                free = follower.pinned_start_at is None
+                free = self.parts.work.pin_of(follower) is None
                 both_open = phase.status == follower.status == Phase.Status.OPEN
                 return follower if free and both_open else None
         return None
@@ -330,10 +330,12 @@ class JobActivities:
         )
 
     def _pin(self, phase: Phase) -> engine.Pin | None:
-        if phase.pinned_start_at is None or phase.status != Phase.Status.OPEN:
+        pinned = self.parts.work.pin_of(phase)
+        if pinned is None or phase.status != Phase.Status.OPEN:
             return None
-        crew = self.parts.crew_index.get(phase.pinned_crew_id) if phase.pinned_crew_id else None
-        return engine.Pin(crew=crew, start=self.parts.calendars.slot_of(phase.pinned_start_at))
+        crew_id, starts_at = pinned
+        crew = self.parts.crew_index.get(crew_id) if crew_id else None
+        return engine.Pin(crew=crew, start=self.parts.calendars.slot_of(starts_at))
 
     def _announced(self, phase: Phase) -> engine.Announced | None:
         booking = self.parts.work.told.get(phase.pk)

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from datetime import date, datetime, timedelta
 from typing import TYPE_CHECKING
 
@@ -47,6 +47,11 @@ class Hand:
         told = live.filter(phase__status=Phase.Status.OPEN).values_list("phase", "starts_at")
         has_news = plan is not None and _has_news(plan)
         return cls(plan, {row.phase_id: row for row in rows}, dict(told), now, has_news)
+
+    def again(self, now: datetime) -> Hand:
+        """Return the same at another moment."""
+        has_news = self.plan is not None and _has_news(self.plan)
+        return replace(self, now=now, has_news=has_news)
 
     def places(self) -> dict[int, Place]:
         """Return where a draft has each phase; nothing where there is no draft to keep."""

@@ -13,8 +13,8 @@ from crews.models import Crew
 from jobs.models import Phase
 from jobs.services import plan_making
 from jobs.services.move_answer import MoveAnswer, MoveRefused
-from jobs.services.move_follows import Hand, follows
-from jobs.services.move_kinds import MovePhase, quarter_after
+from jobs.services.move_follows import follows
+from jobs.services.move_kinds import FreePhase, MovePhase, SplitPhase, quarter_after
 from jobs.services.move_spans import Spanning, SwapCrews
 from jobs.services.move_touch import Touch, crew_of, label
 from jobs.services.pinning import broken_pin_of, stopped_by_weather
@@ -22,9 +22,12 @@ from jobs.services.plan_rows import SAME_VISIT
 
 if TYPE_CHECKING:
     from contractor.engine.schedule import BrokenPin, Placed
-    from jobs.models import Booking
+    from jobs.services.move_follows import Hand
     from jobs.services.move_kinds import Move
+    from jobs.services.plan_around import Place
+    from jobs.services.plan_basis import Basis
     from jobs.services.plan_making import Proposal
+    from jobs.services.work_at_hand import AtHand
 
 # So many working days on, of the next so many, a move that breaks a rule is tried again for a date
 # that works: each takes a plan. Our own.
@@ -44,29 +47,38 @@ class Tried:
     hand: Hand
 
 
-def planned(move: Move, touch: Touch, *, version: str) -> Tried:
+def planned(move: Move, touch: Touch, at_hand: AtHand, *, version: str) -> Tried:
     """
-    Return a move with its plan, after writing it.
+    Return a move with its plan, after writing it; `at_hand` is as it was before.
 
     Raises
     ------
     MoveRefused
         With the rule that it breaks, and of a phase with the nearest start that works.
     """
-    hand = Hand.at(touch.now)
+    hand = at_hand.hand
     notes = move.write(touch)
     if isinstance(move, MovePhase):
-        proposal = _with_phase(move, touch, hand)
+        proposal = _with_phase(move, touch, at_hand)
     else:
         if isinstance(move, SwapCrews):
-            notes += _pin_swapped(move, touch, hand)
-        proposal = plan_making.repair(now=touch.now, keep=hand.places())
+            notes += _pin_swapped(move, touch, at_hand)
+        proposal = plan_making.repaired(_written(move, touch, at_hand), keep=hand.places())
         refuse_if_broken(proposal, hand, touch)
     answer = follows(proposal, hand, words=move.words(), notes=notes, version=version)
     if isinstance(move, MovePhase):
         place = _place(proposal, move.phase_id)
         answer = replace(answer, starts_at=None if place is None else place[1])
     return Tried(proposal, answer, touch, hand)
+
+
+def _written(move: Move, touch: Touch, at_hand: AtHand) -> Basis:
+    """Return what plans are made of with a move that is written, reading again what it changed."""
+    if isinstance(move, FreePhase | SwapCrews):
+        return at_hand.basis.repinned(touch.pins())
+    if isinstance(move, SplitPhase):
+        return plan_making.read(now=touch.now)
+    return plan_making.with_crews_anew(at_hand.basis)
 
 
 def refuse_if_broken(proposal: Proposal, hand: Hand, touch: Touch) -> None:
@@ -92,7 +104,7 @@ def _refuse_if_left_out(proposal: Proposal, hand: Hand) -> None:
             raise MoveRefused(f"{label(phase)} would have no dates: {unplanned.reason}")
 
 
-def nearest_of(move: Move, refused: MoveRefused, *, now: datetime) -> MoveRefused:
+def nearest_of(move: Move, refused: MoveRefused, at_hand: AtHand, *, now: datetime) -> MoveRefused:
     """
     Return a refusal with the nearest later day on which a move of days would work, if any.
 
@@ -104,7 +116,7 @@ def nearest_of(move: Move, refused: MoveRefused, *, now: datetime) -> MoveRefuse
         later = move.later(day)
         try:
             with transaction.atomic():
-                planned(later, Touch(now=now, by=None), version="")
+                planned(later, Touch(now=now, by=None), at_hand, version="")
                 transaction.set_rollback(True)
         except MoveRefused:
             continue
@@ -133,21 +145,21 @@ def first_moment_of(move: Spanning, now: datetime) -> datetime:
     return max(midnight, quarter_after(now))
 
 
-def _with_phase(move: MovePhase, touch: Touch, hand: Hand) -> Proposal:
+def _with_phase(move: MovePhase, touch: Touch, at_hand: AtHand) -> Proposal:
     """Return the plan with a phase pinned; with a day alone, at its first moment that works."""
     phase = Phase.objects.select_related("job").get(pk=move.phase_id)
-    wanted = phase.pinned_start_at
+    hand, wanted = at_hand.hand, phase.pinned_start_at
     assert wanted is not None
     if wanted < touch.now:
         rule = f"{timezone.localtime(wanted):%b %-d, %Y, %H:%M} lies in the past"
-        raise _nearest_place(move, hand, touch.now, rule, (move.crew_id, quarter_after(touch.now)))
-    proposal = _repaired(hand, touch.now)
+        raise _nearest_place(move, at_hand, rule, (move.crew_id, quarter_after(touch.now)))
+    proposal = _pinned(move, at_hand, (move.crew_id, wanted))
     broken = broken_pin_of(proposal.portfolio, proposal.result.schedule, phase.pk)
     place = _place(proposal, phase.pk)
     if broken and move.starts_at is None and _is_on(place, move):
         assert place is not None
         touch.change(phase, pinned_start_at=place[1])
-        proposal = _repaired(hand, touch.now)
+        proposal = _pinned(move, at_hand, (move.crew_id, place[1]))
         broken = broken_pin_of(proposal.portfolio, proposal.result.schedule, phase.pk)
     if broken:
         rule = stopped_by_weather(proposal.portfolio, phase, wanted) or broken.reason
@@ -157,7 +169,7 @@ def _with_phase(move: MovePhase, touch: Touch, hand: Hand) -> Proposal:
             # Behind it, and not behind all that the plan keeps: work without a pin makes way.
             other, ends_at = holder
             rule, place = f"the crew is on {label(other)} then", (move.crew_id, ends_at)
-        raise _nearest_place(move, hand, touch.now, rule, place)
+        raise _nearest_place(move, at_hand, rule, place)
     others = _broken_of_others(proposal, hand, phase.pk)
     if others is not None:
         other, entry = others
@@ -165,42 +177,37 @@ def _with_phase(move: MovePhase, touch: Touch, hand: Hand) -> Proposal:
         mine = _placed(proposal, phase.pk)
         if mine is not None and _is_in_the_way(proposal, entry, mine):
             rule = f"the crew is on {label(other)} then"
-        raise _nearest_place(move, hand, touch.now, rule, _after(proposal, entry, move))
+        raise _nearest_place(move, at_hand, rule, _after(proposal, entry, move))
     _refuse_if_left_out(proposal, hand)
     return proposal
 
 
-def _repaired(hand: Hand, now: datetime) -> Proposal:
-    return plan_making.repair(now=now, keep=hand.places())
+def _pinned(move: MovePhase, at_hand: AtHand, place: Place) -> Proposal:
+    """Return the plan with the phase of a move pinned to a place; nothing is written."""
+    basis = at_hand.basis.repinned({move.phase_id: place})
+    return plan_making.repaired(basis, keep=at_hand.hand.places())
 
 
-def _is_on(place: tuple[int | None, datetime] | None, move: MovePhase) -> bool:
+def _is_on(place: Place | None, move: MovePhase) -> bool:
     """Return whether the plan put a phase on the day and the crew that were asked for."""
     if place is None or timezone.localdate(place[1]) != move.on_day:
         return False
     return move.crew_id is None or place[0] == move.crew_id
 
 
-def _nearest_place(
-    move: MovePhase,
-    hand: Hand,
-    now: datetime,
-    rule: str,
-    place: tuple[int | None, datetime] | None,
-) -> MoveRefused:
+def _nearest_place(move: MovePhase, at_hand: AtHand, rule: str, place: Place | None) -> MoveRefused:
     """
     Return a refusal with the nearest place that was tried and works.
 
     From one place to the next: where the plan puts the phase instead, or behind the pin that it
-    would break. What is written here is rolled back with the move.
+    would break.
     """
-    pinned = Phase.objects.filter(pk=move.phase_id)
+    hand = at_hand.hand
     for _ in range(PLACES_TRIED):
         if place is None:
             break
         crew_id, starts_at = place
-        pinned.update(pinned_start_at=starts_at, pinned_crew=crew_id)
-        proposal = _repaired(hand, now)
+        proposal = _pinned(move, at_hand, place)
         schedule = proposal.result.schedule
         if broken_pin_of(proposal.portfolio, schedule, move.phase_id):
             following = _place(proposal, move.phase_id)
@@ -212,13 +219,13 @@ def _nearest_place(
             name = "" if asked or crew_id is None else crew_of(crew_id).name
             return MoveRefused(rule, starts_at, None if asked else crew_id, name)
         place = _after(proposal, others[1], move)
-    return _earlier_place(move, hand, now, rule)
+    return _earlier_place(move, hand, rule)
 
 
-def _earlier_place(move: MovePhase, hand: Hand, now: datetime, rule: str) -> MoveRefused:
+def _earlier_place(move: MovePhase, hand: Hand, rule: str) -> MoveRefused:
     """Return a refusal with where the phase is, where nothing later works."""
     there = hand.place_of(move.phase_id)
-    if there is None or there[1] < now or move.crew_id not in (None, there[0]):
+    if there is None or there[1] < hand.now or move.crew_id not in (None, there[0]):
         return MoveRefused(rule, remedy="No later start works; choose another crew or day.")
     return MoveRefused(rule, there[1], remedy="That is where it is now.")
 
@@ -259,9 +266,7 @@ def _holder(proposal: Proposal, move: MovePhase, wanted: datetime) -> tuple[Phas
     return None
 
 
-def _after(
-    proposal: Proposal, entry: BrokenPin, move: MovePhase
-) -> tuple[int | None, datetime] | None:
+def _after(proposal: Proposal, entry: BrokenPin, move: MovePhase) -> Place | None:
     """Return the crew asked for, and when the work would be done whose pin was broken."""
     problem = proposal.portfolio.problem
     activity = problem.activities[entry.activity]
@@ -277,7 +282,7 @@ def _after(
     return move.crew_id, problem.axis.instant(ends)
 
 
-def _place(proposal: Proposal, phase_id: int) -> tuple[int | None, datetime] | None:
+def _place(proposal: Proposal, phase_id: int) -> Place | None:
     """Return the crew and the start that the plan gives a phase."""
     placed = _placed(proposal, phase_id)
     if placed is None:
@@ -296,8 +301,9 @@ def _placed(proposal: Proposal, phase_id: int) -> Placed | None:
     return None
 
 
-def _pin_swapped(move: SwapCrews, touch: Touch, hand: Hand) -> tuple[str, ...]:
+def _pin_swapped(move: SwapCrews, touch: Touch, at_hand: AtHand) -> tuple[str, ...]:
     """Pin what two crews were to begin where it lands on the other one; return what stays."""
+    hand = at_hand.hand
     other = {
         move.first_crew_id: move.second_crew_id,
         move.second_crew_id: move.first_crew_id,
@@ -311,23 +317,13 @@ def _pin_swapped(move: SwapCrews, touch: Touch, hand: Hand) -> tuple[str, ...]:
     }
     if not swapped:
         raise MoveRefused("neither crew is to begin anything in these days")
-    for row in swapped.values():
-        # Without its old pin, so that it can land on the other crew.
-        if row.phase.pinned_start_at is not None:
-            Phase.objects.filter(pk=row.phase_id).update(pinned_start_at=None, pinned_crew=None)
+    # Without its old pin, so that it can land on the other crew.
+    pinned = [pk for pk, row in swapped.items() if row.phase.pinned_start_at is not None]
+    free = at_hand.basis.repinned(dict.fromkeys(pinned))
     wanted = {pk: (other[row.crew_id or 0], row.starts_at) for pk, row in swapped.items()}
-    landed = plan_making.landings(now=touch.now, keep={**hand.places(), **wanted})
+    landed = plan_making.landings(free, keep={**hand.places(), **wanted})
     for pk, (crew_id, _) in wanted.items():
-        row = swapped[pk]
-        starts_at = landed.get(pk, (None, row.starts_at))[1]
-        _pin_to(touch, row, crew_id, starts_at)
+        starts_at = landed.get(pk, (None, swapped[pk].starts_at))[1]
+        phase = Phase.objects.select_related("job").get(pk=pk)
+        touch.change(phase, pinned_start_at=starts_at, pinned_crew_id=crew_id)
     return tuple(f"{label(row.phase)} is under way and stays with {row.crew}" for row in stays)
-
-
-def _pin_to(touch: Touch, row: Booking, crew_id: int, starts_at: datetime) -> None:
-    phase = Phase.objects.select_related("job").get(pk=row.phase_id)
-    phase.pinned_start_at, phase.pinned_crew_id = (
-        row.phase.pinned_start_at,
-        row.phase.pinned_crew_id,
-    )
-    touch.change(phase, pinned_start_at=starts_at, pinned_crew_id=crew_id)

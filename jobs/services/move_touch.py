@@ -23,6 +23,8 @@ if TYPE_CHECKING:
 
     from django.contrib.auth.models import User
 
+    from jobs.selectors.open_work import Pinned
+
 Row = Phase | LentPeople | SetAside | DayOff
 REPORT = "report"
 
@@ -43,6 +45,15 @@ class Touch:
         self._save(row, list(columns))
         record_change(row=row, before=before, now=self.now, by=self.by)
         self._note(row, _plain(before, columns), _plain(columns_of(row), columns))
+
+    def pins(self) -> dict[int, Pinned | None]:
+        """Return the pins that were set, by phase; None where one was taken off."""
+        pins: dict[int, Pinned | None] = {}
+        for entry in self.rows:
+            if entry["kind"] == Phase._meta.label:
+                crew_id, at = entry["after"]["pinned_crew_id"], entry["after"]["pinned_start_at"]
+                pins[entry["key"]] = None if at is None else (crew_id, datetime.fromisoformat(at))
+        return pins
 
     def add(self, row: Row) -> None:
         """Store a new row."""

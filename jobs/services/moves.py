@@ -2,7 +2,9 @@
 Moves of the board: try one, accept it, undo it.
 
 A move is written, planned with and looked at in one transaction, which is rolled back unless the
-move is accepted. So what is shown before is what is stored after, found by the same code.
+move is accepted. So what is shown before is what is stored after, found by the same code. A try may
+stand on rows that were read for the try before it, where none is another since; what is accepted
+stands on rows read after everybody else was kept out.
 """
 
 from __future__ import annotations
@@ -13,7 +15,7 @@ from django.db import transaction
 
 from jobs.models import BoardMove
 from jobs.selectors import board_version
-from jobs.services import planning
+from jobs.services import planning, work_at_hand
 from jobs.services.move_answer import (
     Accepted,
     JobFinish,
@@ -33,6 +35,8 @@ if TYPE_CHECKING:
     from datetime import datetime
 
     from django.contrib.auth.models import User
+
+    from jobs.services.work_at_hand import AtHand
 
 __all__ = [
     "Accepted",
@@ -70,8 +74,9 @@ def try_move(*, move: Move, now: datetime, seen: str = "", by: User | None = Non
     MoveStale
         If what the move is about has changed since `seen`.
     """
+    at_hand = work_at_hand.read_or_kept(now=now)
     with transaction.atomic():
-        tried = _tried(move, now=now, seen=seen, by=by)
+        tried = _tried(move, at_hand, now=now, seen=seen, by=by)
         transaction.set_rollback(True)
     return tried.answer
 
@@ -87,7 +92,7 @@ def accept_move(
     """
     with transaction.atomic():
         one_at_a_time()
-        tried = _tried(move, now=now, seen=seen, by=by)
+        tried = _tried(move, work_at_hand.read(now=now), now=now, seen=seen, by=by)
         if shown and shown != tried.answer.digest:
             raise MoveStale(("what follows from the move is another by now",), tried.answer.version)
         return _stored(tried, kind=move.record_kind, now=now, by=by)
@@ -115,7 +120,7 @@ def undo_move(*, move_id: int, now: datetime, by: User | None = None) -> Accepte
         return Accepted(row, tried.answer, request)
 
 
-def _tried(move: Move, *, now: datetime, seen: str, by: User | None) -> Tried:
+def _tried(move: Move, at_hand: AtHand, *, now: datetime, seen: str, by: User | None) -> Tried:
     """Return a move with its plan, written in the transaction that is open."""
     changed = board_version.changed_since(seen, move.scope())
     if changed:
@@ -123,9 +128,9 @@ def _tried(move: Move, *, now: datetime, seen: str, by: User | None) -> Tried:
     version = board_version.version()
     try:
         with transaction.atomic():
-            return planned(move, Touch(now=now, by=by), version=version)
+            return planned(move, Touch(now=now, by=by), at_hand, version=version)
     except MoveRefused as refused:
-        raise nearest_of(move, refused, now=now) from refused
+        raise nearest_of(move, refused, at_hand, now=now) from refused
 
 
 def _stored(tried: Tried, *, kind: BoardMove.Kind, now: datetime, by: User | None) -> Accepted:

@@ -6,7 +6,6 @@ from dataclasses import replace
 from typing import TYPE_CHECKING
 
 from contractor.engine import planner
-from contractor.engine.objective import objective
 from contractor.engine.problem import Announced
 from contractor.engine.schedule import Bind
 from jobs.models import Booking
@@ -38,8 +37,8 @@ def repair_around(portfolio: Portfolio, places: Mapping[int, Place]) -> PlanResu
     """
     Return the plan that keeps what people were told inside the freeze, and all else by `places`.
 
-    By phase. It is found as if that had been told, and costs what it costs in truth; its reasons
-    do not say of a draft's place that people know it. Raises HorizonExceeded.
+    By phase. It is found, and priced, as if that had been told; its reasons do not say of a draft's
+    place that people know it. Raises HorizonExceeded.
     """
     problem = portfolio.problem
     as_told = as_if_told(portfolio, places)
@@ -48,8 +47,7 @@ def repair_around(portfolio: Portfolio, places: Mapping[int, Place]) -> PlanResu
         row if row is None or as_told.activities[i] is problem.activities[i] else _in_truth(row)
         for i, row in enumerate(kept.schedule.placed)
     )
-    schedule = replace(kept.schedule, placed=placed)
-    return replace(kept, schedule=schedule, objective=objective(problem, schedule))
+    return replace(kept, schedule=replace(kept.schedule, placed=placed))
 
 
 def _in_truth(row: Placed) -> Placed:

@@ -6,13 +6,14 @@ import os
 from collections.abc import Callable, Mapping
 from dataclasses import asdict, dataclass, field, replace
 from datetime import datetime
+from functools import cached_property
 from typing import TYPE_CHECKING, Protocol
 
 from django.db import transaction
-from django.utils import timezone
 
 from contractor.engine import planner
 from contractor.engine.check import check
+from contractor.engine.objective import objective
 from contractor.engine.planner import PlanResult
 from contractor.engine.stops import AnyStop, CancelStop, SecondsStop
 from contractor.engine.worktime import HorizonExceeded
@@ -23,17 +24,18 @@ from jobs.selectors.buildings import building_of, rates
 from jobs.selectors.clock import database_now
 from jobs.selectors.networks import network_of
 from jobs.selectors.open_work import OpenWork, open_work
+from jobs.selectors.open_work import with_crews_anew as crews_anew
 from jobs.services.intake import refresh_phases
 from jobs.services.plan_around import Place, as_if_told, repair_around
+from jobs.services.plan_basis import FIRST_HORIZON_DAYS as FIRST_HORIZON_DAYS
+from jobs.services.plan_basis import LAST_HORIZON_DAYS as LAST_HORIZON_DAYS
+from jobs.services.plan_basis import Basis, horizons
 from jobs.services.plan_rows import PlanRows
-from jobs.services.portfolio import Portfolio, build_portfolio, state_of
+from jobs.services.portfolio import Portfolio, state_of
 
 if TYPE_CHECKING:
-    from zoneinfo import ZoneInfo
+    from contractor.engine.objective import Objective
 
-# A year and a season; doubled while the work does not fit.
-FIRST_HORIZON_DAYS = 450
-LAST_HORIZON_DAYS = FIRST_HORIZON_DAYS * 2**3
 HOLIDAY_YEARS = 3
 # Walks of the search side by side, each in a thread of its own: more than two gain nothing.
 WALKS = min(2, os.cpu_count() or 1)
@@ -72,24 +74,38 @@ class _FirstTotal:
         return 0.0
 
 
-@dataclass(frozen=True, slots=True)
+@dataclass(frozen=True)
 class Proposal:
     """
-    A plan that has passed the check and is not stored yet; `state` names what it is made of.
+    A plan that has passed the check and is not stored yet.
 
     `gained` is by how much it costs less than the first plan; None where nothing was improved.
+    `keeps_places` says that it was made as if other places had been told, and its result is priced
+    so. What only a stored plan needs is found when it is asked for: many are only looked at.
     """
 
     portfolio: Portfolio
     result: PlanResult
-    state: str
     seed: int
     gained: float | None = None
+    keeps_places: bool = False
+
+    @cached_property
+    def state(self) -> str:
+        """Return what names the work that it is made of."""
+        return state_of(self.portfolio.problem)
+
+    @cached_property
+    def cost(self) -> Objective:
+        """Return what it costs in truth, by what people were told."""
+        if self.keeps_places:
+            return objective(self.portfolio.problem, self.result.schedule)
+        return self.result.objective
 
     @property
     def total(self) -> float:
         """Return what it costs."""
-        return self.result.objective.total
+        return self.cost.total
 
 
 def plan_now(
@@ -138,8 +154,8 @@ def propose(
     """
     tell = progress or _tell_nobody
     tell(2, "Reading the open work")
-    work = _work(now)
-    tell(10, f"Planning {len(work.jobs)} jobs")
+    basis = read(now=now)
+    tell(10, f"Planning {len(basis.work.jobs)} jobs")
     first = _FirstTotal()
 
     def improve(portfolio: Portfolio) -> PlanResult:
@@ -159,7 +175,7 @@ def propose(
             workers=WALKS,
         )
 
-    portfolio, result = _solved(work, improve, state=state)
+    portfolio, result = _solved(basis, improve, state=state)
     tell(90, "Checking every rule")
     gained = None if first.total is None else max(0.0, first.total - result.objective.total)
     return _checked(portfolio, result, seed=seed, gained=gained)
@@ -180,22 +196,27 @@ def repair(
     sends what must move to the end of the season; the mapping may be empty. Raises as `plan_now`.
     It takes a fraction of a second, so a page can wait for it.
     """
-    work = replace(_work(now), forward=forward)
+    return repaired(Basis(replace(_work(now), forward=forward)), keep=keep)
+
+
+def repaired(basis: Basis, *, keep: Mapping[int, Place] | None = None) -> Proposal:
+    """Return the same of open work that is read already. Raises as `plan_now`, but NoFirm."""
     if keep is not None:
         try:
-            kept = _solved(work, lambda portfolio: repair_around(portfolio, keep))
-            return _checked(*kept, seed=1)
+            kept = _solved(basis, lambda portfolio: repair_around(portfolio, keep))
+            return _checked(*kept, seed=1, keeps_places=True)
         except PlanUnsoundError:
             pass  # the places are too old to keep: nothing explains any more why work is there
-    portfolio, result = pushed(work) if keep is None else kept_in_place(work)
+    run = planner.keep if keep is None else planner.repair
+    portfolio, result = _solved(basis, lambda portfolio: run(portfolio.problem))
     return _checked(portfolio, result, seed=1)
 
 
-def landings(*, now: datetime, keep: Mapping[int, Place]) -> dict[int, Place]:
+def landings(basis: Basis, *, keep: Mapping[int, Place]) -> dict[int, Place]:
     """
     Return where phases land that are to be at other places than people were told, by phase.
 
-    As `repair` with these places, but none is held by the freeze. Raises as `plan_now`.
+    As `repaired` with these places, but none is held by the freeze. Raises as `repaired`.
     """
     found: dict[int, Place] = {}
 
@@ -205,8 +226,18 @@ def landings(*, now: datetime, keep: Mapping[int, Place]) -> dict[int, Place]:
             found[span.phase.pk] = (span.crew_id, span.starts_at)
         return result
 
-    _solved(_work(now), run)
+    _solved(basis, run)
     return found
+
+
+def read(*, now: datetime) -> Basis:
+    """Return what plans are made of as it stands at `now`."""
+    return Basis(_work(now))
+
+
+def with_crews_anew(basis: Basis) -> Basis:
+    """Return the same with all of crews and machines read again."""
+    return Basis(crews_anew(basis.work))
 
 
 def gather(*, now: datetime) -> OpenWork:
@@ -220,7 +251,7 @@ def pushed(work: OpenWork) -> tuple[Portfolio, PlanResult]:
 
     Raises TooFarAheadError. It is not checked, as it is only to be compared with another.
     """
-    return _solved(work, lambda portfolio: planner.keep(portfolio.problem))
+    return _solved(Basis(work), lambda portfolio: planner.keep(portfolio.problem))
 
 
 def kept_in_place(work: OpenWork) -> tuple[Portfolio, PlanResult]:
@@ -229,7 +260,7 @@ def kept_in_place(work: OpenWork) -> tuple[Portfolio, PlanResult]:
 
     Whatever that costs the one that must. Raises TooFarAheadError. It is not checked.
     """
-    return _solved(work, lambda portfolio: planner.repair(portfolio.problem))
+    return _solved(Basis(work), lambda portfolio: planner.repair(portfolio.problem))
 
 
 @transaction.atomic
@@ -248,7 +279,13 @@ def store(proposal: Proposal, *, gained: float | None = None) -> Plan:
         source=result.source,
         seconds=round(result.seconds, 3),
         seed=proposal.seed,
-        objective={**_objective(result), "could_begin": rows.could_begin()},
+        objective={
+            **asdict(proposal.cost),
+            "bound": None if result.bound is None else asdict(result.bound),
+            "optimal": result.optimal,
+            "iterations": result.iterations,
+            "could_begin": rows.could_begin(),
+        },
         unplanned=rows.unplanned(),
         state=proposal.state,
         gained=proposal.gained if gained is None else gained,
@@ -268,19 +305,16 @@ def store(proposal: Proposal, *, gained: float | None = None) -> Plan:
 
 
 def _solved(
-    work: OpenWork, run: Callable[[Portfolio], PlanResult], *, state: str = ""
+    basis: Basis, run: Callable[[Portfolio], PlanResult], *, state: str = ""
 ) -> tuple[Portfolio, PlanResult]:
     """Run the engine on an axis that is long enough; first on the one of `state`, if given."""
-    zone = _zone()
-    horizon_days = int(state.partition(":")[0]) if state else FIRST_HORIZON_DAYS
-    while horizon_days <= LAST_HORIZON_DAYS:
+    for horizon_days in horizons(int(state.partition(":")[0]) if state else FIRST_HORIZON_DAYS):
         try:
-            portfolio = build_portfolio(work=work, zone=zone, horizon_days=horizon_days)
+            portfolio = basis.portfolio(horizon_days)
             if state and state_of(portfolio.problem) != state:
                 raise WorkHasChanged
             return portfolio, run(portfolio)
         except HorizonExceeded:
-            horizon_days *= 2
             state = ""
     raise TooFarAheadError(
         f"The open work reaches further than {LAST_HORIZON_DAYS} days ahead. "
@@ -290,12 +324,17 @@ def _solved(
 
 
 def _checked(
-    portfolio: Portfolio, result: PlanResult, *, seed: int, gained: float | None = None
+    portfolio: Portfolio,
+    result: PlanResult,
+    *,
+    seed: int,
+    gained: float | None = None,
+    keeps_places: bool = False,
 ) -> Proposal:
     violations = check(portfolio.problem, result.schedule)
     if violations:
         raise PlanUnsoundError("; ".join(violation.text for violation in violations[:5]))
-    return Proposal(portfolio, result, state_of(portfolio.problem), seed, gained)
+    return Proposal(portfolio, result, seed, gained, keeps_places)
 
 
 def _work(now: datetime) -> OpenWork:
@@ -312,16 +351,6 @@ def _work(now: datetime) -> OpenWork:
             firm_rates = firm_rates or rates()
             refresh_phases(job=job, firm_rates=firm_rates)
     return work if firm_rates is None else open_work(now=now)
-
-
-def _objective(result: PlanResult) -> dict[str, object]:
-    parts: dict[str, object] = asdict(result.objective)
-    bound = None if result.bound is None else asdict(result.bound)
-    return {**parts, "bound": bound, "optimal": result.optimal, "iterations": result.iterations}
-
-
-def _zone() -> ZoneInfo:
-    return timezone.get_default_timezone()
 
 
 def _tell_nobody(percent: int, text: str, total: float | None = None) -> None:

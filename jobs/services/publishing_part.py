@@ -25,7 +25,7 @@ from jobs.selectors.booked import with_rows
 from jobs.services import plan_making, publishing
 from jobs.services.plan_making import PlanUnsoundError, Proposal
 from jobs.services.plan_rows import PlanRows
-from jobs.services.portfolio import build_portfolio, state_of
+from jobs.services.portfolio import build_portfolio
 from jobs.services.publishing import NotADraft, PublishRefused
 
 if TYPE_CHECKING:
@@ -117,7 +117,7 @@ def part_of(*, draft: Plan, jobs: Iterable[int]) -> Part:
         raise PlanUnsoundError("; ".join(violation.text for violation in violations[:5]))
     cost = objective(real.problem, schedule)
     made = replace(result, schedule=schedule, objective=cost)
-    return Part(draft, chosen, (), Proposal(real, made, state_of(real.problem), draft.seed))
+    return Part(draft, chosen, (), Proposal(real, made, draft.seed))
 
 
 def publish_part(
