@@ -17,6 +17,8 @@ if TYPE_CHECKING:
     from contractor.engine.worktime import WorkCalendar
     from jobs.services.portfolio import Portfolio
 
+    _Taken = Mapping[int, list[tuple[int, int]]]
+
 # Every way to build has the same names in its own problem, and so the same luck in every run.
 UNSOLD = "the new building"
 
@@ -58,6 +60,7 @@ class WarmProblem:
         self.as_is = self.part(self.sold, self.whole.jobs[: self.sold_jobs])
         self.plan_as_is = planner.repair(self.as_is).schedule
         self._announced = tuple(self._as_planned(i) for i in self.sold)
+        self._taken_as_is = self._taken(self.plan_as_is.placed)
 
     def in_the_gaps(self, job: int, *, due: int | None) -> OneMore:
         """
@@ -67,7 +70,7 @@ class WarmProblem:
         every crew is tried for it and nothing else moves. Raises HorizonExceeded.
         """
         own = self._own(job)
-        alone = self._alone(job, self.plan_as_is.placed, due=due)
+        alone = self._alone(job, self._taken_as_is, due=due)
         at = len(self.sold)
         placed = [None if place is None else _moved(place, at) for place in alone.placed]
         unplanned = [replace(row, activity=row.activity + at) for row in alone.unplanned]
@@ -90,7 +93,7 @@ class WarmProblem:
             for i, place in enumerate(self.plan_as_is.placed)
             if place is not None and self._is_fixed(i, place)
         ]
-        alone = self._alone(job, fixed, due=self.whole.now)
+        alone = self._alone(job, self._taken(fixed), due=self.whole.now)
         pinned = [
             activity
             if place is None
@@ -133,7 +136,7 @@ class WarmProblem:
         whole = of or self.whole
         index = {row: place for place, row in enumerate(rows)}
         links = tuple(
-            replace(link, before=index[link.before], after=index[link.after])
+            _between(link, index[link.before], index[link.after])
             for link in whole.links
             if link.before in index and link.after in index
         )
@@ -169,11 +172,10 @@ class WarmProblem:
             for i in self._own(job)
         )
 
-    def _alone(self, job: int, others: Iterable[Placed | None], *, due: int | None) -> Schedule:
-        """Return the plan of an unsold job where crews and machines are taken by `others`."""
+    def _alone(self, job: int, taken: _Taken, *, due: int | None) -> Schedule:
+        """Return the plan of an unsold job where crews and machines are taken already."""
         own = self._own(job)
         activities, calendars = with_own_calendars(self.whole, self._renamed(job))
-        taken = self._taken(others)
         resources = tuple(
             replace(resource, blocked=_joined((*resource.blocked, *taken.get(r, ()))))
             for r, resource in enumerate(self.whole.resources)
@@ -186,7 +188,7 @@ class WarmProblem:
         )
         return planner.plan(problem).schedule
 
-    def _taken(self, others: Iterable[Placed | None]) -> Mapping[int, list[tuple[int, int]]]:
+    def _taken(self, others: Iterable[Placed | None]) -> _Taken:
         """Return the stretches in which no unit of a crew or machine is left, by resource."""
         changes: dict[int, list[tuple[int, int]]] = {}
         for place in others:
@@ -245,6 +247,13 @@ def with_own_calendars(
         replace(row, modes=tuple(renumbered(mode) for mode in row.modes)) for row in activities
     )
     return rows, tuple(calendars)
+
+
+def _between(link: engine.Link, before: int, after: int) -> engine.Link:
+    """Return a link between other activities; most stay where they are, and so does the link."""
+    if (link.before, link.after) == (before, after):
+        return link
+    return replace(link, before=before, after=after)
 
 
 def _full(changes: list[tuple[int, int]], capacity: int) -> list[tuple[int, int]]:

@@ -12,11 +12,15 @@ from jobs.selectors.stored_plan import EARLIER_PHASE
 from jobs.services.visit_activities import PHASES_OF_AUTHORITIES
 
 if TYPE_CHECKING:
-    from collections.abc import Mapping
+    from collections.abc import Mapping, Sequence
 
+    from contractor.engine.problem import Link
     from contractor.engine.schedule import Because, Placed
     from jobs.services.portfolio import Portfolio
     from jobs.services.start_date_problem import OneMore
+    from jobs.services.wait_tables import LinkNote
+
+    _Told = tuple[Link, LinkNote | None]
 
 WORK, QUEUE = "WORK", "QUEUE"
 DIRECT = (Bind.NOW, Bind.RELEASE, Bind.LINK)
@@ -38,6 +42,7 @@ def days_by_reason(portfolio: Portfolio, one: OneMore) -> dict[str, float]:
     problem = portfolio.problem
     at: Placed | None = max(one.places, key=lambda place: place.finish)
     slots: dict[str, int] = {}
+    links = _own_links(portfolio, one)
 
     def spend(kind: str, amount: int) -> None:
         slots[kind] = slots.get(kind, 0) + amount
@@ -52,8 +57,10 @@ def days_by_reason(portfolio: Portfolio, one: OneMore) -> dict[str, float]:
         if leader is None:
             spend(_released_by(portfolio, one, at, free), free_at - problem.now)
             break
-        left_at = leader.start if _starts_together(portfolio, one, leader, at) else leader.finish
-        spend(_waited_for(portfolio, one, leader, at), free_at - left_at)
+        between = links.get((leader.activity, at.activity), [])
+        together = any(link.start_to_start for link, _ in between)
+        left_at = leader.start if together else leader.finish
+        spend(_waited_for(portfolio, one, between, at), free_at - left_at)
         if left_at == leader.start:
             spend(WORK, leader.start - leader.finish)
         at = leader
@@ -94,19 +101,21 @@ def _released_by(portfolio: Portfolio, one: OneMore, at: Placed, free: Because) 
     return max(holds, key=lambda hold: hold.ends).kind
 
 
-def _starts_together(portfolio: Portfolio, one: OneMore, leader: Placed, at: Placed) -> bool:
-    ends = (one.rows[leader.activity], one.rows[at.activity])
-    return any(
-        link.start_to_start for link in portfolio.problem.links if (link.before, link.after) == ends
-    )
-
-
-def _waited_for(portfolio: Portfolio, one: OneMore, leader: Placed, at: Placed) -> str:
-    """Return the kind of the wait between two phases."""
-    ends = (one.rows[leader.activity], one.rows[at.activity])
+def _own_links(portfolio: Portfolio, one: OneMore) -> Mapping[tuple[int, int], list[_Told]]:
+    """Return the links among the activities of the unsold job, by the two ends of each."""
+    own = {one.rows[i]: i for i in one.own}
+    found: dict[tuple[int, int], list[_Told]] = {}
     for link, note in zip(portfolio.problem.links, portfolio.link_notes, strict=True):
-        if (link.before, link.after) == ends and note is not None:
+        if link.before in own and link.after in own:
+            found.setdefault((own[link.before], own[link.after]), []).append((link, note))
+    return found
+
+
+def _waited_for(portfolio: Portfolio, one: OneMore, between: Sequence[_Told], at: Placed) -> str:
+    """Return the kind of the wait between two phases, told by the links between them."""
+    for _, note in between:
+        if note is not None:
             return note.kind
     # The wait for the next visit window is no wait of its own on a plan's page.
-    is_visit = portfolio.stretches[ends[1]].first.code in PHASES_OF_AUTHORITIES
+    is_visit = portfolio.stretches[one.rows[at.activity]].first.code in PHASES_OF_AUTHORITIES
     return WaitKind.INSPECTION_NOTICE.value if is_visit else EARLIER_PHASE

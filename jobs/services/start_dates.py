@@ -261,6 +261,15 @@ class _Asked:
         self.own_of: list[list[int]] = [[] for _ in self.warm.as_is.jobs]
         for i, activity in enumerate(self.warm.as_is.activities):
             self.own_of[activity.job].append(i)
+        # By sold job with a promise: the chance to keep it, and the days late as planned.
+        self.chances_before = {
+            index: (
+                _chance(self.before, own, job.due),
+                _days_late(self.warm.plan_as_is, own, job.due),
+            )
+            for index, (job, own) in enumerate(zip(self.warm.as_is.jobs, self.own_of, strict=True))
+            if job.due is not None and own
+        }
 
     @property
     def has_room(self) -> bool:
@@ -381,13 +390,11 @@ class _Asked:
             own = self.own_of[index]
             if job.due is None or not own:
                 continue
-            was, becomes = (_chance(runs, own, job.due) for runs in (self.before, after))
-            late = [
-                _days_late(schedule, own, job.due)
-                for schedule in (self.warm.plan_as_is, one.schedule)
-            ]
-            if was - becomes >= ENDANGERED or late[1] > late[0]:
-                rows.append(Endangered(self.portfolio.jobs[index], was, becomes, *late))
+            was, was_late = self.chances_before[index]
+            becomes, late = _chance(after, own, job.due), _days_late(one.schedule, own, job.due)
+            if was - becomes >= ENDANGERED or late > was_late:
+                told = self.portfolio.jobs[index]
+                rows.append(Endangered(told, was, becomes, was_late, late))
         return sorted(rows, key=lambda row: (row.chance_after - row.chance_before, row.job.number))
 
     def _moved_jobs(self, one: OneMore) -> int:
