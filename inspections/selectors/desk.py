@@ -86,9 +86,10 @@ def _open_inspections() -> Iterable[Phase]:
             job__status=Job.Status.SIGNED,
             job__permit__is_exempt=False,
         )
-        .select_related("job__permit__authority")
         .prefetch_related(
-            Prefetch("job__phases", live),
+            # A join would make a row of a job, which is wide, for each of its inspections.
+            Prefetch("job", Job.objects.select_related("permit__authority")),
+            Prefetch("job__phases", live.defer("labor_arithmetic")),
             "job__openings",
             "job__lean_tos",
             "job__permit__authority__closures",

@@ -204,6 +204,8 @@ def _dig_bookings(jobs: Sequence[Job]) -> dict[int, list[Booking]]:
             phase__code__in={c for d in digs.values() for c in d},
         )
         .select_related("plan", "phase")
+        # What a plan cost and left out is long, and would be read with each booking.
+        .defer("plan__objective", "plan__unplanned", "phase__labor_arithmetic")
         .order_by("-plan__status", "starts_at", "id")
     ):
         if booking.phase.code in digs[booking.phase.job_id]:

@@ -12,7 +12,7 @@ from django.utils import timezone
 
 from contractor.trade.phases import PHASE_TABLE, Performer
 from contractor.trade.weather import Level, WeatherGate
-from inspections.selectors.weather import Weather, weather_at
+from inspections.selectors.weather import AHEAD_DAYS, Weather, weather_at
 from jobs.models import Booking, Job, Phase, Plan
 from jobs.selectors.hold_facts import Clears, HoldFact, HoldKind
 from jobs.selectors.needs import NEEDED_ROWS, built
@@ -71,7 +71,9 @@ def stopped_bookings(
     if not known.areas:
         return []
     today = timezone.localdate(now)
-    rows = _bookings(now)
+    # Nobody knows of a stop later than that, and most of a plan is.
+    known_until = today + timedelta(days=AHEAD_DAYS)
+    rows = _bookings(now).filter(starts_at__date__lt=known_until)
     if jobs is not None:
         rows = rows.filter(phase__job__in=jobs)
     found = []

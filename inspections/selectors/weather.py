@@ -6,7 +6,7 @@ from dataclasses import astuple, dataclass, fields
 from datetime import UTC, date, datetime, time, timedelta
 from functools import cached_property
 from types import MappingProxyType
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING, Any, NamedTuple
 
 import numpy as np
 from django.utils import timezone
@@ -95,6 +95,20 @@ class SiteWeather:
     def why_on(self, day: date) -> str:
         """Return why a day is stopped; empty when it is not."""
         return next((stopped.why for stopped in self.stopped if stopped.day == day), "")
+
+
+class _HourRow(NamedTuple):
+    """What is read of an hour."""
+
+    area_id: int
+    starts_at: datetime
+    source: str
+    temp_degf: float | None
+    wind_mph: float | None
+    gust_mph: float | None
+    rain_in: float | None
+    humidity_percent: float | None
+    thunder: bool
 
 
 class AreaWeather:
@@ -262,7 +276,7 @@ def weather_at(now: datetime) -> Weather:
     today = timezone.localdate(now)
     since = datetime.combine(today - timedelta(days=LOOK_BACK_DAYS), time(), tzinfo=zone)
     until = datetime.combine(today + timedelta(days=AHEAD_DAYS + 1), time(), tzinfo=zone)
-    rows = WeatherHour.objects.filter(starts_at__gte=since, starts_at__lt=until)
+    rows = _hours().filter(starts_at__gte=since, starts_at__lt=until)
     return Weather(areas=areas, hours=_by_area(rows), limits=firm_limits(), today=today, zone=zone)
 
 
@@ -286,9 +300,7 @@ def forecast_temps_degf(
     if area is None or hours <= 0:
         return temps
     first = first_hour.astimezone(UTC).replace(minute=0, second=0, microsecond=0)
-    rows = WeatherHour.objects.filter(
-        area=area, starts_at__gte=first, starts_at__lt=first + hours * HOUR
-    )
+    rows = _hours().filter(area=area, starts_at__gte=first, starts_at__lt=first + hours * HOUR)
     for at, hour in _by_area(rows).get(area.pk, {}).items():
         if hour.temp_degf is not None:
             temps[(at - first) // HOUR] = hour.temp_degf
@@ -306,18 +318,24 @@ def _limits_of(row: WeatherLimit) -> WeatherLimits:
     return WeatherLimits(**own, lightning=starter.lightning, has_mud=starter.has_mud)
 
 
-def _by_area(rows: Iterable[WeatherHour]) -> dict[int, dict[datetime, HourOfWeather]]:
+def _hours() -> Any:
+    """Return all hours as they are read: there are hundreds, so they are no rows of a model."""
+    return WeatherHour.objects.values_list(*_HourRow._fields)
+
+
+def _by_area(rows: Iterable[tuple[Any, ...]]) -> dict[int, dict[datetime, HourOfWeather]]:
     """Return the hours by area and moment, each value from the first source that tells it."""
     rank = {source.value: index for index, source in enumerate(SOURCES)}
     found: dict[int, dict[datetime, HourOfWeather]] = {}
-    for row in sorted(rows, key=lambda row: rank[row.source], reverse=True):
+    told = sorted(map(_HourRow._make, rows), key=lambda row: rank[row.source], reverse=True)
+    for row in told:
         hours = found.setdefault(row.area_id, {})
         at = row.starts_at.astimezone(UTC)
         hours[at] = _over(hours.get(at), row)
     return found
 
 
-def _over(below: HourOfWeather | None, row: WeatherHour) -> HourOfWeather:
+def _over(below: HourOfWeather | None, row: _HourRow) -> HourOfWeather:
     """Return an hour with the values of a row, and those of the sources below where it has none."""
     known = below or HourOfWeather()
 

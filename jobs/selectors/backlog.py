@@ -19,9 +19,15 @@ from django.utils import timezone
 
 from contractor.trade.phases import PHASE_TABLE
 from crews.models import Crew
-from jobs.models import Booking, Job, Phase
+from jobs.models import Job, Phase
 from jobs.selectors import plans
-from jobs.selectors.crew_load import CrewDays, active_crews, crew_bookings, days_of_crews
+from jobs.selectors.crew_load import (
+    CrewBooking,
+    CrewDays,
+    active_crews,
+    crew_bookings,
+    days_of_crews,
+)
 
 if TYPE_CHECKING:
     from collections.abc import Iterable, Sequence
@@ -71,7 +77,7 @@ class Backlog:
 def backlog(*, now: datetime) -> Backlog:
     """Return the backlog at `now`, in a constant number of queries."""
     crews = days_of_crews(active_crews(), since=timezone.localdate(now))
-    bookings = list(crew_bookings(since=now))
+    bookings = crew_bookings(since=now)
     open_jobs = list(plans.open_jobs())
     left = _Left(crews, bookings, timezone.localdate(now))
     by_job = {job.pk: left.of_job(job) for job in open_jobs}
@@ -97,7 +103,9 @@ class _Left:
     that may do it at their size. The same rule as in planning.
     """
 
-    def __init__(self, crews: Sequence[CrewDays], bookings: Iterable[Booking], today: date) -> None:
+    def __init__(
+        self, crews: Sequence[CrewDays], bookings: Iterable[CrewBooking], today: date
+    ) -> None:
         self.today = today
         self.crews = {days.crew.pk: days for days in crews}
         self.booked = {booking.phase_id: booking for booking in bookings}
@@ -140,7 +148,7 @@ class _Left:
         self.unbooked_crew_days += hours / mean
         return hours / mean
 
-    def _people(self, crew: CrewDays, booking: Booking, phase: Phase) -> int:
+    def _people(self, crew: CrewDays, booking: CrewBooking, phase: Phase) -> int:
         begins = max(timezone.localdate(booking.starts_at), self.today)
         last = timezone.localdate(booking.ends_at)
         return crew.people_between(begins, last, at_least=PHASE_TABLE[phase.code].min_people)
@@ -157,9 +165,9 @@ def _labor_hours_a_day(days: CrewDays, people: int, phase: Phase, job: Job) -> f
 
 
 def _crews_ahead(
-    crews: Sequence[CrewDays], bookings: Sequence[Booking], left: _Left, *, now: datetime
+    crews: Sequence[CrewDays], bookings: Sequence[CrewBooking], left: _Left, *, now: datetime
 ) -> tuple[CrewAhead, ...]:
-    mine: defaultdict[int | None, list[Booking]] = defaultdict(list)
+    mine: defaultdict[int | None, list[CrewBooking]] = defaultdict(list)
     for booking in bookings:
         mine[booking.crew_id].append(booking)
     rows = []

@@ -2,10 +2,10 @@
 
 from __future__ import annotations
 
+from bisect import bisect_right
 from dataclasses import dataclass
 from datetime import UTC, date, datetime, time, timedelta
-from itertools import pairwise
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, NamedTuple
 from zoneinfo import ZoneInfo
 
 from django.db.models import Prefetch, QuerySet
@@ -81,18 +81,26 @@ def firm_days_off() -> frozenset[date]:
     return days_of(DayOff.objects.filter(crew=None, equipment=None))
 
 
-def crew_bookings(*, since: datetime) -> QuerySet[Booking]:
-    """
-    Return the published bookings of crews that end after a moment, in order of time.
+class CrewBooking(NamedTuple):
+    """What load and backlog read of a booking: there are hundreds, so they are no rows of a model.
 
-    Only what load and backlog read is loaded: a job's row has sixty columns.
+    Its phase is told by key and status, its site by the drive there.
     """
-    return (
-        Booking.objects.filter(PUBLISHED, crew__isnull=False, ends_at__gt=since)
-        .select_related("phase__job")
-        .only("crew", "starts_at", "ends_at", "phase__status", "phase__job__drive_minutes")
-        .order_by("starts_at", "id")
-    )
+
+    crew_id: int
+    starts_at: datetime
+    ends_at: datetime
+    phase_id: int
+    phase_status: str
+    drive_minutes: int
+
+
+def crew_bookings(*, since: datetime) -> list[CrewBooking]:
+    """Return the published bookings of crews that end after a moment, in order of time."""
+    rows = Booking.objects.filter(PUBLISHED, crew__isnull=False, ends_at__gt=since)
+    columns = ("phase_id", "phase__status", "phase__job__drive_minutes")
+    told = rows.order_by("starts_at", "id").values_list("crew_id", "starts_at", "ends_at", *columns)
+    return [CrewBooking._make(row) for row in told]
 
 
 class CrewDays:
@@ -174,11 +182,11 @@ class CrewDays:
         days = (day + timedelta(days=n) for n in range(LOOK_AHEAD_DAYS))
         return next((day for day in days if self.free_hours_on(day) > 0), None)
 
-    def comes_free_on(self, bookings: Sequence[Booking], now: datetime) -> date | None:
+    def comes_free_on(self, bookings: Sequence[CrewBooking], now: datetime) -> date | None:
         """Return the first work day after the last booking that is not done, or from today on."""
         free = timezone.localdate(now)
         for booking in bookings:
-            if booking.ends_at > now and booking.phase.status != Phase.Status.DONE:
+            if booking.ends_at > now and booking.phase_status != Phase.Status.DONE:
                 free = max(free, timezone.localdate(booking.ends_at) + timedelta(days=1))
         return self.first_work_day(free)
 
@@ -194,7 +202,7 @@ def days_of_crews(crews: Iterable[Crew], *, since: date) -> list[CrewDays]:
 def crew_loads(crews: Sequence[Crew], *, now: datetime) -> list[CrewLoad]:
     """Return the load of crews that `active_crews` has read, in four queries for all of them."""
     this_monday = _monday(timezone.localdate(now))
-    booked: dict[int, list[Booking]] = {crew.pk: [] for crew in crews}
+    booked: dict[int, list[CrewBooking]] = {crew.pk: [] for crew in crews}
     for booking in crew_bookings(since=_midnight(this_monday)):
         if booking.crew_id in booked:
             booked[booking.crew_id].append(booking)
@@ -204,7 +212,9 @@ def crew_loads(crews: Sequence[Crew], *, now: datetime) -> list[CrewLoad]:
     ]
 
 
-def _load(days: CrewDays, bookings: list[Booking], now: datetime, this_monday: date) -> CrewLoad:
+def _load(
+    days: CrewDays, bookings: list[CrewBooking], now: datetime, this_monday: date
+) -> CrewLoad:
     mondays = _mondays(this_monday, bookings)
     on_site, booked = _booked_by_week(days, bookings, mondays)
     weeks = []
@@ -223,7 +233,7 @@ def _load(days: CrewDays, bookings: list[Booking], now: datetime, this_monday: d
 
 
 def _booked_by_week(
-    days: CrewDays, bookings: Sequence[Booking], mondays: Sequence[date]
+    days: CrewDays, bookings: Sequence[CrewBooking], mondays: Sequence[date]
 ) -> tuple[list[float], list[float]]:
     """Return the booked hours of each week on site, and with the driving that goes with them."""
     on_site, booked = [0.0] * len(mondays), [0.0] * len(mondays)
@@ -232,17 +242,19 @@ def _booked_by_week(
     edges.append(axis.slots)
     calendars: dict[int, WorkCalendar] = {}
     for booking in bookings:
-        drive = whole_quarters(booking.phase.job.drive_minutes)
+        drive = whole_quarters(booking.drive_minutes)
         if drive not in calendars:
             calendars[drive] = days.calendar(drive, axis)
         begins = max(booking.starts_at, axis.origin)
         first, last = axis.slot_at_or_before(begins), axis.slot_at_or_after(booking.ends_at)
-        for index, (opens, closes) in enumerate(pairwise(edges)):
-            a, b = max(first, opens), min(last, closes)
-            if a < b:
-                hours = calendars[drive].work_between(a, b) / SLOTS_PER_HOUR
-                on_site[index] += hours
-                booked[index] += hours * days.day_hours / days.site_hours(drive)
+        with_driving = days.day_hours / days.site_hours(drive)
+        index = max(bisect_right(edges, first) - 1, 0)
+        while index < len(mondays) and edges[index] < last:
+            a, b = max(first, edges[index]), min(last, edges[index + 1])
+            hours = calendars[drive].work_between(a, b) / SLOTS_PER_HOUR
+            on_site[index] += hours
+            booked[index] += hours * with_driving
+            index += 1
     return on_site, booked
 
 
@@ -257,7 +269,7 @@ def _local_days(row: SetAside) -> Iterable[date]:
     return (first + timedelta(days=n) for n in range((last - first).days + 1))
 
 
-def _mondays(first: date, bookings: Sequence[Booking]) -> list[date]:
+def _mondays(first: date, bookings: Sequence[CrewBooking]) -> list[date]:
     """Return the Mondays from the first to that of the last booking's end."""
     ends = [timezone.localdate(booking.ends_at) for booking in bookings]
     last = _monday(max([first, *ends]))

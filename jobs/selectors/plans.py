@@ -115,10 +115,14 @@ def comparison(plan: Plan, against: Plan | None) -> Comparison:
     return compare(_rows(against) if against else (), _rows(plan))
 
 
+# What is told of a job beside its promise: its number, and its buyer where people read it.
+_PROMISE_COLUMNS = ("number", "buyer_name", "promised_on", "promise_weight")
+
+
 def promises(plan: Plan) -> list[Promise]:
     """Return every planned job's promise against its planned finish, most late first."""
     ends = _finishes(plan)
-    jobs = Job.objects.filter(pk__in=ends).order_by("number")
+    jobs = Job.objects.filter(pk__in=ends).only(*_PROMISE_COLUMNS).order_by("number")
     rows = [_promise(job, ends[job.pk]) for job in jobs]
     return sorted(rows, key=lambda row: (-row.days_late, row.promised_on or date.max))
 
@@ -228,10 +232,11 @@ def phase_hours_left(phase: Phase) -> float:
 
 
 def open_jobs() -> QuerySet[Job]:
-    """Return signed jobs that are not done, phases loaded, oldest sale first."""
+    """Return signed jobs that are not done, phases loaded without crews, oldest sale first."""
+    phases = live_phases().select_related(None).defer("labor_arithmetic")
     return (
         Job.objects.filter(status__in=(Job.Status.SIGNED, Job.Status.ON_HOLD))
-        .prefetch_related(Prefetch("phases", live_phases()))
+        .prefetch_related(Prefetch("phases", phases))
         .order_by("sold_on", "id")
     )
 
@@ -250,6 +255,19 @@ def bound_words(plan: Plan) -> str:
         return "proven best"
     bound = plan.objective.get("bound")
     return f"no plan costs less than {bound['total']:,.1f}" if bound else "no bound is known"
+
+
+# A job's row has sixty columns; a list of waits tells its number alone.
+_WAIT_COLUMNS = (
+    "plan",
+    "kind",
+    "after_code",
+    "before_code",
+    "starts_at",
+    "ends_at",
+    "basis",
+    "job__number",
+)
 
 
 def plan_as_json(plan: Plan) -> dict[str, Any]:
@@ -277,7 +295,9 @@ def plan_as_json(plan: Plan) -> dict[str, Any]:
         "bookings": bookings_as_json(booking_lines(plan)),
         "waits": [
             wait_as_json(wait)
-            for wait in plan.waits.select_related("job").order_by("starts_at", "id")
+            for wait in plan.waits.select_related("job")
+            .only(*_WAIT_COLUMNS)
+            .order_by("starts_at", "id")
         ],
         "unplanned": plan.unplanned,
         "promises": [

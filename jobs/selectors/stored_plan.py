@@ -20,8 +20,9 @@ from contractor.engine.crew_report import path_back
 from contractor.engine.schedule import Because, Bind, Placed, Schedule
 from contractor.engine.worktime import SLOT_MINUTES, Axis, WorkCalendar, always_open
 from contractor.trade.phases import PHASE_TABLE, Performer, WaitKind
-from crews.models import Crew
+from crews.models import Crew, Equipment
 from jobs.models import Booking, Job, Plan, PlannedWait
+from jobs.selectors.booked import with_rows
 from jobs.selectors.crew_load import CrewDays, days_of_crews
 from jobs.selectors.plans import bookings
 from jobs.selectors.site_calendars import whole_quarters
@@ -116,8 +117,9 @@ def reached_from(plan: Plan, booking: Booking) -> frozenset[int]:
 
 def stored_plan(plan: Plan, *, only: Collection[int] | None = None) -> StoredPlan:
     """Return a plan, or some bookings of it, as the engine reads it, in as many queries always."""
-    found = bookings(plan)
-    rows = tuple(found if only is None else found.filter(pk__in=only))
+    # Machines are read at once below: a booking's own query set for them costs as much as its row.
+    found = bookings(plan).select_related(None).prefetch_related(None)
+    rows = tuple(with_rows(found if only is None else found.filter(pk__in=only)))
     waits = tuple(PlannedWait.objects.filter(plan=plan))
     booked = {row.crew_id for row in rows if row.crew_id}
     crews = (
@@ -148,7 +150,8 @@ class _Reader:
         self.axis = self._axis()
         self.now = self.axis.slot_at_or_after(plan.as_of)
         self.crew_index = {days.crew.pk: index for index, days in enumerate(crews)}
-        machines = {m.pk: m for row in rows for m in row.equipment.all()}
+        self.machines_of = _machines_of(rows)
+        machines = {m.pk: m for row in self.machines_of.values() for m in row}
         self.machines = tuple(machines[pk] for pk in sorted(machines))
         self.machine_index = {m.pk: i for i, m in enumerate(self.machines, start=len(crews))}
         self.activity_of = {row.phase_id: index for index, row in enumerate(rows)}
@@ -205,7 +208,7 @@ class _Reader:
 
     def _activity(self, row: Booking, job: int) -> engine.Activity:
         crew = None if row.crew_id is None else self.crew_index[row.crew_id]
-        machines = tuple(self.machine_index[machine.pk] for machine in row.equipment.all())
+        machines = tuple(self.machine_index[m.pk] for m in self.machines_of.get(row.pk, ()))
         mode = engine.Mode(crew, 0, self._calendar(row, crew), machines)
         return engine.Activity(f"booking {row.pk}", job, (mode,))
 
@@ -251,8 +254,9 @@ class _Reader:
         return min(shared, default=None)
 
     def _shared_machines(self, row: Booking, other: Booking) -> list[int]:
-        mine = {machine.pk for machine in row.equipment.all()}
-        return [self.machine_index[m.pk] for m in other.equipment.all() if m.pk in mine]
+        mine = {machine.pk for machine in self.machines_of.get(row.pk, ())}
+        others = self.machines_of.get(other.pk, ())
+        return [self.machine_index[m.pk] for m in others if m.pk in mine]
 
     def _link(self, row: Booking, leader: int | None) -> tuple[int, str]:
         """Return until when a leader holds a booking, and the kind of wait that it causes."""
@@ -295,6 +299,21 @@ def _tells(told: str, basis: str) -> bool:
 def midnight(day: date, zone: ZoneInfo) -> datetime:
     """Return a day's local midnight, in UTC so that such moments subtract by the clock."""
     return datetime.combine(day, time(), tzinfo=zone).astimezone(UTC)
+
+
+def _machines_of(rows: Sequence[Booking]) -> dict[int, list[Equipment]]:
+    """Return the machines of bookings by booking, in two queries."""
+    plans = {row.plan_id for row in rows}
+    every = {
+        machine.pk: machine
+        for machine in Equipment.objects.filter(bookings__plan__in=plans).distinct()
+    }
+    found: dict[int, list[Equipment]] = {}
+    used = Booking.equipment.through.objects.filter(booking__plan__in=plans).order_by("id")
+    for booking, machine in used.values_list("booking_id", "equipment_id"):
+        found.setdefault(booking, []).append(every[machine])
+    only = {row.pk for row in rows}
+    return {booking: machines for booking, machines in found.items() if booking in only}
 
 
 def _mondays(plan: Plan, rows: Sequence[Booking]) -> tuple[date, ...]:
