@@ -43,10 +43,8 @@
     });
   }
 
-  // Other scripts build these parts when the page is ready, or when a row is added.
+  // Other scripts build these parts some time after the page is ready, when a row is added, and
+  // anew with each choice.
   window.addEventListener("load", nameAll);
-  document.addEventListener("formset:added", function () {
-    window.setTimeout(nameAll);
-  });
-  document.addEventListener("change", nameSearches);
+  new MutationObserver(nameAll).observe(document.body, { childList: true, subtree: true });
 })();
