@@ -123,7 +123,6 @@ def test_what_is_entered_as_markup_is_nowhere_shown_as_such(
         who = next((letter for letter in "ow" if letter in page.reads), "")
         token = rows["feeds" if route.startswith("feeds/") else "buyer"]
         response = clients[who].get(address(route, {**rows, "token": token}))
-        response.close()
         if response.streaming or "html" not in response.get("Content-Type", ""):
             continue
         text = response.content.decode()
