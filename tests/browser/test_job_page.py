@@ -69,7 +69,8 @@ def test_the_life_of_a_job_is_on_one_page(
     keep_picture(page, "job-desk")
 
     name, tools = (page.locator(one).bounding_box() for one in ("#content > h2", ".object-tools"))
-    assert name and tools
+    assert name
+    assert tools
     assert name["y"] + name["height"] <= tools["y"], "the tools lie over the job's name"
     line = page.get_by_role("region", name="The job in time")
     expect(line.locator("svg")).to_be_visible()
