@@ -83,10 +83,12 @@ def _solve(
     with ThreadPoolExecutor(1) as beside:
         answer = beside.submit(solver.solve, model)
         try:
-            while not answer.done():
+            # A search may end before this thread looks for the first time: it is asked even then.
+            while True:
                 if cancelled():
                     solver.stop_search()
-                wait((answer,), timeout=_WATCH_SECONDS)
+                if wait((answer,), timeout=_WATCH_SECONDS).done:
+                    break
         except BaseException:
             solver.stop_search()
             raise
