@@ -117,14 +117,24 @@ class _Pull:
         """Return the ways in which an activity was told to be done."""
         activity, built = self.parts.activities[i], self.parts.calendars.built
         if activity.under_way:
-            return list(activity.modes)
+            return self._that_end(activity.modes, self.parts.now)
         told = activity.announced
         if told is None:
             return []
-        modes = [mode for mode in activity.modes if mode.crew == told.crew]
+        of_crew = [mode for mode in activity.modes if mode.crew == told.crew]
+        modes = self._that_end(of_crew, told.start)
         # An authority has a calendar for each window of its day.
         within = [mode for mode in modes if built[mode.calendar].is_working(told.start)]
         return within or modes
+
+    def _that_end(self, modes: Sequence[Mode], start: int) -> list[Mode]:
+        """
+        Return the ways in which work from `start` comes to its end; all, where none does.
+
+        With lent people a crew works only while it has them: work that takes longer is not done so.
+        """
+        left = self.parts.calendars.left
+        return [m for m in modes if left(m.calendar, start) >= m.work_slots] or list(modes)
 
     def _taken(self, modes: list[Mode], start: int) -> _Place:
         """Take the place that was told, with the first machines that are free then."""

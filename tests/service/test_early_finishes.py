@@ -9,10 +9,11 @@ from django.test import Client
 from django.urls import reverse
 
 from crews.models import Crew, Firm
-from jobs.models import Booking, Delivery, Job, Phase, Plan
+from jobs.models import Booking, Delivery, Job, LentPeople, Phase, Plan
 from jobs.selectors.reports import OFFICE
 from jobs.services import early_starts, planning, publishing
 from jobs.services.reporting import take_reports
+from tests.factories import CrewFactory
 from tests.service.portfolio import MONDAY, make_firm, make_job
 from tests.service.test_reports import a_report
 
@@ -190,6 +191,28 @@ def test_it_stays_where_its_crew_is_busy_elsewhere(job: Job, is_busy: bool) -> N
     # Two days before the 23rd of June 2026 that are worked: Friday the 19th is a public holiday.
     expected = before if is_busy else MONDAY.replace(day=18, hour=7, minute=30)
     assert local(draft["26-001", "TRUSSES"].starts_at) == expected
+
+
+def test_work_that_outlasts_lent_people_is_planned_without_them(job: Job) -> None:
+    lender, published = CrewFactory(skills=[]), publish()
+    told = bookings(published)
+    frame, trusses = told["26-001", "FRAME"], told["26-001", "TRUSSES"]
+    day = local(trusses.starts_at).date()
+    assert local(trusses.ends_at).date() > day
+    # Framing now runs into the trusses' time, so that every way to set these is looked at.
+    frame.phase.office_hours, frame.phase.status = 400, "UNDER_WAY"
+    frame.phase.started_at, frame.phase.crew = frame.starts_at, frame.crew
+    job.phases.filter(sequence__lt=frame.phase.sequence).update(
+        status="DONE", done_at=frame.starts_at
+    )
+    frame.phase.save()
+    LentPeople.objects.create(
+        from_crew=lender, to_crew=trusses.crew, people=1, first_day=day, last_day=day
+    )
+
+    draft = repaired(frame.starts_at)
+
+    assert bookings(draft)["26-001", "TRUSSES"].starts_at > trusses.starts_at
 
 
 def within_the_freeze(job: Job) -> tuple[Plan, datetime]:
