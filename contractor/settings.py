@@ -13,7 +13,7 @@ import environ
 BASE_DIR = Path(__file__).resolve().parent.parent
 env = environ.FileAwareEnv()
 
-VAR_DIR = Path(env.str("VAR_DIR", default=str(BASE_DIR / "var")))
+VAR_DIR = Path(env.str("VAR_DIR", default="") or BASE_DIR / "var")
 # Its owner's alone: database, logs and queue hold buyers' telephones and keys.
 VAR_DIR.mkdir(mode=0o700, parents=True, exist_ok=True)
 
@@ -27,6 +27,11 @@ def _embedded_secret() -> str:
     except FileExistsError:
         pass
     return path.read_text()
+
+
+def _unless_empty(name: str, default: str) -> str:
+    """Return a value of the environment; one that is set to nothing counts as not set."""
+    return str(env.str(name, default="")) or default
 
 
 SECRET_KEY = env.str("SECRET_KEY", default="") or _embedded_secret()
@@ -88,7 +93,9 @@ TEMPLATES = [
 ]
 
 DATABASES = {
-    "default": env.db("DATABASE_URL", default=f"sqlite:///{VAR_DIR / 'girtline.sqlite3'}"),
+    "default": env.db_url_config(
+        _unless_empty("DATABASE_URL", f"sqlite:///{VAR_DIR / 'girtline.sqlite3'}")
+    ),
 }
 # The rate limit's counts are files, so that all web processes of a computer share them and a Redis
 # that is down refuses nobody; what else is kept for a while, each process keeps for itself.
@@ -137,7 +144,7 @@ AUTHENTICATION_BACKENDS = ["contractor.sign_in.GuardedBackend"]
 LANGUAGE_CODE = "en-us"
 USE_I18N = False
 USE_TZ = True
-TIME_ZONE = env.str("SITE_ZONE", default="America/New_York")
+TIME_ZONE = _unless_empty("SITE_ZONE", "America/New_York")
 DATE_FORMAT = "D M j, Y"
 DATETIME_FORMAT = "D M j, Y H:i"
 
@@ -151,6 +158,8 @@ FILE_UPLOAD_PERMISSIONS = 0o600
 FILE_UPLOAD_DIRECTORY_PERMISSIONS = 0o700
 
 LOGIN_URL = "admin:login"
+# Where a sign-in ends that names no page of ours to go on to.
+LOGIN_REDIRECT_URL = "admin:index"
 
 HTTPS_ONLY = env.bool("HTTPS_ONLY", default=False)
 SECURE_SSL_REDIRECT = HTTPS_ONLY
@@ -223,7 +232,7 @@ SPECTACULAR_SETTINGS = {
 }
 
 # Links in feeds and printed addresses; the address the crews' phones reach.
-PUBLIC_URL = env.str("PUBLIC_URL", default="http://localhost:8000").rstrip("/")
+PUBLIC_URL = _unless_empty("PUBLIC_URL", "http://localhost:8000").rstrip("/")
 
 # The map on the web to which the crews' pages lead, by a tap only; "" is none, and phones' own
 # stay. The one set is of a project of volunteers.
@@ -251,12 +260,12 @@ else:
     }
 # Without a server, messages are files: whoever tries the service out can read them.
 _mail = VAR_DIR / "mail"
-vars().update(env.email_url("EMAIL_URL", default=f"filemail://{_mail}"))
+vars().update(env.email_url_config(_unless_empty("EMAIL_URL", f"filemail://{_mail}")))
 if not env.str("EMAIL_URL", default=""):
     _mail.mkdir(mode=0o700, exist_ok=True)
     EMAIL_FILE_PATH = str(_mail)
 EMAIL_TIMEOUT = 20
-DEFAULT_FROM_EMAIL = env.str("MAIL_FROM", default="Girtline <office@localhost>")
+DEFAULT_FROM_EMAIL = _unless_empty("MAIL_FROM", "Girtline <office@localhost>")
 
 CELERY_TASK_IGNORE_RESULT = True
 CELERY_TASK_TIME_LIMIT = 300
