@@ -15,6 +15,7 @@ from typing import TYPE_CHECKING, Any
 
 from django.core.exceptions import RequestDataTooBig
 from django.core.signals import got_request_exception
+from django.db import InterfaceError, OperationalError
 from rest_framework.exceptions import APIException
 from rest_framework.response import Response
 from rest_framework.views import exception_handler
@@ -51,6 +52,15 @@ class TooLarge(APIException):
     default_code = "too_large"
 
 
+class DoesNotAnswer(APIException):
+    """The database is away or busy, and may be back soon."""
+
+    status_code = HTTPStatus.SERVICE_UNAVAILABLE
+    default_detail = "The database does not answer just now. Ask again in a few seconds."
+    default_code = "does_not_answer"
+    wait = 5
+
+
 def as_problem(exc: Exception, context: dict[str, Any]) -> Response:
     """Return the problem details that answer an exception raised in a view."""
     if isinstance(exc, SpecError):
@@ -59,6 +69,9 @@ def as_problem(exc: Exception, context: dict[str, Any]) -> Response:
         # Django stops reading before any view can say how much it takes.
         exc = TooLarge("The body is larger than any address takes. Send less at once.")
     faults = exc.faults if isinstance(exc, Refused) else ()
+    if isinstance(exc, OperationalError | InterfaceError):
+        logger.error("The database does not answer", exc_info=exc)
+        exc = DoesNotAnswer()
     told = exception_handler(exc, context)
     if told is None:
         return _broken(exc, context)
@@ -94,6 +107,17 @@ def shown(value: object) -> str | int | float | bool | None:
     return text if len(text) <= LONGEST_SHOWN else f"{text[: LONGEST_SHOWN - 1]}…"
 
 
+def problem(status: int, detail: str, errors: Iterable[Mapping[str, Any]] = ()) -> dict[str, Any]:
+    """Return the members of a problem."""
+    return {
+        "type": "about:blank",
+        "title": HTTPStatus(status).phrase,
+        "status": int(status),
+        "detail": detail,
+        "errors": list(errors),
+    }
+
+
 def _broken(exc: Exception, context: Mapping[str, Any]) -> Response:
     """Return the answer to a defect of ours, after telling the log and Django's own listeners."""
     request = context.get("request")
@@ -106,11 +130,5 @@ def _broken(exc: Exception, context: Mapping[str, Any]) -> Response:
 def _problem(
     status: int, detail: str, errors: list[dict[str, Any]], headers: dict[str, str]
 ) -> Response:
-    body = {
-        "type": "about:blank",
-        "title": HTTPStatus(status).phrase,
-        "status": int(status),
-        "detail": detail,
-        "errors": errors,
-    }
+    body = problem(status, detail, errors)
     return Response(body, status=status, headers=headers, content_type=PROBLEM_JSON)

@@ -1,8 +1,11 @@
 """What holds for every request: how long its body may be, and what its answer tells browsers."""
 
 from collections.abc import Callable
+from http import HTTPStatus
 
-from django.http import HttpRequest, HttpResponse
+from django.http import HttpRequest, HttpResponse, JsonResponse
+
+from contractor.problems import PROBLEM_JSON, problem
 
 # As the proxy of docs/deploy has it: a photo of 15 MB with its form, or two full workbooks.
 LARGEST_BODY_BYTES = 20 * 1024 * 1024
@@ -33,10 +36,17 @@ class RequestRulesMiddleware:
             length = 0
         if length > LARGEST_BODY_BYTES:
             most = LARGEST_BODY_BYTES // 1024**2
-            words = f"This is longer than {most} MB. Send less at a time.\n"
-            response = HttpResponse(words, status=413, content_type="text/plain")
+            response = _refused(request, f"This is longer than {most} MB. Send less at a time.")
         else:
             response = self.get_response(request)
         for name, value in _TOLD.items():
             response.headers.setdefault(name, value)
         return response
+
+
+def _refused(request: HttpRequest, words: str) -> HttpResponse:
+    """Return the answer to a body that is too long, as whoever asks reads answers."""
+    status = HTTPStatus.REQUEST_ENTITY_TOO_LARGE
+    if request.path.startswith("/api/"):
+        return JsonResponse(problem(status, words), status=status, content_type=PROBLEM_JSON)
+    return HttpResponse(f"{words}\n", status=status, content_type="text/plain")

@@ -5,7 +5,7 @@ from django.urls import URLPattern, URLResolver, include, path, re_path
 from django.views.generic import RedirectView
 
 from contractor.health import views as health
-from jobs.api.base import NoSuchAddress
+from jobs.api.base import no_such_address
 
 urlpatterns: list[URLPattern | URLResolver] = [
     path("", RedirectView.as_view(pattern_name="admin:index")),
@@ -20,7 +20,7 @@ urlpatterns: list[URLPattern | URLResolver] = [
     path("admin/", admin.site.urls),
     path("api/v1/", include("jobs.urls")),
     # A program that asks beside the API reads the same shape of error as in it.
-    re_path(r"^api/(?:.*/)?$", NoSuchAddress.as_view()),
+    re_path(r"^api/(?:.*/)?$", no_such_address),
     path("health/", health.health, name="health"),
     path("buyer/", include("jobs.buyer.urls")),
     path("phone/", include("crews.phone.urls")),

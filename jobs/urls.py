@@ -3,13 +3,15 @@
 from django.urls import URLPattern, URLResolver, path, re_path
 from django.views.generic import RedirectView
 
-from jobs.api.base import NoSuchAddress, SchemaRead
+from jobs.api.base import SchemaRead, no_such_address, without_slash
 from jobs.api.crew_time import CallbackList, DayOffList, LentPeopleList, SetAsideList
 from jobs.api.firm import BacklogRead, CrewList
 from jobs.api.forecasts import CalibrationRead, ForecastList
 from jobs.api.holds import CallAheadRead, HoldList, TicketWarningList
 from jobs.api.inspections import InspectionList
 from jobs.api.jobs import JobDetail, JobList
+from jobs.api.learning import FinishedWorkList, LearningList
+from jobs.api.phases import PhaseDetail, PhaseList
 from jobs.api.plans import BookingList, PlanComparison, PlanDetail, PlanList
 from jobs.api.pours import JobPours
 from jobs.api.ppc import PpcRead
@@ -26,6 +28,8 @@ urlpatterns: list[URLPattern | URLResolver] = [
     path("jobs/", JobList.as_view(), name="jobs"),
     path("jobs/<slug:number>/", JobDetail.as_view(), name="job"),
     path("jobs/<slug:number>/pours/", JobPours.as_view(), name="job-pours"),
+    path("phases/", PhaseList.as_view(), name="phases"),
+    path("phases/<int:phase_id>/", PhaseDetail.as_view(), name="phase"),
     path("backlog/", BacklogRead.as_view(), name="backlog"),
     path("crews/", CrewList.as_view(), name="crews"),
     path("days-off/", DayOffList.as_view(), name="days-off"),
@@ -49,11 +53,13 @@ urlpatterns: list[URLPattern | URLResolver] = [
     path("stopped-crews/", StoppedCrewList.as_view(), name="stopped-crews"),
     path("forecasts/", ForecastList.as_view(), name="forecasts"),
     path("calibration/", CalibrationRead.as_view(), name="calibration"),
+    path("learning/", LearningList.as_view(), name="learning"),
+    path("learning/work/", FinishedWorkList.as_view(), name="learning-work"),
     path("slips/", SlipList.as_view(), name="slips"),
     path("start-dates/", StartDates.as_view(), name="start-dates"),
     path("take-off/", TakeOffAnswer.as_view(), name="take-off"),
     path("what-if/", WhatIfAnswer.as_view(), name="what-if"),
     path("schema/", SchemaRead.as_view(), name="schema"),
-    # Only addresses that end in a slash, so that one without is first sent on to its own.
-    re_path(r"^.*/$", NoSuchAddress.as_view()),
+    re_path(r"^.*/$", no_such_address),
+    re_path(r"^.*[^/]$", without_slash),
 ]

@@ -18,7 +18,7 @@ if TYPE_CHECKING:
 
     from django.http import HttpRequest, HttpResponse
 
-    from jobs.selectors.learning import Learned
+    from jobs.selectors.learning import Drift, Learned
 
 MOST_PIECES = 100
 LARGEST_ID = 2**63 - 1
@@ -33,13 +33,7 @@ def learning_context(*, now: datetime) -> dict[str, Any]:
         "phases": [_row(row) for row in found.phases],
         "crews": [_row(row) for row in found.crews],
         "drift": [
-            {
-                "phase": row.phase,
-                "before": f"{row.before:.2f} ({row.before_count})",
-                "recent": f"{row.recent:.2f} ({row.recent_count})",
-                "says": "hardly luck" if row.is_hardly_luck else "may be luck",
-            }
-            for row in found.drift
+            _drift(row, row.drift) for row in (*found.phases, *found.crews) if row.drift is not None
         ],
         "pieces": [_piece(piece) for piece in counted[:MOST_PIECES]],
         "left_out": [_piece(piece) for piece in left_out],
@@ -77,6 +71,16 @@ def _row(row: Learned) -> dict[str, Any]:
         "factor": f"{row.factor:.2f}",
         "interval": f"{row.low:.2f} to {row.high:.2f}",
         "next": f"{row.next_low:.2f} to {row.next_high:.2f}",
+    }
+
+
+def _drift(row: Learned, drift: Drift) -> dict[str, Any]:
+    return {
+        "phase": row.phase,
+        "crew": row.crew or "all crews",
+        "before": f"{drift.before:.2f} ({drift.before_count})",
+        "recent": f"{drift.recent:.2f} ({drift.recent_count})",
+        "says": "hardly luck" if drift.is_hardly_luck else "may be luck",
     }
 
 

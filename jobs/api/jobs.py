@@ -20,7 +20,7 @@ from jobs.api.base import OwnersList, OwnersView, missing
 from jobs.api.hold_shapes import JobReadShape
 from jobs.api.holds import hold_body, warning_body
 from jobs.api.kept import kept
-from jobs.api.queries import JOB_ORDERS, JobsQuery
+from jobs.api.queries import JOB_ORDERS, JobsQuery, in_order, words_in_job
 from jobs.api.shapes import JobShape, answers
 from jobs.api.weather import site_body
 from jobs.models import Booking, Job, Phase
@@ -60,7 +60,8 @@ class JobList(OwnersList):
     def get(self, request: Request) -> Response:
         """List jobs."""
         rows = plans.with_plan_dates(Job.objects.all(), now=timezone.now())
-        return self.answer(_ordered(_filtered(rows, self.query), self.query.get("ordering")))
+        rows = _filtered(rows, self.query)
+        return self.answer(in_order(rows, self.query, JOB_ORDERS, "number"))
 
     def show(self, page: list[Job]) -> list[dict[str, Any]]:
         """Return the jobs of a page as the list shows them."""
@@ -138,22 +139,8 @@ def _filtered(rows: QuerySet[Job], query: Mapping[str, Any]) -> QuerySet[Job]:
             day = {f"planned_finish_at__date__{lookup}": query[name]}
             rows = rows.filter(has_unplanned=False, **day)
     if "search" in query:
-        words = query["search"]
-        rows = rows.filter(
-            Q(number__icontains=words)
-            | Q(buyer_name__icontains=words)
-            | Q(site_town__icontains=words)
-        )
+        rows = rows.filter(words_in_job(query["search"]))
     return rows
-
-
-def _ordered(rows: QuerySet[Job], ordering: str | None) -> QuerySet[Job]:
-    if ordering is None:
-        return rows.order_by("number")
-    column = F(JOB_ORDERS[ordering.removeprefix("-")])
-    descending = ordering.startswith("-")
-    by = column.desc(nulls_last=True) if descending else column.asc(nulls_last=True)
-    return rows.order_by(by, "number")
 
 
 def _phase(phase: Phase, booking: Booking | None) -> dict[str, Any]:
@@ -162,7 +149,7 @@ def _phase(phase: Phase, booking: Booking | None) -> dict[str, Any]:
         "code": phase.code,
         "label": phase.get_code_display(),
         "status": phase.status,
-        "share_done": 1.0 if phase.status == Phase.Status.DONE else phase.share_done,
+        "share_done": plans.phase_share_done(phase),
         "labor_hours": phase.planned_hours,
         "arithmetic": phase.labor_arithmetic,
         "set_by_office": phase.office_hours is not None,

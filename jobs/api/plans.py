@@ -9,11 +9,18 @@ from drf_spectacular.utils import extend_schema
 from rest_framework.response import Response
 
 from contractor.trade.phases import PHASE_TABLE
-from crews.models import Crew
 from jobs.api.base import OwnersList, OwnersView, missing, refused
 from jobs.api.kept import kept
 from jobs.api.plan_shapes import BookingShape, ComparisonShape, PlanDetailShape, PlanShape
-from jobs.api.queries import BookingsQuery, ComparisonQuery, PlansQuery
+from jobs.api.queries import (
+    BOOKING_ORDERS,
+    BookingsQuery,
+    ComparisonQuery,
+    PlansQuery,
+    crew_named,
+    in_order,
+    words_in_job,
+)
 from jobs.api.shapes import answers
 from jobs.models import Booking, Plan
 from jobs.selectors import plans
@@ -155,19 +162,14 @@ def _within(rows: QuerySet[Booking], query: Mapping[str, Any]) -> QuerySet[Booki
     if "to" in query:
         rows = rows.filter(starts_at__date__lte=query["to"])
     if "crew" in query:
-        rows = rows.filter(crew=_crew(query["crew"]))
-    return rows
-
-
-def _crew(name: str) -> Crew:
-    crew = Crew.objects.filter(name=name).first()
-    if crew is None:
-        names = Crew.objects.filter(is_active=True).order_by("name").values_list("name", flat=True)
-        remedy = (
-            f"Enter one of {', '.join(names)}." if names else "Leave it out: no crew is active."
-        )
-        raise refused("crew", name, "there is no such crew", remedy)
-    return crew
+        rows = rows.filter(crew=crew_named(query["crew"]))
+    if "job" in query:
+        rows = rows.filter(phase__job__number=query["job"])
+    if "phase" in query:
+        rows = rows.filter(phase__code=query["phase"])
+    if "search" in query:
+        rows = rows.filter(words_in_job(query["search"], "phase__job__"))
+    return in_order(rows, query, BOOKING_ORDERS, "starts_at", "id")
 
 
 def move_json(move: Move) -> dict[str, Any]:

@@ -20,6 +20,8 @@ if TYPE_CHECKING:
 
     from django.db.models import QuerySet
 
+    from jobs.models.forecast import Spread
+
 QUANTILES = ("p10", "p50", "p80", "p90")
 SHARE_OF = {"p10": 0.10, "p50": 0.50, "p80": 0.80, "p90": 0.90}
 DAY = timedelta(days=1)
@@ -121,8 +123,8 @@ def head_as_json(forecast: Forecast) -> dict[str, Any]:
     return {
         "id": forecast.pk,
         "plan": forecast.plan_id,
-        "as_of": _iso(forecast.as_of),
-        "made_at": _iso(forecast.made_at),
+        "as_of": site_iso(forecast.as_of),
+        "made_at": site_iso(forecast.made_at),
         "draws": forecast.draws,
         "seed": forecast.seed,
         "policy": forecast.policy,
@@ -151,9 +153,9 @@ def _job_as_json(row: JobForecast, phases: Iterable[_PhaseRow]) -> dict[str, Any
     return {
         "job": row.job.number,
         "promised": row.promised_on.isoformat() if row.promised_on else None,
-        "planned_finish": _iso(row.planned_finish_at),
-        "start": _spread(row, "start"),
-        "finish": _spread(row, "finish"),
+        "planned_finish": site_iso(row.planned_finish_at),
+        "start": spread(row, "start"),
+        "finish": spread(row, "finish"),
         "keep_chance": row.keep_chance,
         "expected_days_late": row.expected_days_late,
         "drivers": drivers(row),
@@ -162,10 +164,10 @@ def _job_as_json(row: JobForecast, phases: Iterable[_PhaseRow]) -> dict[str, Any
             {
                 "phase": one.code,
                 "crew": one.crew,
-                "planned_start": _iso(one.planned_start_at),
-                "planned_finish": _iso(one.planned_finish_at),
-                "start": _spread(one, "start"),
-                "finish": _spread(one, "finish"),
+                "planned_start": site_iso(one.planned_start_at),
+                "planned_finish": site_iso(one.planned_finish_at),
+                "start": spread(one, "start"),
+                "finish": spread(one, "finish"),
             }
             for one in phases
         ],
@@ -300,11 +302,13 @@ def _coverage(name: str, rows: Iterable[_Past], now: datetime) -> Coverage | Non
     return Coverage(name, SHARE_OF[name], len(due), kept, low, high)
 
 
-def _spread(row: JobForecast | _PhaseRow, edge: str) -> dict[str, str | None]:
-    return {name: _iso(getattr(row, f"{edge}_{name}")) for name in QUANTILES}
+def spread(row: Spread | _PhaseRow, edge: str) -> dict[str, str | None]:
+    """Return the quantiles of a start or a finish as JSON tells them."""
+    return {name: site_iso(getattr(row, f"{edge}_{name}")) for name in QUANTILES}
 
 
-def _iso(moment: datetime | None) -> str | None:
+def site_iso(moment: datetime | None) -> str | None:
+    """Return a moment as JSON tells it: ISO 8601 with the site's offset."""
     # The current time zone is looked up anew each time, which thousands of moments would feel.
     zone = timezone.get_default_timezone()
     return None if moment is None else moment.astimezone(zone).isoformat()

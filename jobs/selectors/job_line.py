@@ -5,18 +5,15 @@ from __future__ import annotations
 from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
-from django.db.models import OuterRef, Subquery
-
-from jobs.models import Booking, JobForecast, Phase, PhaseForecast
+from jobs.models import JobForecast
 from jobs.selectors.forecasts import latest_forecast
+from jobs.selectors.phase_dates import forecasts_of, with_told_dates
 from jobs.selectors.plans import live_phases
 
 if TYPE_CHECKING:
     from datetime import datetime
 
-    from django.db.models import QuerySet
-
-    from jobs.models import Job
+    from jobs.models import Job, Phase, PhaseForecast
 
 Span = tuple["datetime", "datetime"]
 
@@ -50,47 +47,27 @@ def job_line(job: Job, *, now: datetime) -> JobLine:
     """Return a job's life in time, in four queries."""
     forecast = latest_forecast()
     whole = None
-    finishes: dict[int, PhaseForecast] = {}
     if forecast is not None:
         whole = JobForecast.objects.filter(forecast=forecast, job=job).first()
-        mine = PhaseForecast.objects.filter(forecast=forecast, phase__job=job)
-        finishes = {row.phase_id: row for row in mine}
-    return JobLine([_line(phase, finishes, now) for phase in _phases(job)], whole)
-
-
-def _phases(job: Job) -> QuerySet[Phase]:
-    """Return the phases, each with its first and its last published booking."""
-    told = Booking.objects.filter(phase=OuterRef("pk"), plan__published_at__isnull=False)
-    first = told.order_by("plan__published_at", "plan_id")
-    last = told.order_by("-plan__published_at", "-plan_id")
-    return (
-        live_phases()
-        .filter(job=job)
-        .annotate(
-            first_starts_at=Subquery(first.values("starts_at")[:1]),
-            first_ends_at=Subquery(first.values("ends_at")[:1]),
-            last_starts_at=Subquery(last.values("starts_at")[:1]),
-            last_ends_at=Subquery(last.values("ends_at")[:1]),
-            last_is_live=Subquery(last.values("is_live")[:1]),
-        )
-    )
+    phases = list(with_told_dates(live_phases().filter(job=job)))
+    finishes = forecasts_of(phases, forecast)
+    return JobLine([_line(phase, finishes, now) for phase in phases], whole)
 
 
 def _line(phase: Phase, finishes: dict[int, PhaseForecast], now: datetime) -> PhaseLine:
     told = vars(phase)
-    is_done = phase.status == Phase.Status.DONE
-    shows_plan = told["last_is_live"] or is_done
-    row = None if is_done else finishes.get(phase.pk)
+    row = finishes.get(phase.pk)
     return PhaseLine(
         phase=phase,
         first=_span(told["first_starts_at"], told["first_ends_at"]),
-        published=_span(told["last_starts_at"], told["last_ends_at"]) if shows_plan else None,
+        published=_span(told["planned_starts_at"], told["planned_ends_at"]),
         actual=_actual(phase, now),
         finish=None if row is None else (row.finish_p10, row.finish_p50, row.finish_p90),
     )
 
 
 def _actual(phase: Phase, now: datetime) -> Span | None:
+    """Return from when to when work on a phase was done, until `now` while it is under way."""
     if phase.started_at is None:
         return None if phase.done_at is None else (phase.done_at, phase.done_at)
     return phase.started_at, max(phase.started_at, phase.done_at or now)

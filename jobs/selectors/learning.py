@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import math
-from collections import defaultdict
+from collections import Counter, defaultdict
 from dataclasses import dataclass
 from datetime import timedelta
 from typing import TYPE_CHECKING
@@ -16,7 +16,6 @@ if TYPE_CHECKING:
     from collections.abc import Sequence
     from datetime import datetime
 
-    from contractor.engine.learning import Beliefs
     from jobs.models import Phase
 
 # Work of this many days counts as recent, and so many pieces on either side tell a drift; our own.
@@ -34,23 +33,30 @@ class Learned:
 
     `low` and `high`: between them the usual factor lies four times in five, by what is known.
     `next_low` and `next_high` are the same of the next piece of work. `crew` is empty for all.
+    `count` pieces stand behind it; `left_out` were left out of them. `drift` is None with too few.
     """
 
-    phase: str
+    code: str
     crew: str
     count: int
+    left_out: int
     factor: float
     low: float
     high: float
     next_low: float
     next_high: float
+    drift: Drift | None
+
+    @property
+    def phase(self) -> str:
+        """Return the phase in words."""
+        return PHASE_TABLE[self.code].label
 
 
 @dataclass(frozen=True, slots=True)
 class Drift:
     """How the mean factor of the recent work differs from that of the work before."""
 
-    phase: str
     before: float
     before_count: int
     recent: float
@@ -69,12 +75,17 @@ class Piece:
 
 @dataclass(frozen=True, slots=True)
 class Learning:
-    """All that learning shows: by phase and by crew, drift, and the work itself, latest first."""
+    """All that learning shows: by phase, by phase and crew, and the work itself, latest first."""
 
     phases: tuple[Learned, ...]
     crews: tuple[Learned, ...]
-    drift: tuple[Drift, ...]
     pieces: tuple[Piece, ...]
+
+
+# A kind of work, and whose: the crew's key and name, both empty for all crews.
+_Cell = tuple[str, str, str]
+_Dated = tuple["datetime", float]
+_ORDER = {code: place for place, code in enumerate(PHASE_TABLE)}
 
 
 def learning(*, now: datetime) -> Learning:
@@ -85,15 +96,29 @@ def learning(*, now: datetime) -> Learning:
         if (work := as_finished(phase)) is not None
     ]
     counted = [(phase, work) for phase, work in rows if _left_out(phase) == ""]
+    left_out = Counter(cell for phase, _ in rows if _left_out(phase) for cell in _cells(phase))
+    logs: dict[_Cell, list[_Dated]] = defaultdict(list)
+    for phase, work in counted:
+        for cell in _cells(phase):
+            logs[cell].append((phase.done_at or now, work.log_factor))
     beliefs = learn(work for _, work in counted)
-    names = {str(phase.crew_id): phase.crew.name for phase, _ in counted if phase.crew}
+    since = now - timedelta(days=RECENT_DAYS)
+    learned = [
+        _learned(cell, beliefs.of(cell[0], cell[1] or None), logs[cell], left_out[cell], since)
+        for cell in sorted(logs, key=lambda cell: (_ORDER[cell[0]], cell[2]))
+    ]
     pieces = [Piece(phase, math.exp(work.log_factor), _left_out(phase)) for phase, work in rows]
     return Learning(
-        phases=_by_phase(beliefs),
-        crews=_by_crew(beliefs, names),
-        drift=_drift([(phase, work.log_factor) for phase, work in counted], beliefs, now),
+        phases=tuple(row for row in learned if not row.crew),
+        crews=tuple(row for row in learned if row.crew),
         pieces=tuple(reversed(pieces)),
     )
+
+
+def _cells(phase: Phase) -> tuple[_Cell, _Cell]:
+    """Return what a finished phase teaches of: its kind, and its crew at the kind."""
+    assert phase.crew is not None
+    return (phase.code, "", ""), (phase.code, str(phase.crew_id), phase.crew.name)
 
 
 def _left_out(phase: Phase) -> str:
@@ -101,34 +126,25 @@ def _left_out(phase: Phase) -> str:
     return "" if row is None else row.reason
 
 
-def _by_phase(beliefs: Beliefs) -> tuple[Learned, ...]:
-    order = list(PHASE_TABLE)
-    kinds = sorted(beliefs.by_kind, key=order.index)
-    return tuple(
-        _learned(kind, "", beliefs.by_kind[kind], beliefs.count_of_kind[kind]) for kind in kinds
-    )
-
-
-def _by_crew(beliefs: Beliefs, names: dict[str, str]) -> tuple[Learned, ...]:
-    order = list(PHASE_TABLE)
-    cells = sorted(beliefs.by_both, key=lambda cell: (order.index(cell[0]), names[cell[1]]))
-    return tuple(
-        _learned(kind, names[crew], beliefs.by_both[kind, crew], beliefs.count_of_both[kind, crew])
-        for kind, crew in cells
-    )
-
-
-def _learned(kind: str, crew: str, belief: Belief, count: int) -> Learned:
+def _learned(
+    cell: _Cell, belief: Belief, logs: Sequence[_Dated], left_out: int, since: datetime
+) -> Learned:
     mean, following = mean_factor(belief), belief.prediction()
     return Learned(
-        phase=PHASE_TABLE[kind].label,
-        crew=crew,
-        count=count,
+        code=cell[0],
+        crew=cell[2],
+        count=len(logs),
+        left_out=left_out,
         factor=math.exp(belief.mean),
         low=mean.factor(LOW),
         high=mean.factor(HIGH),
         next_low=following.factor(LOW),
         next_high=following.factor(HIGH),
+        drift=_drift(
+            [log for at, log in logs if at < since],
+            [log for at, log in logs if at >= since],
+            belief,
+        ),
     )
 
 
@@ -144,30 +160,16 @@ def mean_factor(belief: Belief) -> Prediction:
     )
 
 
-def _drift(
-    rows: Sequence[tuple[Phase, float]], beliefs: Beliefs, now: datetime
-) -> tuple[Drift, ...]:
-    """Return the phases that have enough work on both sides of the last half year."""
-    since = now - timedelta(days=RECENT_DAYS)
-    logs: dict[str, tuple[list[float], list[float]]] = defaultdict(lambda: ([], []))
-    for phase, log_factor in rows:
-        is_recent = phase.done_at is not None and phase.done_at >= since
-        logs[phase.code][is_recent].append(log_factor)
-    found = []
-    for kind in PHASE_TABLE:
-        before, recent = logs[kind]
-        if min(len(before), len(recent)) < LEAST_TO_COMPARE:
-            continue
-        means = [math.fsum(values) / len(values) for values in (before, recent)]
-        error = math.sqrt(beliefs.by_kind[kind].variance * (1 / len(before) + 1 / len(recent)))
-        found.append(
-            Drift(
-                phase=PHASE_TABLE[kind].label,
-                before=math.exp(means[0]),
-                before_count=len(before),
-                recent=math.exp(means[1]),
-                recent_count=len(recent),
-                is_hardly_luck=abs(means[1] - means[0]) > HARDLY_LUCK * error,
-            )
-        )
-    return tuple(found)
+def _drift(before: Sequence[float], recent: Sequence[float], belief: Belief) -> Drift | None:
+    """Return how log factors of the last half year differ from those before; None with too few."""
+    if min(len(before), len(recent)) < LEAST_TO_COMPARE:
+        return None
+    means = [math.fsum(logs) / len(logs) for logs in (before, recent)]
+    error = math.sqrt(belief.variance * (1 / len(before) + 1 / len(recent)))
+    return Drift(
+        before=math.exp(means[0]),
+        before_count=len(before),
+        recent=math.exp(means[1]),
+        recent_count=len(recent),
+        is_hardly_luck=abs(means[1] - means[0]) > HARDLY_LUCK * error,
+    )

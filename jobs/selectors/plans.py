@@ -217,7 +217,7 @@ def share_done(job: Job) -> float:
     """Return the share of a job's crew hours that is done, 0 to 1; phases must be loaded."""
     crew_phases = [phase for phase in job.phases.all() if phase.code in CREW_PHASES]
     total = sum(phase.planned_hours for phase in crew_phases)
-    done = sum(phase.planned_hours * _done(phase) for phase in crew_phases)
+    done = sum(phase.planned_hours * phase_share_done(phase) for phase in crew_phases)
     return done / total if total else 0.0
 
 
@@ -228,7 +228,7 @@ def hours_left(job: Job) -> float:
 
 def phase_hours_left(phase: Phase) -> float:
     """Return the labor hours a phase still takes."""
-    return phase.planned_hours * (1 - _done(phase))
+    return phase.planned_hours * (1 - phase_share_done(phase))
 
 
 def open_jobs() -> QuerySet[Job]:
@@ -398,7 +398,8 @@ def _edge(mine: QuerySet[Booking], edge: Min | Max) -> QuerySet[Booking, Any]:
     return mine.values("phase__job").annotate(edge=edge).values("edge")
 
 
-def _done(phase: Phase) -> float:
+def phase_share_done(phase: Phase) -> float:
+    """Return the share of a phase that is done, 0 to 1."""
     return 1.0 if phase.status == Phase.Status.DONE else phase.share_done
 
 

@@ -1,6 +1,7 @@
 """The API's door: who may come in, how often, and how it says no."""
 
 import os
+import re
 import subprocess
 import sys
 from typing import Any
@@ -8,9 +9,11 @@ from urllib.parse import urljoin
 
 import pytest
 from django.conf import settings
+from django.db import OperationalError
 from django.test import Client
 from rest_framework.test import APIClient
 
+from contractor.request_rules import LARGEST_BODY_BYTES
 from contractor.throttling import AnonThrottle, UserThrottle
 from jobs.api import firm
 from tests.service.api import ROOT, make_plan, reader
@@ -30,6 +33,8 @@ RESOURCES = (
     "jobs/",
     "jobs/26-500/",
     "jobs/26-500/pours/",
+    "phases/",
+    "phases/{phase}/",
     "backlog/",
     "crews/",
     "days-off/",
@@ -51,6 +56,8 @@ RESOURCES = (
     "slips/",
     "forecasts/",
     "calibration/",
+    "learning/",
+    "learning/work/",
     "start-dates/",
     "take-off/",
     "what-if/",
@@ -58,14 +65,15 @@ RESOURCES = (
 )
 # Reports are tested at their own doors: leads come in, and some of it is written.
 REPORT_RESOURCES = {"reports/", "reports/{report_id}/photos/", "reports/photos/{photo_id}/"}
+ANSWER_A_POST = {"start-dates/", "take-off/", "what-if/"}
 PROBLEM_MEMBERS = {"type", "title", "status", "detail", "errors"}
 
 
 def ask(client: APIClient, resource: str) -> Any:
     """Return the answer of a resource in a firm that has one of everything."""
     make_firm(crews=1)
-    make_job(number="26-500")
-    address = ROOT + resource.format(plan=make_plan().pk)
+    phase = make_job(number="26-500").phases.first()
+    address = ROOT + resource.format(plan=make_plan().pk, phase=phase and phase.pk)
     if resource == "take-off/":
         return client.post(address, BUILDING, format="json")
     if resource == "start-dates/":
@@ -186,12 +194,12 @@ def test_requests_to_other_processes_of_the_computer_count_too(owner: Any, monke
     assert reader(owner).get(f"{ROOT}jobs/").status_code == 429
 
 
-@pytest.mark.parametrize("resource", ["jobs/", "backlog/", "crews/", "plans/", "bookings/"])
+@pytest.mark.parametrize("resource", [name for name in RESOURCES if name not in ANSWER_A_POST])
 def test_an_unchanged_answer_is_not_sent_again(resource: str, owner: Any):
     client = reader(owner)
-    etag = ask(client, resource).headers["ETag"]
+    answer = ask(client, resource)
 
-    again = client.get(ROOT + resource, HTTP_IF_NONE_MATCH=etag)
+    again = client.get(answer.request["PATH_INFO"], HTTP_IF_NONE_MATCH=answer.headers["ETag"])
 
     assert again.status_code == 304
     assert again.content == b""
@@ -244,6 +252,32 @@ def test_every_refusal_is_a_problem_of_rfc_9457(method: str, path: str, status: 
     assert problem["title"] == response.reason_phrase
 
 
+def test_a_database_that_does_not_answer_is_told_as_such(owner: Any, monkeypatch: Any):
+    def fail(**given: object) -> None:
+        raise OperationalError("secret inside")
+
+    monkeypatch.setattr(firm, "backlog", fail)
+
+    response = reader(owner).get(f"{ROOT}backlog/")
+
+    assert response.status_code == 503
+    assert int(response.headers["Retry-After"]) > 0
+    assert set(response.json()) == PROBLEM_MEMBERS
+    assert "secret" not in response.content.decode()
+
+
+def test_a_body_beyond_all_that_people_send_is_a_problem_too(owner: Any):
+    too_long = str(LARGEST_BODY_BYTES + 1)
+
+    response = reader(owner).post(
+        f"{ROOT}take-off/", b"{}", content_type="application/json", CONTENT_LENGTH=too_long
+    )
+
+    assert response.status_code == 413
+    assert response.headers["Content-Type"] == "application/problem+json"
+    assert set(response.json()) == PROBLEM_MEMBERS
+
+
 def test_a_defect_of_ours_is_told_without_its_inside(owner: Any, monkeypatch: Any):
     def fail(**given: object) -> None:
         raise RuntimeError("secret inside")
@@ -259,10 +293,32 @@ def test_a_defect_of_ours_is_told_without_its_inside(owner: Any, monkeypatch: An
     assert "secret" not in response.content.decode()
 
 
-def test_an_address_without_its_last_slash_is_sent_on(owner: Any):
-    response = reader(owner).get(f"{ROOT}backlog")
+@pytest.mark.parametrize(
+    ("method", "path"), [("get", "backlog?x=1"), ("post", "take-off?x=1"), ("put", "reports?x=1")]
+)
+def test_an_address_without_its_last_slash_is_sent_on_with_all_that_was_sent(
+    method: str, path: str, owner: Any
+):
+    """Source: RFC 9110, section 15.4.9: with 308 neither method nor body may be changed."""
+    response = getattr(reader(owner), method)(ROOT + path)
 
-    assert (response.status_code, response.headers["Location"]) == (301, f"{ROOT}backlog/")
+    assert response.status_code == 308
+    assert response.headers["Location"] == ROOT + path.replace("?", "/?")
+
+
+@pytest.mark.parametrize("path", ["nothing", "jobs/26-500/nothing", "phases/x"])
+def test_an_address_that_has_nothing_with_its_slash_either_is_told_as_such(path: str, owner: Any):
+    response = reader(owner).post(f"{ROOT}{path}", BUILDING, format="json")
+
+    assert response.status_code == 404
+    assert set(response.json()) == PROBLEM_MEMBERS
+
+
+def test_a_body_sent_without_the_last_slash_is_answered_where_it_is_sent_on(owner: Any):
+    response = reader(owner).post(f"{ROOT}take-off", BUILDING, format="json", follow=True)
+
+    assert response.redirect_chain == [(f"{ROOT}take-off/", 308)]
+    assert response.json()["labor_hours"] > 0
 
 
 def test_the_root_is_sent_on_to_the_schema(owner: Any):
@@ -284,5 +340,5 @@ def test_the_schema_names_every_address(owner: Any):
 
     paths = {path.removeprefix(ROOT) for path in response.json()["paths"]}
     known = {resource.replace("26-500", "{number}") for resource in RESOURCES} - {"schema/"}
-    addresses = {address.replace("{plan}", "{plan_id}") for address in known}
+    addresses = {re.sub(r"{(plan|phase)}", r"{\1_id}", address) for address in known}
     assert paths == addresses | REPORT_RESOURCES

@@ -46,6 +46,7 @@ FITTING = {
     "admin/^(?P<app_label>auth|jobs|crews|inspections)/$": "/admin/jobs/",
     "admin/(?P<url>.*)$": "/admin/nothing-here/",
     "api/v1/^.*/$": "/api/v1/nothing/here/",
+    "api/v1/^.*[^/]$": "/api/v1/nothing/here",
     "^api/(?:.*/)?$": "/api/v0/nothing/",
     "admin/jobs/checkedfile/export/<str:form>/": "/admin/jobs/checkedfile/export/csv/",
 }

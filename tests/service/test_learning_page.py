@@ -118,8 +118,9 @@ def test_a_drift_is_told_from_luck():
         finished(hours=32 + number % 2, days_ago=300)
         finished(hours=64 + number % 2, days_ago=20)
 
-    (drift,) = learning(now=MONDAY).drift
+    drift = learning(now=MONDAY).phases[0].drift
 
+    assert drift is not None
     assert drift.before == pytest.approx(1.0, abs=0.02)
     assert drift.recent == pytest.approx(2.0, abs=0.02)
     assert (drift.before_count, drift.recent_count, drift.is_hardly_luck) == (8, 8, True)
@@ -130,8 +131,9 @@ def test_the_same_work_on_both_sides_is_no_drift():
         for days_ago in (300, 20):
             finished(hours=30 + 4 * (number % 3), days_ago=days_ago)
 
-    (drift,) = learning(now=MONDAY).drift
+    drift = learning(now=MONDAY).phases[0].drift
 
+    assert drift is not None
     assert not drift.is_hardly_luck
 
 
