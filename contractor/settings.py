@@ -339,9 +339,11 @@ LOGGING = {
         },
         "json": {"class": "contractor.logs.JsonFormatter"},
     },
+    "filters": {"refusals": {"()": "contractor.logs.RefusalsInOneLine"}},
     "handlers": {
         "console": {
             "class": "logging.StreamHandler",
+            "filters": ["refusals"],
             "formatter": env.str("LOG_FORMAT", default="line"),
         }
     },

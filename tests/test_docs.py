@@ -30,9 +30,8 @@ REQUIREMENTS = [
     Requirement(line)
     for line in [*PROJECT["dependencies"], *PROJECT["optional-dependencies"]["test"]]
 ]
-SETTINGS = sorted(
-    set(re.findall(r'env\.\w+\("([A-Z_]+)"', (ROOT / "contractor/settings.py").read_text()))
-)
+_READ = r'(?:env\.\w+|_unless_empty)\("([A-Z_]+)"'
+SETTINGS = sorted(set(re.findall(_READ, (ROOT / "contractor/settings.py").read_text())))
 COMMANDS = sorted(
     path.stem for path in ROOT.glob("*/management/commands/*.py") if not path.stem.startswith("_")
 )

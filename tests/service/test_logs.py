@@ -1,5 +1,6 @@
 """What the logs may not hold: the key that opens a crew's calendar."""
 
+import io
 import json
 import logging
 import os
@@ -16,7 +17,7 @@ from django.test import Client
 from gunicorn.config import Config
 
 from contractor.access_log import AccessLog
-from contractor.logs import JsonFormatter, KeylessFormatter
+from contractor.logs import JsonFormatter, KeylessFormatter, RefusalsInOneLine
 
 KEY = "F2_tdIXfFhpAzLPkcj-uvE1oWmvGcxewloO58R9mIIw"
 
@@ -65,6 +66,43 @@ def test_every_handler_of_the_service_writes_without_keys() -> None:
     }
 
     assert set(made_by.values()) == {"contractor.logs.KeylessFormatter"}
+
+
+@pytest.mark.django_db
+def test_a_refusal_takes_one_line_whoever_sends_it(stranger: Any) -> None:
+    """A host that is not ours, and a page that this person may not open."""
+    (ours,) = (
+        handler
+        for handler in logging.getLogger().handlers
+        if isinstance(handler, logging.StreamHandler)
+        and isinstance(handler.formatter, KeylessFormatter)
+    )
+    written = io.StringIO()
+    stream = ours.setStream(written)
+    client = Client()
+    client.force_login(stranger)
+
+    answers = [
+        Client().get("/admin/", headers={"Host": "elsewhere.example"}),
+        client.get("/api/v1/jobs/"),
+        client.get("/phone/"),
+    ]
+    ours.setStream(stream)
+
+    assert [answer.status_code for answer in answers] == [400, 403, 403]
+    lines = written.getvalue().splitlines()
+    assert len(lines) == len(answers)
+    assert "elsewhere.example" in lines[0]
+
+
+def test_an_error_of_our_own_keeps_its_traceback() -> None:
+    told = (ValueError, ValueError("ours"), None)
+    for status, stays in ((500, True), (403, False)):
+        record = logging.LogRecord("django.request", 40, "", 0, "Failed", (), told)
+        record.status_code = status
+
+        assert RefusalsInOneLine().filter(record)
+        assert bool(record.exc_info) == stays
 
 
 def test_the_access_log_tells_of_the_request_without_the_key() -> None:

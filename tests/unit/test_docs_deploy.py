@@ -16,7 +16,8 @@ from contractor import logs
 ROOT = Path(__file__).resolve().parents[2]
 DEPLOY = ROOT / "docs/deploy"
 UNITS = sorted(path.name for path in DEPLOY.glob("*.service"))
-SETTINGS = re.findall(r'env\.\w+\("([A-Z_]+)"', (ROOT / "contractor/settings.py").read_text())
+_READ = r'(?:env\.\w+|_unless_empty)\("([A-Z_]+)"'
+SETTINGS = re.findall(_READ, (ROOT / "contractor/settings.py").read_text())
 OF_PACKAGES = {"NUMBA_CACHE_DIR", "MPLCONFIGDIR"}
 WRITTEN = ("VAR_DIR", "NUMBA_CACHE_DIR", "MPLCONFIGDIR")
 
