@@ -78,6 +78,8 @@ def test_the_hours_of_the_worked_job() -> None:
         for phase in labor
     ]
     assert f"{total_hours(labor):.0f} labor hours" in PAGE
+    crews = sum(quarter_hours(phase.hours / PEOPLE) for phase in labor)
+    assert f"takes the crew {crews:g} hours of work" in PAGE
 
 
 def cure_row(name: str, need: CureNeed, first_hour: datetime) -> str:
