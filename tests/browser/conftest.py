@@ -11,8 +11,17 @@ from typing import Any
 from urllib.parse import urlsplit
 
 import pytest
-from playwright.sync_api import Browser, ConsoleMessage, Page, Request, Response, sync_playwright
+from playwright.sync_api import (
+    Browser,
+    ConsoleMessage,
+    Page,
+    Request,
+    Response,
+    expect,
+    sync_playwright,
+)
 
+from tests.browser.in_flight import quiet
 from tests.needs import need_chromium
 
 CHROMIUM_ARGS = [
@@ -25,6 +34,8 @@ CHROMIUM_ARGS = [
     "--disable-component-update",
     "--disable-sync",
 ]
+# What comes soon on a quiet computer takes its time on a busy one.
+SOON_MS = 60_000
 DESK = {"width": 1280, "height": 900}
 PHONE = {"width": 390, "height": 844}
 
@@ -35,11 +46,21 @@ def browser() -> Generator[Browser]:
     # Playwright keeps an event loop in this thread, so Django would refuse every query in it.
     # The loop only waits here: no query runs inside a coroutine.
     os.environ["DJANGO_ALLOW_ASYNC_UNSAFE"] = "true"
+    expect.set_options(timeout=SOON_MS)
     with sync_playwright() as playwright:
         chromium = playwright.chromium.launch(executable_path=need_chromium(), args=CHROMIUM_ARGS)
         yield chromium
         chromium.close()
     del os.environ["DJANGO_ALLOW_ASYNC_UNSAFE"]
+
+
+@pytest.fixture(autouse=True)
+def rest_at_the_end(browser: Browser, live_server: Any) -> Generator[None]:
+    """Close what a test left open, and let the server end its answers, before rows are emptied."""
+    yield
+    for context in browser.contexts:
+        context.close()
+    quiet(looks=2)
 
 
 @pytest.fixture
@@ -70,7 +91,7 @@ def sign_in(live_server: Any) -> Callable[[Page, str, str], None]:
 
 def _watched(browser: Browser, base_url: str, **options: Any) -> Generator[Page]:
     context = browser.new_context(base_url=base_url, **options)
-    context.set_default_timeout(15_000)
+    context.set_default_timeout(SOON_MS)
     page = context.new_page()
     faults = _listen(page, host=urlsplit(base_url).netloc)
     yield page

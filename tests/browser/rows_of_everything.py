@@ -25,7 +25,7 @@ from tests.factories import (
 )
 from tests.service.csv_files import JOB, JOB_COLUMNS
 from tests.service.inspecting import asked
-from tests.service.portfolio import make_firm, make_job
+from tests.service.portfolio import make_firm, make_job, next_working_day
 from tests.service.weather_hours import tell
 
 
@@ -160,9 +160,7 @@ def _round(crew: Crew, now: datetime) -> models.SetAside:
         )
         for what, days in (("Ridge cap leaks", 40), ("Trim loose", 5), ("Door rubs", 40))
     ]
-    day = today + timedelta(days=1)
-    while day.weekday() > 4:
-        day += timedelta(days=1)
+    day = next_working_day(today + timedelta(days=1))
     return book_round(callback_ids=[rows[0].pk], crew_id=crew.pk, day=day, now=now)
 
 

@@ -1,7 +1,7 @@
 """The booking board in a browser: by keys, by pointer, by typed date, and two people at once."""
 
 import os
-from collections.abc import Callable, Generator
+from collections.abc import Callable
 from datetime import timedelta
 from pathlib import Path
 from typing import Any
@@ -15,7 +15,8 @@ from playwright.sync_api import Browser, Page, expect
 from jobs.models import BoardMove, Booking, Delivery, Phase
 from jobs.selectors.board_version import plan_at_hand
 from jobs.services import planning, publishing
-from tests.service.portfolio import make_firm, make_job
+from tests.browser.conftest import SOON_MS
+from tests.service.portfolio import make_firm, make_job, next_working_day
 
 pytestmark = [pytest.mark.browser, pytest.mark.django_db(transaction=True)]
 
@@ -41,16 +42,6 @@ def firm(office: AbstractUser) -> None:
     now = timezone.now()
     plan = planning.plan_now(now=now, budget_seconds=0)
     publishing.publish(plan_id=plan.pk, now=now)
-
-
-@pytest.fixture(autouse=True)
-def leave_the_board(browser: Browser, firm: None) -> Generator[None]:
-    """Close open boards at the end: they ask for changes, and the database is emptied then."""
-    yield
-    for context in browser.contexts:
-        for one in context.pages:
-            one.goto("about:blank")
-            one.wait_for_timeout(300)
 
 
 def open_board(page: Page, query: str = "") -> None:
@@ -228,14 +219,13 @@ def test_a_date_and_crew_are_typed_without_script(
     browser: Browser, live_server: Any, firm: None, sign_in: Callable[..., None]
 ) -> None:
     context = browser.new_context(base_url=live_server.url, java_script_enabled=False)
+    context.set_default_timeout(SOON_MS)
     page = context.new_page()
     sign_in(page, "office", PASS_PHRASE)
     row = booked("TRIM")
 
     page.goto(f"/admin/board/?phase={row.phase_id}")
-    day = timezone.localdate(row.starts_at) + timedelta(days=14)
-    while day.weekday() > 4:
-        day += timedelta(days=1)
+    day = next_working_day(timezone.localdate(row.starts_at) + timedelta(days=14))
     page.get_by_label("Day", exact=True).first.fill(day.isoformat())
     page.locator("#board-panel").get_by_role("button", name="What would follow?").click()
     expect(page.get_by_role("heading", name="What would follow")).to_be_visible()
@@ -243,21 +233,20 @@ def test_a_date_and_crew_are_typed_without_script(
 
     expect(page.get_by_text("Accepted:")).to_be_visible()
     assert timezone.localdate(booked("TRIM").starts_at) == day
-    context.close()
 
 
 def test_two_people_see_each_other_and_a_stale_move_is_refused(
     page: Page, browser: Browser, live_server: Any, firm: None, sign_in: Callable[..., None]
 ) -> None:
-    other = browser.new_context(base_url=live_server.url).new_page()
+    context = browser.new_context(base_url=live_server.url)
+    context.set_default_timeout(SOON_MS)
+    other = context.new_page()
     for one in (page, other):
         sign_in(one, "office", PASS_PHRASE)
     open_board(other)
     row = booked("TRIM")
     open_board(page, f"?phase={row.phase_id}")
-    later = timezone.localdate(row.starts_at) + timedelta(days=14)
-    while later.weekday() > 4:
-        later += timedelta(days=1)
+    later = next_working_day(timezone.localdate(row.starts_at) + timedelta(days=14))
 
     other.goto(f"/admin/board/?phase={row.phase_id}")
     other.wait_for_selector("#board[data-ready]")
@@ -266,7 +255,7 @@ def test_two_people_see_each_other_and_a_stale_move_is_refused(
     other.get_by_role("button", name="Accept").click()
     expect(other.get_by_role("heading", name="Accepted")).to_be_visible()
 
-    expect(page.locator("#board-say")).to_contain_text("The board has changed", timeout=10_000)
+    expect(page.locator("#board-say")).to_contain_text("The board has changed")
     expect(page.locator("#board-say")).to_contain_text("by office")
     # The panel still holds what was known before: its move is a stale one.
     page.locator("#board-panel").get_by_role("button", name="A week later").click()
@@ -279,7 +268,6 @@ def test_two_people_see_each_other_and_a_stale_move_is_refused(
         )
     ).to_be_visible()
     assert BoardMove.objects.count() == 1
-    other.context.close()
 
 
 def test_the_board_reads_on_a_phone(
@@ -297,13 +285,15 @@ def test_the_board_reads_on_a_phone(
     keep_picture(page, "board-phone")
 
 
-@pytest.mark.parametrize("query", ["", "?rows=jobs", "?weeks=26", "?plan=published"])
 def test_every_view_of_the_board_passes_axe(
-    page: Page, firm: None, sign_in: Callable[..., None], query: str
+    page: Page, firm: None, sign_in: Callable[..., None]
 ) -> None:
     sign_in(page, "office", PASS_PHRASE)
-    open_board(page, query)
-    page.locator("summary").evaluate_all("all => all.forEach(one => one.parentNode.open = true)")
 
-    assert violations(page) == []
-    keep_picture(page, f"board-{query.strip('?').replace('=', '-') or 'usual'}")
+    for query in ("", "?rows=jobs", "?weeks=26", "?plan=published"):
+        open_board(page, query)
+        page.locator("summary").evaluate_all(
+            "all => all.forEach(one => one.parentNode.open = true)"
+        )
+        assert violations(page) == [], query
+        keep_picture(page, f"board-{query.strip('?').replace('=', '-') or 'usual'}")

@@ -69,16 +69,15 @@ def test_what_came_short_is_noted_on_a_phone(
     assert DeliveryReport.objects.get().note == "short or damaged: 2 broken"
 
 
-@pytest.mark.parametrize("address", ["/admin/jobs/delivery/call-ahead/", "/admin/jobs/job/holds/"])
 def test_no_page_scrolls_sideways_on_a_phone(
-    phone_page: Page, sign_in: Callable[..., None], trusses: Any, address: str
+    phone_page: Page, sign_in: Callable[..., None], trusses: Any
 ) -> None:
     sign_in(phone_page, "office", PASS_PHRASE)
 
-    phone_page.goto(address)
-
-    expect(phone_page.get_by_text("Trusses promised for").first).to_be_visible()
-    assert phone_page.evaluate(SIDEWAYS) == 0
+    for address in ("/admin/jobs/delivery/call-ahead/", "/admin/jobs/job/holds/"):
+        phone_page.goto(address)
+        expect(phone_page.get_by_text("Trusses promised for").first).to_be_visible()
+        assert phone_page.evaluate(SIDEWAYS) == 0, address
 
 
 def test_the_job_page_leads_to_its_holds(

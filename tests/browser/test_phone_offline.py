@@ -16,7 +16,6 @@ from typing import Any
 
 import pytest
 from axe_playwright_python.sync_playwright import Axe
-from django.core.signals import request_finished, request_started
 from django.utils import timezone
 from PIL import Image
 from playwright.sync_api import Browser, BrowserContext, Page, expect
@@ -26,13 +25,13 @@ from crews.phone import pages, reporting
 from crews.services import phones
 from jobs.models import Booking, Delivery, FieldReport, Phase, ReportPhoto
 from jobs.services import planning, publishing
+from tests.browser.conftest import SOON_MS
+from tests.browser.in_flight import quiet
 from tests.factories import CrewFactory, LocateTicketFactory
 from tests.service.portfolio import make_firm, make_job
 
 pytestmark = [pytest.mark.browser, pytest.mark.django_db(transaction=True)]
 
-# What comes soon on a quiet computer takes its time on a busy one.
-SOON_MS = 60_000
 WCAG = {"runOnly": ["wcag2a", "wcag2aa", "wcag21a", "wcag21aa", "wcag22aa", "best-practice"]}
 IS_KEPT = """async () => {
   if (!navigator.serviceWorker.controller) return false;
@@ -46,14 +45,6 @@ SMALL_TARGETS = """[...document.querySelectorAll("a, button, summary, input, sel
   .map(e => [e.textContent.trim() || e.name, e.getBoundingClientRect()])
   .filter(([, box]) => box.height > 0 && box.height < 44)
   .map(([words]) => words)"""
-
-
-@pytest.fixture(autouse=True)
-def patience() -> Generator[None]:
-    """Have `expect` wait as long as all else does."""
-    expect.set_options(timeout=SOON_MS)
-    yield
-    expect.set_options(timeout=5_000)
 
 
 @pytest.fixture
@@ -161,39 +152,6 @@ def lose_signal(page: Page) -> None:
         page.context.set_offline(False)
         page.context.set_offline(True)
     wait_until(page, "() => !navigator.onLine")
-
-
-class InFlight:
-    """
-    How many requests the live server is at.
-
-    SQLite in memory refuses to read what another thread is writing, so tests write when it rests.
-    """
-
-    def __init__(self) -> None:
-        self.count = 0
-        request_started.connect(self._begin)
-        request_finished.connect(self._end)
-
-    def _begin(self, **_: Any) -> None:
-        self.count += 1
-
-    def _end(self, **_: Any) -> None:
-        self.count -= 1
-
-
-IN_FLIGHT = InFlight()
-
-
-def quiet() -> None:
-    """Wait until the live server has been at nothing for a while."""
-    rested = 0
-    for _ in range(200):
-        rested = rested + 1 if IN_FLIGHT.count == 0 else 0
-        if rested >= 5:
-            return
-        time.sleep(0.05)
-    raise AssertionError("the live server never came to rest")
 
 
 def box(page: Page, name: str = "Layout") -> Any:
@@ -471,7 +429,7 @@ def test_a_revoked_phone_keeps_its_reports_and_forgets_the_work(
 
     context.set_offline(False)
     expect(week.get_by_role("heading", name="Not signed in")).to_be_visible()
-    assert week.evaluate("async () => (await (await caches.open('pages')).keys()).length") == 0
+    wait_until(week, "async () => (await (await caches.open('pages')).keys()).length === 0")
     assert kinds() == []
 
     # Let in again, by another link: what was said goes out.
@@ -491,6 +449,7 @@ def test_without_scripts_the_same_forms_report(
         service_workers="block",
         storage_state=context.storage_state(),
     )
+    plain.set_default_timeout(SOON_MS)
     page = plain.new_page()
     page.goto("/phone/")
     box(page).get_by_role("button", name="Start Layout").click()

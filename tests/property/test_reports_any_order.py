@@ -138,7 +138,7 @@ class Undo(Exception):  # noqa: N818 - a signal
 @settings(
     max_examples=25,
     deadline=None,
-    suppress_health_check=[HealthCheck.function_scoped_fixture],
+    suppress_health_check=[HealthCheck.function_scoped_fixture, HealthCheck.too_slow],
 )
 @given(data=st.data())
 def test_the_record_is_the_same_whatever_the_order_and_number(data: st.DataObject) -> None:

@@ -1,11 +1,11 @@
 """A small firm with open work, for tests that plan."""
 
 from collections.abc import Sequence
-from datetime import date, datetime
+from datetime import date, datetime, timedelta
 from typing import Any
 from zoneinfo import ZoneInfo
 
-from crews.models import Crew
+from crews.models import Crew, DayOff
 from jobs.models import Delivery, Job
 from jobs.services.intake import refresh_phases
 from tests.factories import (
@@ -28,6 +28,14 @@ def make_firm(*, crews: int = 2) -> Sequence[Crew]:
     EquipmentFactory(name="Auger rig 1", kind="AUGER")
     EquipmentFactory(name="Telehandler 1", kind="TELEHANDLER")
     return [CrewFactory() for _ in range(crews)]
+
+
+def next_working_day(day: date) -> date:
+    """Return the first day from this one on that is no weekend and no holiday of the firm."""
+    off = DayOff.objects.filter(crew=None, equipment=None)
+    while day.weekday() > 4 or off.filter(first_day__lte=day, last_day__gte=day).exists():
+        day += timedelta(days=1)
+    return day
 
 
 def cover_digging(job: Job) -> None:
