@@ -9,10 +9,12 @@ import os
 import re
 import subprocess
 import sys
+from datetime import timedelta
 from pathlib import Path
 from typing import Any
 
 import pytest
+import time_machine
 from django.conf import settings
 from django.contrib.auth.password_validation import validate_password
 from django.core.exceptions import ValidationError
@@ -21,8 +23,10 @@ from django.test import Client, RequestFactory
 from contractor.request_rules import LARGEST_BODY_BYTES
 from jobs.admin.back import back
 from tests.service.api import reader
+from tests.service.portfolio import MONDAY
 
-pytestmark = pytest.mark.django_db
+# Headers, cookies and what a request may be: no rows decide them.
+pytestmark = [pytest.mark.django_db, pytest.mark.either_database]
 
 PAGE = Path(settings.BASE_DIR / "docs" / "security.md")
 
@@ -132,10 +136,14 @@ def test_the_proxy_takes_no_longer_body_than_the_service():
     assert f"client_max_body_size {LARGEST_BODY_BYTES // 1024**2}m;" in conf
 
 
-def test_over_tls_cookies_are_bound_to_this_host():
+def test_over_tls_cookies_are_bound_to_this_host_and_browsers_come_back_by_tls():
     script = (
+        "import django; django.setup()\n"
         "from contractor import settings as s\n"
-        "print(s.SESSION_COOKIE_NAME, s.CSRF_COOKIE_NAME, s.SESSION_COOKIE_SECURE)"
+        "from django.test import Client\n"
+        "answer = Client().get('/static/none.js', secure=True, headers={'Host': 'localhost'})\n"
+        "print(s.SESSION_COOKIE_NAME, s.CSRF_COOKIE_NAME, s.SESSION_COOKIE_SECURE)\n"
+        "print(answer.headers['Strict-Transport-Security'])"
     )
     told = subprocess.run(
         [sys.executable, "-c", script],
@@ -146,7 +154,10 @@ def test_over_tls_cookies_are_bound_to_this_host():
         check=True,
     )
 
-    assert told.stdout.split() == ["__Host-sessionid", "__Host-csrftoken", "True"]
+    cookies, transport = told.stdout.splitlines()
+    assert cookies.split() == ["__Host-sessionid", "__Host-csrftoken", "True"]
+    # RFC 6797, section 6.1; a year is what OWASP ASVS 4.0.3, 14.4.5, asks for (from memory).
+    assert transport.startswith("max-age=31536000; includeSubDomains")
 
 
 def test_cookies_are_not_for_scripts_nor_for_other_sites(office: Any):
@@ -177,6 +188,18 @@ def test_a_session_is_new_at_sign_in_and_gone_at_sign_out(office: Any):
     stolen = Client()
     stolen.cookies["sessionid"] = inside
     assert stolen.get("/admin/").status_code == 302
+
+
+def test_a_session_that_nobody_signed_in_to_for_a_week_is_over(office: Any):
+    client = Client()
+    with time_machine.travel(MONDAY, tick=False) as clock:
+        client.force_login(office)
+        clock.shift(timedelta(days=7) - timedelta(minutes=1))
+        before = client.get("/admin/password_change/").status_code
+        clock.shift(timedelta(minutes=2))
+        after = client.get("/admin/password_change/").status_code
+
+    assert (before, after) == (200, 302)
 
 
 def test_a_new_password_ends_the_sessions_of_the_old(office: Any):
