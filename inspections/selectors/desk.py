@@ -12,7 +12,7 @@ from dataclasses import dataclass, field
 from datetime import datetime
 from typing import TYPE_CHECKING
 
-from django.db.models import Prefetch
+from django.db.models import Prefetch, prefetch_related_objects
 from django.utils import timezone
 
 from contractor.trade.phases import INSPECTIONS
@@ -20,12 +20,14 @@ from inspections.models import Inspection, InspectionEvent
 from inspections.selectors.desk_rows import DeskDays, DeskReader, DeskRow, DeskState
 from inspections.selectors.visits import Status
 from jobs.models import Booking, Job, Phase, Plan
+from jobs.selectors.needs import NEEDED_ROWS
 
 if TYPE_CHECKING:
-    from collections.abc import Iterable
+    from collections.abc import Iterable, Sequence
 
 # How many lines of the record it shows.
 RECORD_LINES = 20
+OPEN = (Phase.Status.OPEN, Phase.Status.UNDER_WAY)
 
 
 @dataclass(frozen=True, slots=True)
@@ -53,10 +55,15 @@ class Desk:
         return [*self.to_ask, *self.overdue, *self.booked, *self.coming]
 
 
-def desk(*, now: datetime) -> Desk:
-    """Return the inspection desk at `now`, in a constant number of queries."""
+def desk(*, now: datetime, jobs: Sequence[Job] | None = None) -> Desk:
+    """
+    Return the inspection desk at `now`, in a constant number of queries.
+
+    `jobs` are signed jobs that are read already, with their phases in order, `NEEDED_ROWS` and
+    their permit.
+    """
     plan = Plan.objects.filter(status=Plan.Status.PUBLISHED).first()
-    phases = list(_open_inspections())
+    phases = _open_inspections(list(_inspected_jobs()) if jobs is None else jobs)
     booked = _bookings(plan, {phase.job_id for phase in phases})
     visits = _visits(phases)
     days = DeskDays(now)
@@ -77,32 +84,41 @@ def desk(*, now: datetime) -> Desk:
     )
 
 
-def _open_inspections() -> Iterable[Phase]:
+def _inspected_jobs() -> Iterable[Job]:
     live = Phase.objects.exclude(status=Phase.Status.DROPPED).order_by("sequence", "id")
     return (
-        Phase.objects.filter(
-            code__in=INSPECTIONS,
-            status__in=(Phase.Status.OPEN, Phase.Status.UNDER_WAY),
-            job__status=Job.Status.SIGNED,
-            job__permit__is_exempt=False,
+        Job.objects.filter(
+            phases__code__in=INSPECTIONS,
+            phases__status__in=OPEN,
+            status=Job.Status.SIGNED,
+            permit__is_exempt=False,
         )
-        .prefetch_related(
-            # A join would make a row of a job, which is wide, for each of its inspections.
-            Prefetch("job", Job.objects.select_related("permit__authority")),
-            Prefetch("job__phases", live.defer("labor_arithmetic")),
-            "job__openings",
-            "job__lean_tos",
-            "job__permit__authority__closures",
-            "job__permit__authority__inspection_rules",
-        )
-        .order_by("id")
+        .distinct()
+        .select_related("permit__authority")
+        .prefetch_related(Prefetch("phases", live.defer("labor_arithmetic")), *NEEDED_ROWS)
     )
+
+
+def _open_inspections(jobs: Sequence[Job]) -> list[Phase]:
+    """Return the inspections to come of jobs that have a permit, in the order of their rows."""
+    permits = [permit for job in jobs if (permit := getattr(job, "permit", None)) is not None]
+    prefetch_related_objects(permits, "authority__closures")
+    inspected = {permit.job_id for permit in permits if not permit.is_exempt}
+    phases = [
+        phase
+        for job in jobs
+        if job.pk in inspected
+        for phase in job.phases.all()
+        if phase.code in INSPECTIONS and phase.status in OPEN
+    ]
+    return sorted(phases, key=lambda phase: phase.pk)
 
 
 def _bookings(plan: Plan | None, jobs: set[int]) -> dict[int, Booking]:
     if plan is None:
         return {}
     rows = Booking.objects.filter(plan=plan, phase__job__in=jobs)
+    rows = rows.only("phase", "starts_at", "ends_at")
     return {booking.phase_id: booking for booking in rows}
 
 

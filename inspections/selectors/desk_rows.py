@@ -10,7 +10,6 @@ from typing import TYPE_CHECKING
 from django.utils import timezone
 
 from contractor.engine.worktime import public_holidays
-from contractor.trade.errors import SpecError
 from contractor.trade.notice import AskedWhen, request_by
 from contractor.trade.permit_rules import reinspection_fee_usd
 from crews.models import DayOff
@@ -22,8 +21,7 @@ from inspections.selectors.authority import (
     weekdays,
 )
 from inspections.selectors.visits import LOST, OPEN, Status
-from jobs.selectors.buildings import building_of
-from jobs.selectors.networks import network_of
+from jobs.selectors.needs import built
 from jobs.selectors.open_work import days_of
 
 if TYPE_CHECKING:
@@ -238,10 +236,10 @@ class DeskReader:
     def _leaders(self, asked_when: AskedWhen) -> list[Phase]:
         job = self.phase.job
         rows = {phase.code: phase for phase in job.phases.all()}
-        try:
-            network = network_of(job, building_of(job))
-        except SpecError:
+        found = built(job)
+        if found is None:
             return []
+        network = found[1]
         leaders = [link.before for link in network.follows if link.after == self.phase.code]
         if asked_when is AskedWhen.WORK_STARTED:
             # As the plan counts: work on holes begins with the layout of the same visit.

@@ -88,10 +88,19 @@ def reckoned(*, state: str, called_at: datetime) -> locate.TicketClock | None:
     return locate.ticket_clock(day, rule, business_days(state))
 
 
-def ticket_warnings(*, now: datetime, job: Job | None = None) -> list[TicketWarning]:
-    """Return what is wrong with open digs and their tickets, the soonest call first."""
-    jobs = _digging_jobs()
-    rows = list(jobs if job is None else jobs.filter(pk=job.pk))
+def ticket_warnings(
+    *, now: datetime, job: Job | None = None, jobs: Sequence[Job] | None = None
+) -> list[TicketWarning]:
+    """
+    Return what is wrong with open digs and their tickets, the soonest call first.
+
+    `jobs` are signed jobs that are read already, each with its phases, `NEEDED_ROWS`, and its
+    `locate_tickets` with their `responses`.
+    """
+    if jobs is None:
+        rows = list(_digging_jobs() if job is None else _digging_jobs().filter(pk=job.pk))
+    else:
+        rows = [row for row in jobs if any(p.status in DIGGING for p in row.phases.all())]
     if not rows:
         return []
     rules, bookings = locate_rules(), _dig_bookings(rows)

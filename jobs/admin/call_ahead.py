@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from collections.abc import Iterator
 from functools import partial
 from typing import Any
@@ -28,6 +29,9 @@ from jobs.models import Delivery, DeliveryReport, LeadTime
 from jobs.selectors.call_ahead import CallAheadLine, Standing, call_ahead, reports_of
 from jobs.services import deliveries
 
+# A row's number as a page writes it, within what every database takes.
+_NUMBER = re.compile(r"[0-9]{1,18}", re.ASCII)
+
 
 class PromiseForm(forms.Form):
     """The day that a supplier names."""
@@ -52,6 +56,17 @@ class ArrivalForm(forms.Form):
         },
     )
     shortage = forms.CharField(label="Short or damaged", max_length=200, required=False)
+
+
+class DueForm(forms.Form):
+    """The day for which deliveries were shown."""
+
+    due_on = forms.DateField(
+        error_messages={
+            "required": "Due on: the day is missing. Open the page again.",
+            "invalid": "Due on: this is not a date. Open the page again.",
+        },
+    )
 
 
 class SupplierFilter(admin.AllValuesFieldListFilter):
@@ -173,6 +188,9 @@ class DeliveryAdmin(RecordsChanges):
     def tell(self, request: HttpRequest, delivery_id: int) -> HttpResponse:
         """Note what a supplier told or what arrived."""
         delivery = self._posted(request, Delivery, delivery_id)
+        if "due_on" in request.POST:
+            self._confirm_all(request, delivery)
+            return back(request, "admin:jobs_delivery_call_ahead")
         try:
             report = self._told(request, delivery)
         except (deliveries.DeliveryRefused, ValidationError) as refused:
@@ -214,6 +232,22 @@ class DeliveryAdmin(RecordsChanges):
             given = _cleaned(ArrivalForm(request.POST))
             return deliveries.arrive(delivery_id=delivery.pk, **given, **who)
         return deliveries.confirm(delivery_id=delivery.pk, **who)
+
+    def _confirm_all(self, request: HttpRequest, first: Delivery) -> None:
+        """Note that all the deliveries that the desk shows together come on their day."""
+        also = [text for text in request.POST.getlist("also") if _NUMBER.fullmatch(text)]
+        rows = {first.pk, *Delivery.objects.filter(pk__in=also).values_list("pk", flat=True)}
+        try:
+            due_on = _cleaned(DueForm(request.POST))["due_on"]
+            deliveries.confirm_all(
+                delivery_ids=rows, due_on=due_on, now=timezone.now(), by=request.user
+            )
+        except (deliveries.DeliveryRefused, ValidationError) as refused:
+            for text in getattr(refused, "messages", [str(refused)]):
+                messages.error(request, text)
+        else:
+            what = str(first) if len(rows) == 1 else count(len(rows), "load")
+            messages.success(request, f"{what}: confirmed for {day(due_on)}. It can be undone.")
 
     def _say(self, request: HttpRequest, delivery: Delivery, report: DeliveryReport | None) -> None:
         if report is None:

@@ -8,6 +8,7 @@ from typing import TYPE_CHECKING
 
 from django.urls import reverse
 from django.utils import timezone
+from django.utils.text import capfirst
 
 from inspections.admin.desk import window_of
 from jobs.admin.words import count, day, span
@@ -26,7 +27,9 @@ if TYPE_CHECKING:
     from inspections.selectors.locate import TicketWarning
     from jobs.models import Delivery
     from jobs.selectors.call_ahead import CallAheadLine
+    from jobs.selectors.hold_facts import HoldFact
     from jobs.selectors.morning_desk import MissingReport
+    from jobs.selectors.supplier_calls import SupplierCall
 
 CALL_BEFORE = "Call before digging, every time. Private lines are not marked."
 
@@ -54,12 +57,13 @@ class Item:
 
 @dataclass(frozen=True, slots=True)
 class Section:
-    """A heading with its items; `caution` stands below them."""
+    """A heading with its items; below them a `caution`, and a link to `more` of the kind."""
 
     key: str
     heading: str
     items: tuple[Item, ...]
     caution: str = ""
+    more: Action | None = None
 
 
 @office_page(VIEW)
@@ -111,7 +115,13 @@ def _sections(found: MorningDesk, now: datetime) -> Iterator[Section]:
         tuple(map(_ticket, found.tickets)),
         CALL_BEFORE,
     )
-    yield Section("confirm", "Deliveries to confirm", tuple(map(_confirm, found.to_confirm)))
+    yield Section(
+        "confirm",
+        "Deliveries to confirm",
+        tuple(map(_confirm, found.to_confirm.calls)),
+        _can_wait(found.to_confirm.can_wait),
+        Action("Call ahead", reverse("admin:jobs_delivery_call_ahead"), None, "jobs.view_delivery"),
+    )
     yield Section("order", "Material to order", tuple(map(_order, found.to_order)))
     yield Section("slips", "Slips to decide", tuple(_slips(found)))
     yield Section("out", "People out", tuple(_out(found)))
@@ -138,7 +148,7 @@ def _ask(row: DeskRow, now: datetime) -> Item:
     ]
     if row.ask_from and row.ask_from > now:
         words.append(f"Not before {_moment(row.ask_from)}")
-    words += [text.capitalize() for text in (row.fee, row.warning) if text]
+    words += [capfirst(text) for text in (row.fee, row.warning) if text]
     return Item(
         title=f"{row.phase.get_code_display()}, job {row.job}",
         words=tuple(words),
@@ -152,7 +162,7 @@ def _follow_up(row: DeskRow) -> Item:
     address = f"{reverse('admin:inspections_inspection_desk')}#overdue"
     return Item(
         title=f"{row.phase.get_code_display()}, job {row.job}",
-        words=(f"{row.authority}: {row.how}", row.warning.capitalize()),
+        words=(f"{row.authority}: {row.how}", capfirst(row.warning)),
         is_late=True,
         action=Action("Enter what came of it", address, None, "inspections.view_inspection"),
     )
@@ -164,7 +174,7 @@ def _report(row: MissingReport) -> Item:
     lead = ", ".join(filter(None, (crew.lead_name, crew.lead_phone)))
     return Item(
         title=f"{row.phase.get_code_display()}, job {row.phase.job}",
-        words=(row.words.capitalize(), f"{crew.name}: {lead}" if lead else crew.name),
+        words=(capfirst(row.words), f"{crew.name}: {lead}" if lead else crew.name),
         action=Action(
             "Report for the crew",
             reverse("admin:jobs_fieldreport_enter", args=[row.phase.pk]),
@@ -195,26 +205,52 @@ def _ticket(row: TicketWarning) -> Item:
     )
 
 
-def _confirm(line: CallAheadLine) -> Item:
-    row = line.delivery
+def _confirm(call: SupplierCall) -> Item:
+    rows = [line.delivery for line in call.lines]
+    supplier = call.supplier or "No supplier entered"
+    page = reverse("admin:jobs_delivery_call_ahead")
     action = Action(
-        "Enter what the supplier says",
-        reverse("admin:jobs_delivery_call_ahead"),
-        None,
-        "jobs.view_delivery",
+        "Enter what the supplier says", f"{page}#delivery-{rows[0].pk}", None, "jobs.view_delivery"
     )
-    if row.promised_on is not None and line.standing is not Standing.OVERDUE:
-        address = reverse("admin:jobs_delivery_tell", args=[row.pk])
-        fields = (("told", "confirmed"),)
-        label = f"Confirmed for {day(line.due_on)}"
-        action = Action(label, address, fields, "jobs.change_delivery")
-    needed = f"needed {day(line.needed_by)}" if line.needed_by else "no dates yet"
-    return Item(
-        title=f"{row.get_item_display()}, job {row.job}",
-        words=(f"{_supplier(row)}: due {day(line.due_on)}, {needed}{_standing(line)}",),
-        is_late=line.standing in (Standing.OVERDUE, Standing.LATE),
-        action=action,
+    if call.due_on is None:
+        title = f"{supplier}: {count(len(rows), 'load')} past the day"
+        lines = (
+            f"{_what(line)}: was due {day(line.due_on)}, {_needed(line)}" for line in call.lines
+        )
+    else:
+        title = f"{supplier}: {count(len(rows), 'load')} due {day(call.due_on)}"
+        lines = (f"{_what(line)}: {_needed(line)}{_standing(line)}" for line in call.lines)
+    if call.due_on is not None and call.may_confirm:
+        fields = (("told", "confirmed"), ("due_on", f"{call.due_on:%Y-%m-%d}"))
+        also = tuple(("also", str(row.pk)) for row in rows[1:])
+        which = "Confirmed" if len(rows) == 1 else f"All {len(rows)} confirmed"
+        action = Action(
+            f"{which} for {day(call.due_on)}",
+            reverse("admin:jobs_delivery_tell", args=[rows[0].pk]),
+            (*fields, *also),
+            "jobs.change_delivery",
+        )
+    return Item(title=title, words=tuple(lines), is_late=call.is_late, action=action)
+
+
+def _can_wait(number: int) -> str:
+    """Return what to do with an answer for one delivery alone, and what is not told here."""
+    words = "Another day, or one load of several, is entered on the page"
+    if number == 0:
+        return f"{words}:"
+    verb = "is" if number == 1 else "are"
+    return (
+        f"{count(number, 'more load')} of this week {verb} not pressing: ordered anew, they would "
+        f"still come in time. {words} of all:"
     )
+
+
+def _what(line: CallAheadLine) -> str:
+    return f"{line.delivery.get_item_display()}, job {line.delivery.job}"
+
+
+def _needed(line: CallAheadLine) -> str:
+    return f"needed {day(line.needed_by)}" if line.needed_by else "no dates yet"
 
 
 def _order(line: CallAheadLine) -> Item:
@@ -320,7 +356,7 @@ def _holds(found: MorningDesk) -> Iterator[Item]:
         fact = row.fact
         yield Item(
             title=f"{row.phase_label}, job {row.job}",
-            words=(f"{fact.kind.label}: {fact.what} ({row.who})", row.cost_words.capitalize()),
+            words=(f"{_what_holds(fact)} ({row.who})", capfirst(row.cost_words)),
             action=Action(
                 "Open the job",
                 reverse("admin:jobs_job_change", args=[row.job.pk]),
@@ -328,6 +364,12 @@ def _holds(found: MorningDesk) -> Iterator[Item]:
                 "jobs.view_job",
             ),
         )
+
+
+def _what_holds(fact: HoldFact) -> str:
+    """Return what is waited for, after its kind where its words do not begin with that."""
+    is_named = fact.what.lower().startswith(fact.kind.label.lower())
+    return capfirst(fact.what) if is_named else f"{fact.kind.label}: {fact.what}"
 
 
 def _parked(found: MorningDesk) -> Iterator[Item]:

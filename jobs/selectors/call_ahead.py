@@ -6,7 +6,7 @@ from dataclasses import dataclass
 from datetime import date, timedelta
 from typing import TYPE_CHECKING
 
-from django.db.models import Prefetch, Q
+from django.db.models import Q
 from django.utils import timezone
 
 from contractor.trade.labeled import Labeled
@@ -83,12 +83,15 @@ class CallAhead:
     to_order: tuple[CallAheadLine, ...]
 
 
-def call_ahead(*, now: datetime, every: bool = False) -> CallAhead:
+def call_ahead(
+    *, now: datetime, every: bool = False, jobs: Iterable[Job] | None = None
+) -> CallAhead:
     """
     Return the deliveries to call about in the coming seven days, late ones first.
 
     To confirm: what is due or needed within the week, overdue, or later than needed. To order:
-    what must be ordered within the week. With `every`, all that is awaited. The number of queries
+    what must be ordered within the week. With `every`, all that is awaited. `jobs` are signed jobs
+    that are read already, with their deliveries, phases and `NEEDED_ROWS`. The number of queries
     does not grow with the rows.
     """
     plan = plans.published_plan() or plans.latest_draft()
@@ -96,7 +99,7 @@ def call_ahead(*, now: datetime, every: bool = False) -> CallAhead:
     starts = _first_bookings(plan)
     reports = _last_reports()
     lines = []
-    for job in _waiting_jobs():
+    for job in _waiting_jobs() if jobs is None else jobs:
         for line in _lines(job, rows, starts, reports, today):
             if every or _is_of_week(line, today):
                 lines.append(line)
@@ -115,7 +118,6 @@ def reports_of(delivery: Delivery) -> list[DeliveryReport]:
 
 
 def _waiting_jobs() -> Iterable[Job]:
-    awaited = Delivery.objects.filter(Q(arrived_on=None) | ~Q(shortage="")).select_related("job")
     return (
         Job.objects.filter(
             Q(deliveries__arrived_on=None) | ~Q(deliveries__shortage=""),
@@ -124,7 +126,7 @@ def _waiting_jobs() -> Iterable[Job]:
         )
         .distinct()
         .select_related("permit__authority")
-        .prefetch_related("phases", *NEEDED_ROWS, Prefetch("deliveries", awaited.order_by("id")))
+        .prefetch_related("phases", *NEEDED_ROWS, "deliveries")
         .order_by("number")
     )
 
@@ -150,13 +152,14 @@ def _lines(
     today: date,
 ) -> Iterator[CallAheadLine]:
     """Yield a line for each delivery that an open phase of a job waits for."""
-    found = built(job)
+    awaited = [delivery for delivery in job.deliveries.all() if not delivery.is_complete]
+    found = built(job) if awaited else None
     if found is None:
         return
     building, network = found
     held = dict(network.deliveries)
     phases = {p.code: p for p in job.phases.all() if p.status == Phase.Status.OPEN}
-    for delivery in job.deliveries.all():
+    for delivery in awaited:
         phase = phases.get(held.get(delivery.item, ""))
         if phase is not None:
             report = reports.get((job.pk, delivery.item))
@@ -183,12 +186,13 @@ def _line(
         lead_days=lead_days,
         needed_by=needed_by,
         order_by=needed_by and needed_by - timedelta(days=RESERVE_DAYS + lead_days),
-        standing=_standing(due, needed_by, today),
+        standing=standing_of(due, needed_by, today),
         report=report,
     )
 
 
-def _standing(due: date, needed_by: date | None, today: date) -> Standing:
+def standing_of(due: date, needed_by: date | None, today: date) -> Standing:
+    """Return how a delivery that is due on a day stands to the day it is needed by."""
     if due < today:
         return Standing.OVERDUE
     if needed_by is None:

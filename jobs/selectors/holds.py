@@ -37,6 +37,7 @@ __all__ = [
     "ShownHold",
     "holds",
     "open_facts",
+    "signed_jobs",
     "told_to_crews",
 ]
 
@@ -96,14 +97,21 @@ class ShownHold:
         return self.cost.words if self.cost else "no dates yet, so its cost is not known"
 
 
-def holds(*, now: datetime, job: Job | None = None, cleared: bool = False) -> list[ShownHold]:
+def holds(
+    *,
+    now: datetime,
+    job: Job | None = None,
+    cleared: bool = False,
+    jobs: Sequence[Job] | None = None,
+) -> list[ShownHold]:
     """
     Return the open holds of all signed jobs, or of one, the dearest first.
 
-    With `cleared` those that are cleared follow, newest first. The number of queries does not grow
-    with the rows.
+    With `cleared` those that are cleared follow, newest first. `jobs` are `signed_jobs` that are
+    read already. The number of queries does not grow with the rows.
     """
-    jobs = list(_jobs() if job is None else _jobs().filter(pk=job.pk))
+    if jobs is None:
+        jobs = list(signed_jobs() if job is None else signed_jobs().filter(pk=job.pk))
     by_pk = {row.pk: row for row in jobs}
     costs = _Costs(jobs, now) if jobs else None
     shown = []
@@ -121,7 +129,7 @@ def open_facts(*, jobs: Collection[int], now: datetime) -> tuple[dict[int, Job],
 
     The number of queries does not grow with the jobs.
     """
-    found = {job.pk: job for job in _jobs().filter(pk__in=jobs)}
+    found = {job.pk: job for job in signed_jobs().filter(pk__in=jobs)}
     facts = _facts(_ALL, list(found.values()), now)
     return found, [fact for fact in facts if fact.is_open]
 
@@ -136,7 +144,7 @@ def told_to_crews(
     The words are the same as long as the rows are.
     """
     told: dict[tuple[int, str], list[str]] = {}
-    rows = _jobs() if jobs is None else _jobs().filter(pk__in=jobs)
+    rows = signed_jobs() if jobs is None else signed_jobs().filter(pk__in=jobs)
     for fact in _facts(_FROM_ROWS, list(rows), now):
         if fact.is_open:
             words = f"Waits for {fact.kind.label.lower()}: {fact.what}."
@@ -144,7 +152,8 @@ def told_to_crews(
     return {key: tuple(sorted(set(words))) for key, words in told.items()}
 
 
-def _jobs() -> QuerySet[Job]:
+def signed_jobs() -> QuerySet[Job]:
+    """Return signed jobs with all that holds, tickets, deliveries and inspections read of them."""
     return (
         Job.objects.filter(status=Job.Status.SIGNED)
         .select_related("permit__authority")

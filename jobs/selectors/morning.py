@@ -12,9 +12,10 @@ from inspections.selectors.locate import ticket_warnings
 from jobs.models import Booking, Notice, TaskRequest
 from jobs.selectors.call_ahead import call_ahead
 from jobs.selectors.hold_facts import HoldKind
-from jobs.selectors.holds import holds
+from jobs.selectors.holds import holds, signed_jobs
 from jobs.selectors.morning_desk import missing_reports
 from jobs.selectors.slips import open_slips, slip_words
+from jobs.selectors.supplier_calls import supplier_calls
 
 if TYPE_CHECKING:
     from collections.abc import Iterator
@@ -47,8 +48,9 @@ class Flag:
 
 def sheet_parts(*, now: datetime) -> list[Part]:
     """Return the parts of the morning sheet; the number of queries does not grow with the rows."""
-    shown = [row for row in holds(now=now) if row.fact.is_open]
-    called = call_ahead(now=now)
+    jobs = list(signed_jobs())
+    shown = [row for row in holds(now=now, jobs=jobs) if row.fact.is_open]
+    called = call_ahead(now=now, jobs=jobs)
     return [
         Part("Slips", tuple(slip_words(slip) for slip in open_slips())),
         Part(
@@ -61,11 +63,17 @@ def sheet_parts(*, now: datetime) -> list[Part]:
         ),
         Part(
             "Locate tickets",
-            tuple(f"Job {row.job.number}: {row.words}" for row in ticket_warnings(now=now)),
+            tuple(
+                f"Job {row.job.number}: {row.words}" for row in ticket_warnings(now=now, jobs=jobs)
+            ),
         ),
         Part(
             "Deliveries to confirm",
-            tuple(_delivery(line.delivery, line.why) for line in called.to_confirm),
+            tuple(
+                _delivery(line.delivery, line.why)
+                for call in supplier_calls(called.to_confirm, today=timezone.localdate(now)).calls
+                for line in call.lines
+            ),
         ),
         Part(
             "Material to order",

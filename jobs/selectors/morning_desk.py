@@ -24,11 +24,12 @@ from jobs.models import (
     Slip,
     TaskRequest,
 )
-from jobs.selectors.call_ahead import CallAheadLine, Standing, call_ahead
+from jobs.selectors.call_ahead import CallAheadLine, call_ahead
 from jobs.selectors.crew_load import CrewDays, active_crews, firm_days_off
 from jobs.selectors.hold_facts import Clears, HoldKind
-from jobs.selectors.holds import ShownHold, holds
+from jobs.selectors.holds import ShownHold, holds, signed_jobs
 from jobs.selectors.slips import open_slips
+from jobs.selectors.supplier_calls import SupplierCalls, supplier_calls
 
 if TYPE_CHECKING:
     from collections.abc import Iterable, Mapping
@@ -87,7 +88,7 @@ class MorningDesk:
     overdue: tuple[DeskRow, ...]
     tickets: tuple[TicketWarning, ...]
     permits: tuple[PermitState, ...]
-    to_confirm: tuple[CallAheadLine, ...]
+    to_confirm: SupplierCalls
     to_order: tuple[CallAheadLine, ...]
     missing: tuple[MissingReport, ...]
     proposal: ReplanProposal | None
@@ -101,14 +102,16 @@ class MorningDesk:
 
 def morning_desk(*, now: datetime) -> MorningDesk:
     """Return what is to do at `now`; the number of queries does not grow with the rows."""
-    visits, called = desk(now=now), call_ahead(now=now)
+    jobs = list(signed_jobs())
+    visits, called = desk(now=now, jobs=jobs), call_ahead(now=now, jobs=jobs)
+    tickets = ticket_warnings(now=now, jobs=jobs)
     crews = _Crews()
     return MorningDesk(
         to_ask=tuple(visits.to_ask),
         overdue=tuple(visits.overdue),
-        tickets=tuple(row for row in ticket_warnings(now=now) if _is_of_week(row.call_by, now)),
+        tickets=tuple(row for row in tickets if _is_of_week(row.call_by, now)),
         permits=tuple(permits_to_act_on(now=now)),
-        to_confirm=_by_supplier(row for row in called.to_confirm if not _is_confirmed(row, now)),
+        to_confirm=supplier_calls(called.to_confirm, today=timezone.localdate(now)),
         to_order=called.to_order,
         missing=tuple(_missing(crews, now)),
         proposal=ReplanProposal.objects.filter(state=ReplanProposal.State.OPEN)
@@ -117,7 +120,7 @@ def morning_desk(*, now: datetime) -> MorningDesk:
         unnamed_slips=tuple(slip for slip in open_slips() if not slip.cause),
         out=tuple(_out(crews, now)),
         weather=tuple(crew_days(now=now)),
-        holds=tuple(row for row in holds(now=now) if _is_to_chase(row)),
+        holds=tuple(row for row in holds(now=now, jobs=jobs) if _is_to_chase(row)),
         parked_notices=Notice.objects.filter(state=Notice.State.PARKED).count(),
         parked_tasks=TaskRequest.objects.filter(status=TaskRequest.Status.PARKED).count(),
     )
@@ -222,22 +225,6 @@ def _why_off(crew: Crew, day: date) -> str:
 def _is_of_week(day: date | None, now: datetime) -> bool:
     """Return whether a day is unknown or no more than a week away."""
     return day is None or day <= timezone.localdate(now) + WEEK
-
-
-def _by_supplier(lines: Iterable[CallAheadLine]) -> tuple[CallAheadLine, ...]:
-    """Return lines so that one call settles all of a supplier's, the one with the worst first."""
-    by_supplier: dict[str, list[CallAheadLine]] = {}
-    for line in lines:
-        by_supplier.setdefault(line.delivery.supplier, []).append(line)
-    return tuple(line for rows in by_supplier.values() for line in rows)
-
-
-def _is_confirmed(line: CallAheadLine, now: datetime) -> bool:
-    """Return whether a supplier has stood by the promise within a week, and it is not past."""
-    confirmed = line.delivery.confirmed_on
-    if confirmed is None or line.standing is Standing.OVERDUE:
-        return False
-    return confirmed > timezone.localdate(now) - WEEK
 
 
 def _is_to_chase(row: ShownHold) -> bool:

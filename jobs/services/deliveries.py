@@ -11,6 +11,7 @@ from django.utils import timezone
 from jobs.models import Delivery, DeliveryReport
 
 if TYPE_CHECKING:
+    from collections.abc import Iterable
     from datetime import date, datetime
 
     from django.contrib.auth.models import User
@@ -52,6 +53,31 @@ def confirm(*, delivery_id: int, now: datetime, by: User | None = None) -> Deliv
         report = _report(delivery, Kind.CONFIRMED, now, by)
         delivery.confirmed_on = today
         return _stored(delivery, report)
+
+
+def confirm_all(
+    *, delivery_ids: Iterable[int], due_on: date, now: datetime, by: User | None = None
+) -> list[DeliveryReport]:
+    """
+    Note that a supplier stands by one day for all of these, or for none; return what is new.
+
+    Raises
+    ------
+    DeliveryRefused
+        If one of them is promised for another day by now, or cannot be confirmed.
+    """
+    with transaction.atomic():
+        reports = []
+        for delivery_id in sorted(delivery_ids):
+            delivery = _awaited(delivery_id)
+            if delivery.promised_on != due_on:
+                raise DeliveryRefused(
+                    f"{delivery}: its day has changed since the page was shown. Look at it again; "
+                    "nothing was noted."
+                )
+            report = confirm(delivery_id=delivery_id, now=now, by=by)
+            reports += [report] if report else []
+    return reports
 
 
 def promise(

@@ -34,7 +34,7 @@ from jobs.services.loading_phases import (
 from jobs.services.loading_pours import attach_pours, attach_readings
 from jobs.services.loading_rows import Entry, Run, read_rows
 from jobs.services.loading_tables import TABLES
-from jobs.services.workbooks import read_workbook
+from jobs.services.workbooks import NO_RESULT, read_workbook
 
 __all__ = ["LoadError", "LoadFailed", "LoadReport", "load", "run_through"]
 
@@ -223,11 +223,16 @@ def _jobs_to_refresh(run: Run) -> list[Job]:
 
 
 def _in_order(run: Run, paths: Sequence[Path]) -> list[LoadError]:
-    """Return the errors file by file and line by line."""
+    """Return the errors file by file and line by line, of a formula only that it has no result."""
     order = {path.name: number for number, path in enumerate(paths)}
 
     def place(error: LoadError) -> tuple[int, str, int]:
         path = error.file.partition(", sheet ")[0]
         return order.get(path, -1), error.file, error.line or 0
 
-    return sorted(run.errors, key=place)
+    def cell(error: LoadError) -> tuple[str, int | None, str]:
+        return error.file, error.line, error.column
+
+    unknown = {cell(error) for error in run.errors if error.message == NO_RESULT}
+    told = [e for e in run.errors if e.message == NO_RESULT or cell(e) not in unknown]
+    return sorted(told, key=place)

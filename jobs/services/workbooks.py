@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import io
 import logging
+import re
 import zipfile
 from contextlib import contextmanager
 from datetime import date, datetime, time, timedelta
@@ -21,7 +22,7 @@ if TYPE_CHECKING:
 
 logger = logging.getLogger(__name__)
 
-__all__ = ["LARGEST_BYTES", "read_workbook", "workbook_of"]
+__all__ = ["LARGEST_BYTES", "NO_RESULT", "read_workbook", "workbook_of"]
 
 # A firm of 200 jobs with its reports is about a tenth of it.
 LARGEST_BYTES = 10_000_000
@@ -30,6 +31,13 @@ LARGEST_UNPACKED_BYTES = 200_000_000
 MOST_ROWS = 100_000
 MOST_COLUMNS = 200
 MIDNIGHT = time()
+NO_RESULT = (
+    "A formula whose result was not saved. Open the workbook in a spreadsheet and save it there, "
+    "or type the value."
+)
+# An element f, under whatever prefix. Source: ISO/IEC 29500-1, 18.3.1.40, from memory.
+_FORMULA = re.compile(rb"<(?:\w+:)?f[\s/>]")
+_CHUNK_BYTES = 1_000_000
 _BROKEN = "Not a workbook that can be read. Save it as XLSX, or each sheet as CSV UTF-8."
 
 
@@ -38,7 +46,8 @@ def read_workbook(path: Path) -> list[tuple[Sheet, list[LoadError]]]:
     Return a workbook's sheets that hold something, each with what is wrong with its form.
 
     A cell has the text that a CSV file would have: dates as 2026-11-23, yes and no for true and
-    false. What a formula shows is read, as it was when the workbook was saved.
+    false. What a formula shows is read, as it was when the workbook was saved; one that was saved
+    without a result, as programs do that do not compute, is an error of its cell.
 
     Raises
     ------
@@ -58,7 +67,8 @@ def read_workbook(path: Path) -> list[tuple[Sheet, list[LoadError]]]:
                 name = f"{path.name}, sheet {page.title}"
                 rows = _records(name, page)
                 if rows:
-                    sheets.append(sheet_of(name, rows))
+                    sheet, errors = sheet_of(name, rows)
+                    sheets.append((sheet, errors + _without_result(data, page.title, sheet)))
         finally:
             book.close()
     if not sheets:
@@ -145,6 +155,41 @@ def _records(name: str, page: Any) -> list[tuple[int, list[str]]]:
             texts.pop()
         records.append((line, texts + [""] * (width - len(texts))))
     return records
+
+
+def _without_result(data: bytes, title: str, sheet: Sheet) -> list[LoadError]:
+    """Return an error for each cell of a column with a formula that shows nothing."""
+    if not _has_formulas(data):
+        return []
+    book = load_workbook(io.BytesIO(data), read_only=True)
+    try:
+        shown = {row.line: row.cells for row in sheet.rows}
+        return [
+            LoadError(
+                file=sheet.file, line=line, column=column, value=cell.value, message=NO_RESULT
+            )
+            for line, cells in enumerate(book[title].iter_rows(), start=1)
+            if line in shown
+            for column, cell in zip(sheet.header, cells, strict=False)
+            if cell.data_type == "f" and not shown[line].get(column)
+        ]
+    finally:
+        book.close()
+
+
+def _has_formulas(data: bytes) -> bool:
+    """Return whether any sheet has a formula: most have none, and are read only once."""
+    with zipfile.ZipFile(io.BytesIO(data)) as packed:
+        for part in packed.infolist():
+            if not part.filename.startswith("xl/worksheets/"):
+                continue
+            with packed.open(part) as file:
+                end = b""
+                while chunk := file.read(_CHUNK_BYTES):
+                    if _FORMULA.search(end + chunk):
+                        return True
+                    end = chunk[-100:]
+    return False
 
 
 def _text(value: Any) -> str:

@@ -11,11 +11,14 @@ from django.test.utils import CaptureQueriesContext
 from django.urls import reverse
 
 from contractor.trade.causes import Cause
+from contractor.trade.lead_times import RESERVE_DAYS
 from crews.models import Crew
 from inspections.models import Inspection
 from jobs.models import Booking, Delivery, FieldReport, Notice, Phase
+from jobs.selectors.call_ahead import CallAheadLine, standing_of
 from jobs.selectors.morning_desk import missing_reports, morning_desk
 from jobs.selectors.reports import OFFICE
+from jobs.selectors.supplier_calls import supplier_calls
 from jobs.services.reporting import NewReport, take_report
 from tests.factories import DayOffFactory, DeliveryFactory, WeatherAreaFactory
 from tests.service.inspecting import asked, finish, publish, published_job
@@ -28,6 +31,7 @@ DESK = "desk:morning"
 NOON = MONDAY + timedelta(hours=6)
 TUESDAY = MONDAY + timedelta(days=1)
 WEDNESDAY = MONDAY + timedelta(days=2)
+THURSDAY, FRIDAY = date(2026, 6, 4), date(2026, 6, 5)
 
 
 def words(client: Client) -> str:
@@ -100,14 +104,114 @@ def test_a_delivery_is_confirmed_by_one_press_and_then_gone(
     Delivery.objects.filter(job=job, item="TRUSSES").update(
         arrived_on=None, ordered_on=date(2026, 5, 1), promised_on=date(2026, 6, 4)
     )
-    (line,) = morning_desk(now=MONDAY).to_confirm
-    assert "Confirmed for Thu Jun 4" in words(signed_in)
+    item = only_call(signed_in)
+    assert item.action.label == "Confirmed for Thu Jun 4"
 
-    signed_in.post(
-        reverse("admin:jobs_delivery_tell", args=[line.delivery.pk]), {"told": "confirmed"}
+    signed_in.post(item.action.address, as_posted(item))
+
+    assert not morning_desk(now=MONDAY).to_confirm.calls
+
+
+@pytest.fixture
+def loads(job: Any) -> list[Delivery]:
+    """Two deliveries of one supplier on one day, Thursday."""
+    rows = Delivery.objects.filter(job=job, item__in=["TRUSSES", "STEEL"])
+    rows.update(
+        arrived_on=None,
+        supplier="Cinder Bridge Yard",
+        ordered_on=date(2026, 5, 1),
+        promised_on=THURSDAY,
+    )
+    return list(rows.order_by("id"))
+
+
+def only_call(client: Client) -> Any:
+    """Return the one thing to do among the deliveries to confirm."""
+    page = client.get(reverse(DESK))
+    rows = next(rows for section, rows in page.context["sections"] if section.key == "confirm")
+    ((item, may_press),) = rows
+    assert may_press
+    return item
+
+
+def as_posted(item: Any) -> dict[str, list[str]]:
+    """Return the fields of an item's form as the browser sends them."""
+    fields: dict[str, list[str]] = {}
+    for name, value in item.action.fields:
+        fields.setdefault(name, []).append(value)
+    return fields
+
+
+def test_what_a_supplier_brings_on_one_day_is_one_call(
+    signed_in: Client, loads: list[Delivery], on_monday: None
+):
+    item = only_call(signed_in)
+    assert item.title == "Cinder Bridge Yard: 2 loads due Thu Jun 4"
+    assert item.action.label == "All 2 confirmed for Thu Jun 4"
+
+    signed_in.post(item.action.address, as_posted(item))
+
+    told = Delivery.objects.filter(confirmed_on=MONDAY.date())
+    assert sorted(told.values_list("pk", flat=True)) == [row.pk for row in loads]
+    assert not morning_desk(now=MONDAY).to_confirm.calls
+
+
+@pytest.mark.parametrize("which", [0, 1])
+def test_where_one_load_has_another_day_by_then_none_is_confirmed(
+    signed_in: Client, loads: list[Delivery], on_monday: None, which: int
+):
+    item = only_call(signed_in)
+    Delivery.objects.filter(pk=loads[which].pk).update(promised_on=FRIDAY)
+
+    page = signed_in.post(item.action.address, as_posted(item), follow=True).content.decode()
+
+    assert "its day has changed" in page
+    assert not Delivery.objects.filter(confirmed_on=MONDAY.date()).exists()
+
+
+@pytest.mark.parametrize("also", ["x", "-1", "9" * 40, "1e3", ""])
+def test_a_forged_number_among_the_loads_is_no_load(
+    signed_in: Client, loads: list[Delivery], on_monday: None, also: str
+):
+    address = reverse("admin:jobs_delivery_tell", args=[loads[0].pk])
+
+    signed_in.post(address, {"due_on": "2026-06-04", "also": also})
+
+    assert Delivery.objects.get(confirmed_on=MONDAY.date()) == loads[0]
+
+
+@pytest.mark.parametrize(
+    ("due", "needed", "lead", "presses"),
+    [
+        (-1, 60, 14, True),  # past its day
+        (90, 80, 14, True),  # comes too late
+        (3, 60, 14, True),  # comes in three days
+        (4, 60, 14, False),
+        (7, 19, 14, True),  # 19 - 2 of reserve - 14: a new order is too late in three days
+        (7, 20, 14, False),
+        (7, None, 14, False),  # nothing waits for it yet
+    ],
+)
+def test_a_load_presses_while_it_could_soon_not_be_had_anew_in_time(
+    due: int, needed: int | None, lead: int, presses: bool
+):
+    today = MONDAY.date()
+    due_on = today + timedelta(days=due)
+    needed_by = None if needed is None else today + timedelta(days=needed)
+    line = CallAheadLine(
+        delivery=Delivery(item="STEEL", supplier="Cinder Bridge Yard", promised_on=due_on),
+        phase_code="ROOF",
+        due_on=due_on,
+        why="promised",
+        lead_days=lead,
+        needed_by=needed_by,
+        order_by=needed_by and needed_by - timedelta(days=RESERVE_DAYS + lead),
+        standing=standing_of(due_on, needed_by, today),
     )
 
-    assert not morning_desk(now=MONDAY).to_confirm
+    found = supplier_calls([line], today=today)
+
+    assert (len(found.calls), found.can_wait) == ((1, 0) if presses else (0, 1))
 
 
 def test_work_that_should_have_begun_is_missing_until_somebody_says_so(job: Any):
@@ -204,6 +308,7 @@ def test_all_domains_are_there_with_an_action_that_exists(
     sections = {section.key: items for section, items in page.context["sections"]}
     assert {"results", "weather", "tickets", "order", "parked"} <= set(sections)
     assert any(other.number in item.title for item, _ in sections["tickets"])
+    assert " jun " not in page.content.decode(), "a sentence lost its capitals"
     for items in sections.values():
         for item, may_press in items:
             assert may_press

@@ -105,6 +105,23 @@ def test_an_error_names_sheet_line_and_column(tmp_path: Path) -> None:
 
 
 @pytest.mark.django_db
+@pytest.mark.parametrize("column", ["contract_value_usd", "buyer_name", "sold_on"])
+def test_a_formula_without_a_saved_result_is_told_as_that(tmp_path: Path, column: str) -> None:
+    # openpyxl computes nothing, so its formulas are saved without what they show.
+    columns = JOB_COLUMNS.split(",")
+    cells = dict(zip(columns, JOB.split(","), strict=True)) | {column: "=1+1"}
+    path = book(tmp_path, jobs=[columns, list(cells.values())])
+
+    with pytest.raises(LoadFailed) as failed:
+        load(paths=[path])
+
+    (error,) = failed.value.errors
+    assert str(error).startswith(
+        f"firm.xlsx, sheet jobs, line 2, column {column}: =1+1 – A formula whose result"
+    )
+
+
+@pytest.mark.django_db
 def test_a_sheet_that_nobody_knows_is_refused(tmp_path: Path) -> None:
     with pytest.raises(LoadFailed) as failed:
         load(paths=[book(tmp_path, Sheet1=[["a"], ["b"]])])
