@@ -8,6 +8,7 @@ from tests.bench.portfolio_coarse import coarse_crews, heads, plan_in_order
 from tests.bench.portfolio_crews import PHASES, synthetic_portfolio
 from tests.bench.portfolio_first_come import first_come_plan
 from tests.bench.portfolio_peers import Model
+from tests.processes import PATIENCE_SECONDS
 
 
 def test_a_branch_works_for_no_other_branch():
@@ -61,7 +62,7 @@ def test_a_plan_in_steps_is_feasible_for_the_peers_model(seed):
     for variable, value in zip(model.start, plan.start, strict=True):
         model.model.add(variable == value)
 
-    status, _, found = model.solve(10.0)
+    status, _, found = model.solve(PATIENCE_SECONDS)
 
     assert status == "optimal"
     assert found is not None

@@ -29,6 +29,7 @@ from tests.bench.portfolio_specialists import (
     specialist_problem,
     specialists,
 )
+from tests.processes import PATIENCE_SECONDS
 
 
 @pytest.mark.parametrize("seed", [1, 2, 3])
@@ -90,7 +91,7 @@ def test_the_peer_finds_the_optimum_that_trying_every_start_finds():
 
     plans = (CoarsePlan(starts, (0, 0, 0)) for starts in product(range(horizon), repeat=3))
     least = min(weighted_days_late(coarse, plan) for plan in plans if _is_feasible(coarse, plan))
-    status, _, found = Model(coarse, horizon=horizon).solve(10.0)
+    status, _, found = Model(coarse, horizon=horizon).solve(PATIENCE_SECONDS)
 
     assert status == "optimal"
     assert found is not None
@@ -106,7 +107,7 @@ def test_a_peer_is_never_scored_below_what_its_own_model_proves(hinted):
         problem,
         coarse_specialists(problem),
         first_come_plan(problem),
-        seconds=20.0,
+        seconds=PATIENCE_SECONDS,
         hinted=hinted,
     )
 
@@ -125,7 +126,7 @@ def test_a_hint_is_a_feasible_plan_of_the_peers_model():
     for variable, value in zip(model.start, plan.start, strict=True):
         model.model.add(variable == value)
 
-    status, _, found = model.solve(10.0)
+    status, _, found = model.solve(PATIENCE_SECONDS)
 
     assert status == "optimal"
     assert found == plan

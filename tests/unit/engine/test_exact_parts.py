@@ -107,9 +107,10 @@ def test_a_plan_too_large_for_one_answer_is_improved_by_parts():
     assert not worth_it(whole)
     first = plan(whole)
 
-    found = plan(whole, stop=IterationStop(0), exact_seconds=4)
+    # More seconds on a busy computer: what they are too few for is not what is looked at.
+    tries = (plan(whole, stop=IterationStop(0), exact_seconds=s) for s in (4, 16, 64, 256))
+    found = next(one for one in tries if one.objective.total < first.objective.total)
 
-    assert found.objective.total < first.objective.total
     assert found.source == PARTS
     assert not found.optimal
     assert found.bound is not None

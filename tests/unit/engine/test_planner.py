@@ -16,6 +16,7 @@ from contractor.engine.planner import EXACT, IMPROVED, PROJECT, plan
 from contractor.engine.prepared import prepare
 from contractor.engine.problem import Announced, Job, Link, Mode, Pin, Resource, Window
 from contractor.engine.worktime import HorizonExceeded
+from tests.processes import PATIENCE_SECONDS
 from tests.unit.engine.builders import AXIS, activity, problem, spans, wait_of
 
 
@@ -135,7 +136,7 @@ def least_of_all_orders(whole):
 def test_an_exact_finish_proves_the_least_cost_without_a_search():
     whole = small_but_tight()
 
-    found = plan(whole, stop=IterationStop(0), exact_seconds=30)
+    found = plan(whole, stop=IterationStop(0), exact_seconds=PATIENCE_SECONDS)
 
     assert found.objective.total == pytest.approx(least_of_all_orders(whole))
     assert found.optimal
@@ -149,7 +150,7 @@ def test_an_exact_finish_says_so_where_it_found_the_plan():
     whole = crowded()
     first = plan(whole)
 
-    found = plan(whole, stop=IterationStop(0), exact_seconds=20)
+    found = plan(whole, stop=IterationStop(0), exact_seconds=PATIENCE_SECONDS)
 
     assert found.objective.total < first.objective.total
     assert (found.source, found.iterations) == (EXACT, 0)
@@ -201,7 +202,7 @@ def test_sound_dates_that_an_exact_finish_may_give_are_made_exactly(rows, more, 
 
 
 def test_seconds_that_are_left_go_to_the_exact_finish():
-    found = plan(small_but_tight(), stop=SecondsStop(30), seed=1)
+    found = plan(small_but_tight(), stop=SecondsStop(10), seed=1)
 
     assert found.optimal
 

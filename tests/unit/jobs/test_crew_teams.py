@@ -2,7 +2,7 @@
 
 from datetime import date, timedelta
 
-from hypothesis import given
+from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from crews.models import Crew
@@ -37,6 +37,7 @@ def heads(size: int, rows: list[LentPeople], day: date) -> int:
     return count
 
 
+@settings(deadline=None)
 @given(size=st.integers(1, 8), rows=st.lists(lends(), max_size=4))
 def test_a_team_is_there_on_the_days_on_which_so_many_are(
     size: int, rows: list[LentPeople]
