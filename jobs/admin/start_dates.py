@@ -17,13 +17,14 @@ from crews.selectors import NoFirm, firm
 from inspections.models import Authority
 from jobs.admin.words import count, day
 from jobs.services.plan_making import TooFarAheadError
+from jobs.services.start_date_answer import OptionDates
 from jobs.services.start_date_options import (
     LIGHT_LINER_SPAN_FT,
     OPTIONS,
     WIDE_LINER_GAUGE,
     options_for,
 )
-from jobs.services.start_dates import BY_THE_DAY, DESCRIBED, OptionDates, ask
+from jobs.services.start_dates import BY_THE_DAY, DESCRIBED, ask
 from jobs.services.unsold_jobs import LONGEST_DRIVE_MINUTES, MOST_PERMIT_DAYS, Site
 
 if TYPE_CHECKING:
@@ -34,7 +35,7 @@ if TYPE_CHECKING:
 
     from contractor.trade.errors import Caution, Fault
     from contractor.trade.labeled import Labeled
-    from jobs.services.start_dates import Likely
+    from jobs.services.start_date_answer import Likely
 
 # What buyers ask about most often; common practice, no source.
 USUAL_OPTIONS = ["PRECAST_PIERS", "POURED_PIERS", "TRUSSES_4_FT", "STEEL_LINER", "ONE_DOOR_MORE"]

@@ -22,8 +22,9 @@ from jobs.api.jobs import cautions_of
 from jobs.api.shapes import CautionShape, Shape, answers
 from jobs.api.take_off import BuildingShape, ShortJson, building_from
 from jobs.services.plan_making import TooFarAheadError
+from jobs.services.start_date_answer import Answer, Likely, OptionDates
 from jobs.services.start_date_options import OPTIONS, options_for
-from jobs.services.start_dates import Answer, Likely, OptionDates, ask
+from jobs.services.start_dates import ask
 from jobs.services.unsold_jobs import LONGEST_DRIVE_MINUTES, MOST_PERMIT_DAYS, Site
 
 if TYPE_CHECKING:

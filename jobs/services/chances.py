@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+from copy import copy
 from dataclasses import dataclass, replace
 from hashlib import sha256
 from typing import TYPE_CHECKING
@@ -25,12 +26,13 @@ from jobs.services.wait_tables import WaitTables
 from jobs.services.weather_chances import WeatherGates
 
 if TYPE_CHECKING:
-    from collections.abc import Iterator, Mapping, Sequence
+    from collections.abc import Iterable, Iterator, Mapping, Sequence
 
     from numpy.typing import NDArray
 
     from contractor.engine.problem import Activity, Problem
     from contractor.engine.schedule import Schedule
+    from contractor.engine.worktime import WorkCalendar
     from contractor.trade.phases import JobNetwork
     from inspections.models import Authority
     from inspections.selectors.cure_temps import Climate
@@ -81,10 +83,19 @@ class Odds:
 
 def odds_of(portfolio: Portfolio, schedule: Schedule, experience: Experience) -> Odds:
     """Return what may go otherwise when the crews of `schedule` do their work."""
-    return _Odds(portfolio, schedule, experience).odds()
+    made = OddsInMaking(portfolio, schedule, experience)
+    problem = replace(
+        portfolio.problem,
+        calendars=made.calendars(),
+        activities=tuple(_without_limit(activity) for activity in portfolio.problem.activities),
+        waits=tuple(made.waits),
+    )
+    return Odds(problem, made.chances(), made.late_by)
 
 
-class _Odds:
+class OddsInMaking:
+    """The chances of a portfolio, to which those of more jobs can be added."""
+
     def __init__(self, portfolio: Portfolio, schedule: Schedule, experience: Experience) -> None:
         self.portfolio = portfolio
         self.problem = portfolio.problem
@@ -97,25 +108,46 @@ class _Odds:
         self.networks = {job.pk: _network(job) for job in portfolio.jobs}
         self.late_by: dict[int, str] = {}
         self.doubts = [0.0]
+        self.rows: dict[int, ActivityChances] = {}
+        self.variants: dict[int, list[NDArray[np.int32]]] = {}
+        self._add(first_activity=0, first_link=0)
 
-    def odds(self) -> Odds:
-        rows = {
-            i: row
-            for i in range(len(self.problem.activities))
-            if (row := self._activity(i)) is not None
+    def with_more(self, portfolio: Portfolio, schedule: Schedule) -> OddsInMaking:
+        """
+        Return the chances of a portfolio that has more jobs behind those of this one.
+
+        What is shared by all work of a crew stays what it is by these, so that runs with and
+        without the new jobs differ by them alone; with nobody's work here, it is theirs.
+        """
+        more = copy(self)
+        more.portfolio, more.problem, more.schedule = portfolio, portfolio.problem, schedule
+        more.gates = self.gates.again()
+        # Waits of visits that are asked for again stay behind all others.
+        known, added = len(self.problem.waits), len(portfolio.problem.waits)
+        more.waits = [*portfolio.problem.waits, *self.waits[known:]]
+        by = added - known
+        more.again = {authority: index + by for authority, index in self.again.items()}
+        more.rows = {i: _asked_again_by(row, by) for i, row in self.rows.items()}
+        more.networks = {
+            **self.networks,
+            **{job.pk: _network(job) for job in portfolio.jobs[len(self.portfolio.jobs) :]},
         }
-        variants = dict(_cure_variants(self.portfolio, self.networks))
-        problem = replace(
-            self.problem,
-            calendars=tuple(
-                self.portfolio.calendars.clear.get(index, calendar)
-                for index, calendar in enumerate(self.problem.calendars)
-            ),
-            activities=tuple(_without_limit(activity) for activity in self.problem.activities),
-            waits=tuple(self.waits),
-        )
-        chances = Chances(
-            by_activity=rows,
+        more.late_by, more.variants = dict(self.late_by), dict(self.variants)
+        more.doubts = [0.0]
+        more._add(first_activity=len(self.problem.activities), first_link=len(self.problem.links))
+        if len(self.doubts) > 1:
+            more.doubts = self.doubts
+        return more
+
+    def calendars(self) -> tuple[WorkCalendar, ...]:
+        """Return the calendars without weather."""
+        clear = self.portfolio.calendars.clear
+        return tuple(clear.get(i, calendar) for i, calendar in enumerate(self.problem.calendars))
+
+    def chances(self) -> Chances:
+        """Return what varies, and how."""
+        return Chances(
+            by_activity=self.rows,
             by_resource={
                 index: _people(crew.size) for index, crew in enumerate(self.portfolio.work.crews)
             },
@@ -123,9 +155,16 @@ class _Odds:
             job_share=JOB_SHARE,
             # What is not known of a mean is wrong for all the work it tells of alike.
             crew_share=CREW_SHARE + sum(self.doubts) / len(self.doubts),
-            wait_variants=variants,
+            wait_variants=self.variants,
         )
-        return Odds(problem, chances, self.late_by)
+
+    def _add(self, *, first_activity: int, first_link: int) -> None:
+        for i in range(first_activity, len(self.problem.activities)):
+            row = self._activity(i)
+            if row is not None:
+                self.rows[i] = row
+        found = _cure_variants(self.portfolio, self.networks, first_link, known=self.variants)
+        self.variants.update(dict(found))
 
     def _activity(self, i: int) -> ActivityChances | None:
         placed = self.schedule.placed[i]
@@ -238,15 +277,23 @@ class _Odds:
 
 
 def _cure_variants(
-    portfolio: Portfolio, networks: Mapping[int, JobNetwork | None]
+    portfolio: Portfolio,
+    networks: Mapping[int, JobNetwork | None],
+    first_link: int,
+    *,
+    known: Iterable[int],
 ) -> Iterator[tuple[int, list[NDArray[np.int32]]]]:
-    """Yield each wait for concrete with its tables in a colder, a usual and a warmer month."""
+    """
+    Yield each wait for concrete with its tables in a colder, a usual and a warmer month.
+
+    Of the waits of links from `first_link` on, those that are not `known`.
+    """
     work = portfolio.work
     needs, climates = NeededStrengths(work.strength_needs), Climates(work.firm, work.weather)
     tables = WaitTables(calendars=portfolio.calendars)
-    seen: set[int] = set()
-    pairs = zip(portfolio.problem.links, portfolio.link_notes, strict=True)
-    for link, note in pairs:
+    seen = set(known)
+    links = portfolio.problem.links[first_link:]
+    for link, note in zip(links, portfolio.link_notes[first_link:], strict=True):
         if link.wait is None or link.wait in seen or note is None:
             continue
         if note.kind != WaitKind.CURE:
@@ -304,9 +351,17 @@ def _network(job: Job) -> JobNetwork | None:
         return None
 
 
+def _asked_again_by(row: ActivityChances, by: int) -> ActivityChances:
+    """Return the chances of a visit whose wait, if it is asked for again, is so many further on."""
+    if not by or row.again_wait is None:
+        return row
+    return replace(row, again_wait=row.again_wait + by)
+
+
 def _without_limit(activity: Activity) -> Activity:
     """Return an activity without an authority's limit of visits a day."""
-    if not any(mode.crew is None and mode.machines for mode in activity.modes):
+    # Only visits are done by no crew of ours and yet take something, in each of their ways.
+    if not activity.modes or activity.modes[0].crew is not None:
         return activity
     return replace(
         activity,

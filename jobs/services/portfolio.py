@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from datetime import datetime, timedelta
 from hashlib import sha256
 from typing import TYPE_CHECKING
@@ -21,6 +21,7 @@ from jobs.services.site_wishes import visit_price
 from jobs.services.wait_tables import LinkNote
 
 if TYPE_CHECKING:
+    from collections.abc import Sequence
     from zoneinfo import ZoneInfo
 
     from jobs.selectors.open_work import OpenWork
@@ -37,7 +38,11 @@ LONGEST_PAUSE_DAYS = 4
 
 @dataclass(frozen=True, slots=True)
 class Portfolio:
-    """A problem with the rows its indexes stand for; `earlier` has what an early finish lets do."""
+    """
+    A problem with the rows its indexes stand for; `earlier` has what an early finish lets do.
+
+    `parts` are what it was put together from.
+    """
 
     problem: engine.Problem
     work: OpenWork
@@ -49,6 +54,7 @@ class Portfolio:
     machine_ids: dict[int, int]
     calendars: Calendars
     earlier: dict[int, Earlier]
+    parts: ProblemParts
 
 
 def build_portfolio(*, work: OpenWork, zone: ZoneInfo, horizon_days: int) -> Portfolio:
@@ -92,6 +98,41 @@ def build_portfolio(*, work: OpenWork, zone: ZoneInfo, horizon_days: int) -> Por
         machine_ids={index: machine for machine, index in parts.machine_index.items()},
         calendars=parts.calendars,
         earlier=earlier,
+        parts=parts,
+    )
+
+
+def with_more_jobs(portfolio: Portfolio, jobs: Sequence[Job]) -> Portfolio:
+    """
+    Return a portfolio with more jobs behind its own, all of which keep their indexes.
+
+    Only for jobs of which nothing is told, begun or done. Raises HorizonExceeded.
+    """
+    before = portfolio.problem
+    parts = portfolio.parts.again()
+    # Pins may have been changed since the parts were put together.
+    parts.activities[:] = before.activities
+    added = [_job(parts, index, job) for index, job in enumerate(jobs, start=len(before.jobs))]
+    problem = replace(
+        before,
+        calendars=tuple(parts.calendars.built),
+        resources=parts.resources(),
+        activities=tuple(parts.activities),
+        links=tuple(parts.links),
+        waits=tuple(parts.waits.built),
+        jobs=(*before.jobs, *added),
+    )
+    all_jobs = (*portfolio.jobs, *jobs)
+    return replace(
+        portfolio,
+        problem=problem,
+        work=replace(portfolio.work, jobs=all_jobs),
+        stretches=tuple(parts.stretches),
+        jobs=all_jobs,
+        link_notes=tuple(parts.link_notes),
+        holds=tuple(parts.holds),
+        calendars=parts.calendars,
+        parts=parts,
     )
 
 

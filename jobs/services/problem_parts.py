@@ -2,10 +2,11 @@
 
 from __future__ import annotations
 
+from copy import copy
 from dataclasses import dataclass
 from datetime import timedelta
 from itertools import product
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, TypeVar
 
 from contractor.engine import problem as engine
 from jobs.services.calendars import Calendars
@@ -26,6 +27,8 @@ if TYPE_CHECKING:
     from jobs.services.crew_teams import Team
     from jobs.services.holds import Hold
     from jobs.services.wait_tables import LinkNote
+
+Kept = TypeVar("Kept")
 
 
 @dataclass(frozen=True, slots=True)
@@ -98,6 +101,15 @@ class ProblemParts:
         self.link_notes: list[LinkNote | None] = []
         # By activity its leaders that are done: label, and when booked and done, in slots.
         self.done_leaders: dict[int, list[tuple[str, int, int]]] = {}
+
+    def again(self) -> ProblemParts:
+        """Return parts that begin as these are, to which more is added while these stay."""
+        more = _apart(self)
+        more.calendars = _apart(self.calendars)
+        more.waits = _apart(self.waits)
+        more.waits.calendars = more.calendars
+        more.cures = CureWaits(work=self.work, calendars=more.calendars, waits=more.waits)
+        return more
 
     def able(
         self, kind: PhaseKind, *, drive_minutes: int, weather: SiteWeather | None = None
@@ -207,3 +219,12 @@ class ProblemParts:
             for machine in self.work.equipment
         ]
         return (*crews, *machines, *self._visits_of_day.values())
+
+
+def _apart(thing: Kept) -> Kept:
+    """Return a copy whose lists and dictionaries can have more in them than the first one's."""
+    found = copy(thing)
+    for name, value in vars(thing).items():
+        if isinstance(value, list | dict):
+            setattr(found, name, copy(value))
+    return found

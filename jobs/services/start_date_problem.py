@@ -8,16 +8,19 @@ from typing import TYPE_CHECKING
 from contractor.engine import planner
 from contractor.engine import problem as engine
 from contractor.engine.schedule import Schedule
+from contractor.engine.simulate.simulation import Simulated, simulate
+from jobs.services.plan_making import WALKS
+from jobs.services.start_date_sold import SEED, as_placed, in_one_way
 
 if TYPE_CHECKING:
-    from collections.abc import Iterable, Mapping, Sequence
+    from collections.abc import Iterable, Sequence
 
     from contractor.engine.schedule import Because, Placed
     from contractor.engine.simulate.chances import Chances
     from contractor.engine.worktime import WorkCalendar
+    from jobs.services.chances import OddsInMaking
     from jobs.services.portfolio import Portfolio
-
-    _Taken = Mapping[int, list[tuple[int, int]]]
+    from jobs.services.start_date_sold import SoldPlan, Taken
 
 # Every way to build has the same names in its own problem, and so the same luck in every run.
 UNSOLD = "the new building"
@@ -43,24 +46,18 @@ class OneMore:
 
 
 class WarmProblem:
-    """
-    The problem of a portfolio whose last `unsold` jobs are not sold, read and laid out once.
+    """The problem of a portfolio that has unsold jobs behind all `sold` ones, laid out once."""
 
-    `plan_as_is` is the plan of the sold jobs that keeps what people were told.
-    """
-
-    def __init__(self, portfolio: Portfolio, *, unsold: int) -> None:
+    def __init__(self, sold: SoldPlan, portfolio: Portfolio) -> None:
+        self.sold = sold
         self.portfolio = portfolio
         self.whole = portfolio.problem
-        self.sold_jobs = len(self.whole.jobs) - unsold
-        self.activities_of: list[list[int]] = [[] for _ in self.whole.jobs]
-        for i, activity in enumerate(self.whole.activities):
-            self.activities_of[activity.job].append(i)
-        self.sold = tuple(i for own in self.activities_of[: self.sold_jobs] for i in own)
-        self.as_is = self.part(self.sold, self.whole.jobs[: self.sold_jobs])
-        self.plan_as_is = planner.repair(self.as_is).schedule
-        self._announced = tuple(self._as_planned(i) for i in self.sold)
-        self._taken_as_is = self._taken(self.plan_as_is.placed)
+        self.sold_jobs = len(sold.problem.jobs)
+        self.sold_rows = range(len(sold.problem.activities))
+        unsold: list[list[int]] = [[] for _ in self.whole.jobs[self.sold_jobs :]]
+        for i in range(len(self.sold_rows), len(self.whole.activities)):
+            unsold[self.whole.activities[i].job - self.sold_jobs].append(i)
+        self._own = [tuple(rows) for rows in unsold]
 
     def in_the_gaps(self, job: int, *, due: int | None) -> OneMore:
         """
@@ -69,17 +66,17 @@ class WarmProblem:
         It is planned by itself, where crews and machines are taken by what is planned already; so
         every crew is tried for it and nothing else moves. Raises HorizonExceeded.
         """
-        own = self._own(job)
-        alone = self._alone(job, self._taken_as_is, due=due)
-        at = len(self.sold)
+        own = self._own[job]
+        alone = self._alone(job, self.sold.taken, due=due)
+        at = len(self.sold_rows)
         placed = [None if place is None else _moved(place, at) for place in alone.placed]
         unplanned = [replace(row, activity=row.activity + at) for row in alone.unplanned]
         schedule = Schedule(
-            (*self.plan_as_is.placed, *placed),
-            (*self.plan_as_is.unplanned, *unplanned),
-            self.plan_as_is.broken_pins,
+            (*self.sold.schedule.placed, *placed),
+            (*self.sold.schedule.unplanned, *unplanned),
+            self.sold.schedule.broken_pins,
         )
-        return OneMore(schedule, range(at, at + len(own)), (*self.sold, *own), job)
+        return OneMore(schedule, range(at, at + len(own)), (*self.sold_rows, *own), job)
 
     def put_first(self, job: int) -> OneMore:
         """
@@ -87,21 +84,21 @@ class WarmProblem:
 
         Only what is under way, pinned or inside the freeze stays. Raises HorizonExceeded.
         """
-        own = self._own(job)
+        own = self._own[job]
         fixed = [
             place
-            for i, place in enumerate(self.plan_as_is.placed)
-            if place is not None and self._is_fixed(i, place)
+            for i, place in enumerate(self.sold.schedule.placed)
+            if place is not None and self.sold.is_fixed(i, place)
         ]
-        alone = self._alone(job, self._taken(fixed), due=self.whole.now)
+        alone = self._alone(job, self.sold.taken_by(fixed), due=self.whole.now)
         pinned = [
             activity
             if place is None
             else replace(activity, pin=engine.Pin(activity.modes[place.mode].crew, place.start))
             for activity, place in zip(self._renamed(job), alone.placed, strict=True)
         ]
-        rows, at = (*self.sold, *own), len(self.sold)
-        problem = self.part(rows, self.jobs_with(job), (*self._announced, *pinned))
+        rows, at = (*self.sold_rows, *own), len(self.sold_rows)
+        problem = self.part(rows, self.jobs_with(job), (*self.sold.announced, *pinned))
         found = planner.repair(problem).schedule
         # What holds it is what held it alone, not that it was put there.
         places = [None if place is None else _moved(place, at) for place in alone.placed]
@@ -114,14 +111,15 @@ class WarmProblem:
         schedule = replace(found, placed=(*found.placed[:at], *kept))
         return OneMore(schedule, range(at, at + len(own)), rows, job)
 
-    def all_of(self, ways: Iterable[OneMore]) -> Schedule:
+    def all_of(self, ways: Sequence[OneMore]) -> Schedule:
         """Return one schedule of the portfolio that has the places of several ways at once."""
+        at = len(self.sold_rows)
         placed: list[Placed | None] = [None] * len(self.whole.activities)
+        placed[:at] = ways[0].schedule.placed[:at] if ways else self.sold.schedule.placed
         for way in ways:
-            for i, row in enumerate(way.rows):
-                if i in way.own or placed[row] is None:
-                    place = way.schedule.placed[i]
-                    placed[row] = None if place is None else replace(place, activity=row)
+            for i in way.own:
+                place = way.schedule.placed[i]
+                placed[way.rows[i]] = place and replace(place, activity=way.rows[i])
         return Schedule(tuple(placed), (), ())
 
     def part(
@@ -146,17 +144,14 @@ class WarmProblem:
 
     def with_job(self, job: int, *, of: engine.Problem) -> engine.Problem:
         """Return a variant of the whole problem with the sold jobs and unsold job `job` only."""
-        sold = tuple(of.activities[i] for i in self.sold)
-        rows = (*self.sold, *self._own(job))
+        sold = of.activities[: len(self.sold_rows)]
+        rows = (*self.sold_rows, *self._own[job])
         return self.part(rows, self.jobs_with(job), (*sold, *self._renamed(job, of=of)), of=of)
 
     def jobs_with(self, job: int) -> tuple[engine.Job, ...]:
         """Return the sold jobs and, last, an unsold one."""
         added = replace(self.whole.jobs[self.sold_jobs + job], key=UNSOLD)
         return (*self.whole.jobs[: self.sold_jobs], added)
-
-    def _own(self, job: int) -> tuple[int, ...]:
-        return tuple(self.activities_of[self.sold_jobs + job])
 
     def _renamed(
         self, job: int, *, of: engine.Problem | None = None
@@ -169,13 +164,13 @@ class WarmProblem:
                 job=self.sold_jobs,
                 key=whole.activities[i].key.removesuffix(number) + UNSOLD,
             )
-            for i in self._own(job)
+            for i in self._own[job]
         )
 
-    def _alone(self, job: int, taken: _Taken, *, due: int | None) -> Schedule:
+    def _alone(self, job: int, taken: Taken, *, due: int | None) -> Schedule:
         """Return the plan of an unsold job where crews and machines are taken already."""
-        own = self._own(job)
-        activities, calendars = with_own_calendars(self.whole, self._renamed(job))
+        own = self._own[job]
+        activities, calendars = _with_own_calendars(self.whole, self._renamed(job))
         resources = tuple(
             replace(resource, blocked=_joined((*resource.blocked, *taken.get(r, ()))))
             for r, resource in enumerate(self.whole.resources)
@@ -188,35 +183,29 @@ class WarmProblem:
         )
         return planner.plan(problem).schedule
 
-    def _taken(self, others: Iterable[Placed | None]) -> _Taken:
-        """Return the stretches in which no unit of a crew or machine is left, by resource."""
-        changes: dict[int, list[tuple[int, int]]] = {}
-        for place in others:
-            if place is None:
-                continue
-            mode = self.as_is.activities[place.activity].modes[place.mode]
-            for used in (*(() if mode.crew is None else (mode.crew,)), *mode.machines):
-                changes.setdefault(used, []).extend([(place.start, 1), (place.finish, -1)])
-        return {
-            used: _full(rows, self.whole.resources[used].capacity) for used, rows in changes.items()
-        }
 
-    def _as_planned(self, i: int) -> engine.Activity:
-        """Return sold work as announced where it is planned now, at the price it was told for."""
-        activity, place = self.as_is.activities[i], self.plan_as_is.placed[i]
-        if place is None or activity.under_way:
-            return activity
-        weight = activity.announced.weight if activity.announced else 1.0
-        crew = activity.modes[place.mode].crew
-        return replace(activity, announced=engine.Announced(crew, place.start, weight))
+class Luck:
+    """What may go otherwise with each way to build, drawn alike for all of them."""
 
-    def _is_fixed(self, i: int, place: Placed) -> bool:
-        activity = self._announced[i]
-        frozen = activity.announced is not None and place.start < self.whole.freeze_until
-        return activity.under_way or activity.pin is not None or frozen
+    def __init__(self, warm: WarmProblem, odds: OddsInMaking, runs: int) -> None:
+        self.warm = warm
+        self.problem = as_placed(odds)
+        self.chances = odds.chances()
+        self.runs = runs
+
+    def drawn(self, one: OneMore) -> Simulated:
+        """Return the runs of a plan with one more job."""
+        return simulate(
+            self.warm.with_job(one.job, of=self.problem),
+            in_one_way(one.schedule),
+            _of_part(self.chances, one.rows),
+            runs=self.runs,
+            seed=SEED,
+            workers=WALKS,
+        )
 
 
-def chances_of_part(chances: Chances, rows: Sequence[int]) -> Chances:
+def _of_part(chances: Chances, rows: Sequence[int]) -> Chances:
     """Return what varies in a part of a problem: `rows` are its activities in the whole."""
     by_activity = {
         place: chances.by_activity[row]
@@ -226,7 +215,7 @@ def chances_of_part(chances: Chances, rows: Sequence[int]) -> Chances:
     return replace(chances, by_activity=by_activity)
 
 
-def with_own_calendars(
+def _with_own_calendars(
     whole: engine.Problem, activities: tuple[engine.Activity, ...]
 ) -> tuple[tuple[engine.Activity, ...], tuple[WorkCalendar, ...]]:
     """Return activities whose modes name only calendars that they use, and these, each once."""
@@ -254,18 +243,6 @@ def _between(link: engine.Link, before: int, after: int) -> engine.Link:
     if (link.before, link.after) == (before, after):
         return link
     return replace(link, before=before, after=after)
-
-
-def _full(changes: list[tuple[int, int]], capacity: int) -> list[tuple[int, int]]:
-    """Return the stretches in which `capacity` units are taken; ends come before begins."""
-    full, units, since = [], 0, 0
-    for slot, change in sorted(changes):
-        if units < capacity <= units + change:
-            since = slot
-        elif units >= capacity > units + change and slot > since:
-            full.append((since, slot))
-        units += change
-    return full
 
 
 def _joined(stretches: Iterable[tuple[int, int]]) -> tuple[tuple[int, int], ...]:

@@ -11,127 +11,47 @@ import numpy as np
 from django.db.models import prefetch_related_objects
 from django.utils import timezone
 
-from contractor.engine.simulate.simulation import Simulated, simulate
 from contractor.engine.worktime import SLOTS_PER_DAY, HorizonExceeded
 from contractor.trade.errors import SpecError
-from jobs.models import Job
 from jobs.selectors.buildings import rates
-from jobs.selectors.history import Experience, experience
-from jobs.selectors.open_work import open_work
-from jobs.services.chances import Odds, odds_of
+from jobs.services.chances import OddsInMaking
 from jobs.services.forecasting import MOST_OF_AXIS
-from jobs.services.plan_making import (
-    FIRST_HORIZON_DAYS,
-    LAST_HORIZON_DAYS,
-    WALKS,
-    TooFarAheadError,
+from jobs.services.plan_basis import LAST_HORIZON_DAYS, horizons
+from jobs.services.plan_making import TooFarAheadError
+from jobs.services.portfolio import Portfolio, with_more_jobs
+from jobs.services.start_date_answer import (
+    Answer,
+    Endangered,
+    HoursMore,
+    Likely,
+    OptionDates,
+    Reason,
 )
-from jobs.services.portfolio import Portfolio, build_portfolio
-from jobs.services.start_date_problem import (
-    OneMore,
-    WarmProblem,
-    chances_of_part,
-    with_own_calendars,
-)
+from jobs.services.start_date_problem import Luck, OneMore, WarmProblem
 from jobs.services.start_date_reasons import WORDS, days_by_reason
+from jobs.services.start_date_sold import SoldPlan, sold_plan
 from jobs.services.unsold_jobs import Site, unsold_job
+from jobs.services.work_at_hand import basis_read_or_kept
 
 if TYPE_CHECKING:
     from collections.abc import Iterable, Sequence
 
     from numpy.typing import NDArray
 
-    from contractor.engine.problem import Problem
     from contractor.engine.schedule import Schedule
+    from contractor.engine.simulate.simulation import Simulated
     from contractor.trade.building import Building
+    from jobs.models import Job
     from jobs.services.start_date_options import Option
 
 DESCRIBED = "AS_DESCRIBED"
 BY_THE_DAY = "WANTED_BY"
 RUNS = 200
-SEED = 1
 SHARES = (0.1, 0.5, 0.8, 0.9)
 # By how much a promise's chance must fall before it is told as endangered; our own.
 ENDANGERED = 0.05
 # Less labor than a quarter hour of one person is no difference.
 LEAST_HOURS = 0.25
-
-
-@dataclass(frozen=True, slots=True)
-class Likely:
-    """The days that are not passed with a chance of 10, 50, 80 and 90 %; None: beyond the axis."""
-
-    p10: date | None
-    p50: date | None
-    p80: date | None
-    p90: date | None
-
-
-@dataclass(frozen=True, slots=True)
-class Reason:
-    """What days go to, and how many more (or fewer) than for the building as described."""
-
-    kind: str
-    label: str
-    days: float
-    more_days: float
-
-
-@dataclass(frozen=True, slots=True)
-class HoursMore:
-    """A phase whose labor hours differ from those of the building as described."""
-
-    phase: str
-    hours: float
-
-
-@dataclass(frozen=True, slots=True)
-class Endangered:
-    """A sold job whose promise is less sure, or lost, with the new building in the plan."""
-
-    job: Job
-    chance_before: float
-    chance_after: float
-    days_late_before: int
-    days_late_after: int
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
-class OptionDates:
-    """
-    One way to build. Without dates, `because` says why.
-
-    The planned days are the earliest on which the job runs through in the gaps of the plan, all
-    as planned; a crew that is free sooner may begin a few days before. `more_days` and
-    `likely_more_days` tell it from the building as described, planned and at P50.
-    """
-
-    code: str
-    label: str
-    because: str = ""
-    labor_hours: float = 0
-    crew: str = ""
-    planned_start_on: date | None = None
-    planned_finish_on: date | None = None
-    likely_start: Likely | None = None
-    likely_finish: Likely | None = None
-    chance_by_wanted: float | None = None
-    more_days: float | None = None
-    likely_more_days: float | None = None
-    reasons: tuple[Reason, ...] = ()
-    hours_more: tuple[HoursMore, ...] = ()
-    endangered: tuple[Endangered, ...] = ()
-    moved_jobs: int = 0
-
-
-@dataclass(frozen=True, slots=True)
-class Answer:
-    """The building as described first, then its options."""
-
-    as_of: datetime
-    runs: int
-    wanted_on: date | None
-    options: tuple[OptionDates, ...]
 
 
 @dataclass(frozen=True, slots=True)
@@ -169,22 +89,16 @@ def ask(
     """
     if site.authority is not None:
         prefetch_related_objects([site.authority], "closures", "inspection_rules")
-    ways, jobs = _ways(building, site, options, now)
-    work = open_work(now=now)
-    work = replace(work, jobs=(*work.jobs, *jobs))
-    likely = _Likelihood(experience(before=now), runs)
-    days = FIRST_HORIZON_DAYS
-    while days <= LAST_HORIZON_DAYS:
+    basis = basis_read_or_kept(now=now)
+    ways, jobs = _ways(building, site, options, basis.work.now)
+    for days in horizons():
         try:
-            zone = timezone.get_default_timezone()
-            portfolio = build_portfolio(work=work, zone=zone, horizon_days=days)
-            asked = _Asked(portfolio, ways, likely, wanted_on)
+            sold = sold_plan(basis, days)
+            asked = _Asked(sold, with_more_jobs(sold.portfolio, jobs), runs, wanted_on)
         except HorizonExceeded:
-            days *= 2
             continue
-        if asked.has_room or days * 2 > LAST_HORIZON_DAYS:
+        if asked.has_room or days == LAST_HORIZON_DAYS:
             return Answer(now, runs, wanted_on, tuple(asked.all(ways)))
-        days *= 2
     raise TooFarAheadError(
         f"The work reaches further than {LAST_HORIZON_DAYS} days ahead. Ask with a nearer day, "
         "or look for a date typed wrong."
@@ -221,14 +135,6 @@ def _changed(
 
 
 @dataclass(frozen=True, slots=True)
-class _Likelihood:
-    """What the firm has seen so far, and how often it is drawn."""
-
-    experience: Experience
-    runs: int
-
-
-@dataclass(frozen=True, slots=True)
 class _Described:
     """What others are compared with: days by reason, the P50 of the finish, hours by phase."""
 
@@ -241,33 +147,24 @@ class _Asked:
     """One question: the warm problem, the plan of each way, and the luck that all ways share."""
 
     def __init__(
-        self,
-        portfolio: Portfolio,
-        ways: Sequence[_Way],
-        likely: _Likelihood,
-        wanted_on: date | None,
+        self, sold: SoldPlan, portfolio: Portfolio, runs: int, wanted_on: date | None
     ) -> None:
         self.portfolio = portfolio
+        self.sold = sold
+        self.runs = runs
         self.wanted_on = wanted_on
-        self.likely = likely
-        unsold = sum(way.row >= 0 for way in ways)
-        self.warm = WarmProblem(portfolio, unsold=unsold)
+        self.warm = WarmProblem(sold, portfolio)
         due = None if wanted_on is None else self._ends(wanted_on)
-        self.plans = [self.warm.in_the_gaps(row, due=due) for row in range(unsold)]
-        self.odds = self._odds(self.plans)
-        problem = self.warm.part(self.warm.sold, self.warm.as_is.jobs, of=self.odds.problem)
-        self.before = self._runs(problem, self.warm.plan_as_is, self.odds, self.warm.sold)
+        unsold = range(len(portfolio.jobs) - len(sold.portfolio.jobs))
+        self.plans = [self.warm.in_the_gaps(row, due=due) for row in unsold]
+        together = self.warm.all_of(self.plans)
+        self.luck = Luck(self.warm, sold.odds.with_more(portfolio, together), runs)
         self.described: _Described | None = None
-        self.own_of: list[list[int]] = [[] for _ in self.warm.as_is.jobs]
-        for i, activity in enumerate(self.warm.as_is.activities):
-            self.own_of[activity.job].append(i)
         # By sold job with a promise: the chance to keep it, and the days late as planned.
+        before = sold.drawn(runs)
         self.chances_before = {
-            index: (
-                _chance(self.before, own, job.due),
-                _days_late(self.warm.plan_as_is, own, job.due),
-            )
-            for index, (job, own) in enumerate(zip(self.warm.as_is.jobs, self.own_of, strict=True))
+            index: (_chance(before, own, job.due), _days_late(sold.schedule, own, job.due))
+            for index, (job, own) in enumerate(zip(sold.problem.jobs, sold.own_of, strict=True))
             if job.due is not None and own
         }
 
@@ -285,20 +182,20 @@ class _Asked:
             if way.because:
                 yield OptionDates(code=way.code, label=way.label, because=way.because)
                 continue
-            found = self._dates(way, self.plans[way.row], self.odds)
+            found = self._dates(way, self.plans[way.row], self.luck)
             yield found
             if way.code == DESCRIBED and self._misses(found):
                 label = f"Put first, to be done by {self.wanted_on:%b %-d, %Y}"
                 first = self.warm.put_first(way.row)
-                odds = self._odds([first])
-                yield self._dates(replace(way, code=BY_THE_DAY, label=label), first, odds)
+                yield self._dates(
+                    replace(way, code=BY_THE_DAY, label=label), first, self._of(first)
+                )
 
-    def _odds(self, plans: Sequence[OneMore]) -> Odds:
-        odds = odds_of(self.portfolio, self.warm.all_of(plans), self.likely.experience)
-        # Without weather many calendars are one and the same, and each costs time in every run.
-        activities, calendars = with_own_calendars(odds.problem, odds.problem.activities)
-        problem = replace(odds.problem, activities=activities, calendars=calendars)
-        return replace(odds, problem=problem)
+    def _of(self, first: OneMore) -> Luck:
+        """Return the luck of a plan that moves sold work, for which others may do that work."""
+        schedule = self.warm.all_of([first])
+        odds = OddsInMaking(self.portfolio, schedule, self.sold.learned)
+        return Luck(self.warm, odds, self.runs)
 
     def _misses(self, found: OptionDates) -> bool:
         wanted = self.wanted_on
@@ -308,7 +205,7 @@ class _Asked:
             and found.planned_finish_on > wanted
         )
 
-    def _dates(self, way: _Way, one: OneMore, odds: Odds) -> OptionDates:
+    def _dates(self, way: _Way, one: OneMore, luck: Luck) -> OptionDates:
         unplanned = [row for row in one.schedule.unplanned if row.activity in one.own]
         if unplanned:
             # What only waits for such work is told by the work itself.
@@ -317,8 +214,7 @@ class _Asked:
             return OptionDates(
                 code=way.code, label=way.label, labor_hours=way.labor_hours, because=because
             )
-        problem = self.warm.with_job(one.job, of=odds.problem)
-        after = self._runs(problem, one.schedule, odds, one.rows)
+        after = luck.drawn(one)
         starts, finishes = after.of_activities(one.own)
         begins = min(place.start for place in one.places)
         ends = max(place.finish for place in one.places)
@@ -343,12 +239,6 @@ class _Asked:
             endangered=tuple(self._endangered(one, after)),
             moved_jobs=self._moved_jobs(one),
         )
-
-    def _runs(
-        self, problem: Problem, schedule: Schedule, odds: Odds, rows: tuple[int, ...]
-    ) -> Simulated:
-        chances = chances_of_part(odds.chances, rows)
-        return simulate(problem, schedule, chances, runs=self.likely.runs, seed=SEED, workers=WALKS)
 
     def _hours_of(self, way: _Way) -> dict[str, float]:
         """Return the labor hours of each phase of an unsold job."""
@@ -386,8 +276,8 @@ class _Asked:
     def _endangered(self, one: OneMore, after: Simulated) -> Iterable[Endangered]:
         """Yield the sold jobs whose promise suffers, the one that suffers most first."""
         rows = []
-        for index, job in enumerate(self.warm.as_is.jobs):
-            own = self.own_of[index]
+        for index, job in enumerate(self.sold.problem.jobs):
+            own = self.sold.own_of[index]
             if job.due is None or not own:
                 continue
             was, was_late = self.chances_before[index]
@@ -400,11 +290,11 @@ class _Asked:
     def _moved_jobs(self, one: OneMore) -> int:
         """Return how many sold jobs start some work at another moment or on another crew."""
         moved = set()
-        for before, after in zip(self.warm.plan_as_is.placed, one.schedule.placed, strict=False):
+        for before, after in zip(self.sold.schedule.placed, one.schedule.placed, strict=False):
             if before is None or after is None:
                 continue
             if (before.start, before.mode) != (after.start, after.mode):
-                moved.add(self.warm.as_is.activities[before.activity].job)
+                moved.add(self.sold.problem.activities[before.activity].job)
         return len(moved)
 
 

@@ -48,7 +48,7 @@ class WaitTables:
 
     def __init__(self, *, calendars: Calendars) -> None:
         self.built: list[Wait] = []
-        self._calendars = calendars
+        self.calendars = calendars
         self._axis = calendars.axis
         self._index: dict[object, int] = {}
         self._temps: dict[object, NDArray[np.float64]] = {}
@@ -113,7 +113,7 @@ class WaitTables:
         """Return the temperatures expected in the ground, or of a slab protected in the cold."""
         counts = _what_counts(need, climate)
         if counts not in self._temps:
-            zone, first_hour = self._calendars.zone, self._axis.instant(0)
+            zone, first_hour = self.calendars.zone, self._axis.instant(0)
             hours = self._axis.slots // SLOTS_PER_HOUR + 2
             self._temps[counts] = (
                 ground_degc(climate, zone=zone, first_hour=first_hour, hours=hours)
@@ -126,7 +126,7 @@ class WaitTables:
         return self._temps[counts]
 
     def _visit_table(self, authority: Authority) -> NDArray[np.int32]:
-        starts = self._calendars.visit_starts(authority)
+        starts = self.calendars.visit_starts(authority)
         slots = np.arange(self._axis.slots + 1)
         found = np.searchsorted(starts, slots, side="left")
         padded = np.append(starts, self._axis.slots)
@@ -135,10 +135,10 @@ class WaitTables:
     def _notice_table(self, authority: Authority) -> NDArray[np.int32]:
         return notice_table(
             self._axis,
-            self._calendars.zone,
+            self.calendars.zone,
             notice_rule(authority),
             weekdays(authority),
-            self._calendars.closed_days(authority),
+            self.calendars.closed_days(authority),
         )
 
 

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from copy import copy
 from typing import TYPE_CHECKING
 
 import numpy as np
@@ -35,6 +36,12 @@ class WeatherGates:
         self._areas = {area.area.pk: index for index, area in enumerate(self._weather.areas)}
         self._gates: list[Gate] = []
         self._index: dict[object, int] = {}
+
+    def again(self) -> WeatherGates:
+        """Return the same gates, to which more are added while these stay."""
+        more = copy(self)
+        more._gates, more._index = list(self._gates), dict(self._index)
+        return more
 
     def of(self, phases: Sequence[Phase]) -> tuple[int | None, int]:
         """Return gate and area of a stretch: of its last phase that weather can stop."""

@@ -7,15 +7,15 @@ from typing import TYPE_CHECKING
 
 from django.db import transaction
 
+from jobs.selectors.open_work import open_work
 from jobs.selectors.work_state import work_state
 from jobs.services import plan_making
 from jobs.services.move_follows import Hand
 from jobs.services.move_kinds import quarter_after
+from jobs.services.plan_basis import Basis
 
 if TYPE_CHECKING:
     from datetime import datetime
-
-    from jobs.services.plan_basis import Basis
 
 
 class AtHand:
@@ -49,17 +49,30 @@ def read_or_kept(*, now: datetime) -> AtHand:
     A try asks for it, and accepting never does. Plans count by quarter hours, so within one the
     same work gives the same plan. One is kept in a process, the newest.
     """
+    found = _kept_whole(now)
+    if found is None:
+        return read(now=now)
+    return AtHand(found.hand.again(now), found.basis)
+
+
+def basis_read_or_kept(*, now: datetime) -> Basis:
+    """Return what plans are made of to one who only reads: kept as above, else read anew."""
+    found = _kept_whole(now)
+    return Basis(open_work(now=now)) if found is None else found.basis
+
+
+def _kept_whole(now: datetime) -> AtHand | None:
+    """Return what is kept, read anew if need be; None where no state is known."""
     state = work_state()
     if state is None:
-        return read(now=now)
+        return None
     key = state, quarter_after(now), quarter_after(now) == now
     with _turn:
         if key not in _kept:
             _kept.clear()
             # Read after the state was named: what is kept is never older than its name.
             _kept[key] = _read_whole(now)
-        found = _kept[key]
-    return AtHand(found.hand.again(now), found.basis)
+        return _kept[key]
 
 
 def _read_whole(now: datetime) -> AtHand:

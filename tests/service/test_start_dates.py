@@ -17,13 +17,16 @@ from inspections.models import Authority
 from jobs.models import Booking, Job, LeadTime
 from jobs.selectors.open_work import open_work
 from jobs.services import planning, publishing
-from jobs.services.portfolio import build_portfolio
+from jobs.services.plan_basis import Basis
+from jobs.services.portfolio import with_more_jobs
+from jobs.services.start_date_answer import Answer, OptionDates
 from jobs.services.start_date_options import OPTIONS, options_for
 from jobs.services.start_date_problem import WarmProblem
-from jobs.services.start_dates import Answer, OptionDates, ask
+from jobs.services.start_date_sold import sold_plan
+from jobs.services.start_dates import ask
 from jobs.services.unsold_jobs import Site, unsold_job
 from tests.factories import AuthorityFactory, DayOffFactory
-from tests.service.portfolio import MONDAY, ZONE, cover_digging, make_firm, make_job
+from tests.service.portfolio import MONDAY, cover_digging, make_firm, make_job
 
 pytestmark = [pytest.mark.django_db, pytest.mark.usefixtures("on_monday")]
 SHOP = Building(
@@ -284,11 +287,9 @@ def test_the_plan_with_the_building_keeps_every_rule_of_plans(authority: Authori
     job, _ = unsold_job(
         index=0, building=SHOP, site=site_of(authority), rates=STARTER_RATES, now=MONDAY
     )
-    work = open_work(now=MONDAY)
-    portfolio = build_portfolio(
-        work=replace(work, jobs=(*work.jobs, job)), zone=ZONE, horizon_days=450
-    )
-    warm = WarmProblem(portfolio, unsold=1)
+    sold = sold_plan(Basis(open_work(now=MONDAY)), 450)
+    portfolio = with_more_jobs(sold.portfolio, [job])
+    warm = WarmProblem(sold, portfolio)
 
     for one in (warm.in_the_gaps(0, due=None), warm.put_first(0)):
         problem = warm.with_job(0, of=portfolio.problem)
