@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING
 from django.db.models import Q
 from django.utils import timezone
 
-from contractor.trade.phases import PHASE_TABLE, Performer
+from contractor.trade.phases import PHASE_TABLE
 from jobs.models import Booking, Phase, Plan, PlannedWait
 from jobs.selectors import board_version, holds, plans
 from jobs.selectors.stored_plan import ReasonStep, reached_from, reasons, stored_plan
@@ -38,11 +38,6 @@ class Picked:
     stay: tuple[Booking, ...]
     promised_on: date | None
     finish_at: datetime | None
-
-    @property
-    def is_of_crew(self) -> bool:
-        """Return whether a crew does it, so that it can be given to one."""
-        return PHASE_TABLE[self.phase.code].performer is Performer.CREW
 
     @property
     def is_late(self) -> bool:

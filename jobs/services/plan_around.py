@@ -8,7 +8,6 @@ from typing import TYPE_CHECKING
 from contractor.engine import planner
 from contractor.engine.problem import Announced
 from contractor.engine.schedule import Bind
-from jobs.models import Booking
 
 if TYPE_CHECKING:
     from collections.abc import Mapping
@@ -17,7 +16,6 @@ if TYPE_CHECKING:
     from contractor.engine.planner import PlanResult
     from contractor.engine.problem import Problem
     from contractor.engine.schedule import Because, Placed
-    from jobs.models import Plan
     from jobs.services.portfolio import Portfolio
 
 Place = tuple["int | None", "datetime"]
@@ -25,12 +23,6 @@ Place = tuple["int | None", "datetime"]
 
 LATER = "later than announced: "
 """How the engine begins to say that something left its announced place."""
-
-
-def places_of(plan: Plan) -> dict[int, Place]:
-    """Return where a plan has each phase."""
-    rows = Booking.objects.filter(plan=plan).values_list("phase", "crew", "starts_at")
-    return {phase: (crew, starts_at) for phase, crew, starts_at in rows}
 
 
 def repair_around(portfolio: Portfolio, places: Mapping[int, Place]) -> PlanResult:
