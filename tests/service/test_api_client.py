@@ -17,7 +17,8 @@ from tests.factories import OwnerFactory
 from tests.service.api import ROOT, book_all, make_plan, morning
 from tests.service.portfolio import MONDAY, make_firm, make_job
 
-pytestmark = pytest.mark.django_db(transaction=True)
+# The same answers as elsewhere, over a socket.
+pytestmark = [pytest.mark.django_db(transaction=True), pytest.mark.either_database]
 
 
 @pytest.fixture

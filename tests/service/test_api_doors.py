@@ -19,7 +19,12 @@ from jobs.api import firm
 from tests.service.api import ROOT, make_plan, reader
 from tests.service.portfolio import MONDAY, make_firm, make_job
 
-pytestmark = [pytest.mark.django_db, pytest.mark.usefixtures("on_monday")]
+# Whom a door lets in and how it says no; test_every_url.py asks each address on both.
+pytestmark = [
+    pytest.mark.django_db,
+    pytest.mark.either_database,
+    pytest.mark.usefixtures("on_monday"),
+]
 
 BUILDING = {
     "use": "SHOP",

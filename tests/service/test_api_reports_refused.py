@@ -16,7 +16,8 @@ from tests.factories import OfficeFactory
 from tests.service.api import ROOT
 from tests.service.portfolio import make_firm, make_job
 
-pytestmark = pytest.mark.django_db(transaction=True)
+# Refused by what was sent.
+pytestmark = [pytest.mark.django_db(transaction=True), pytest.mark.either_database]
 
 LATER = "2999-01-01T07:00:00+00:00"
 

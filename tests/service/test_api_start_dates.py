@@ -10,7 +10,12 @@ from tests.factories import AuthorityFactory
 from tests.service.api import ROOT, faults, reader
 from tests.service.portfolio import make_firm, make_job
 
-pytestmark = [pytest.mark.django_db, pytest.mark.usefixtures("on_monday", "firm")]
+# The form of questions and answers; test_start_dates.py has the answers on both.
+pytestmark = [
+    pytest.mark.django_db,
+    pytest.mark.either_database,
+    pytest.mark.usefixtures("on_monday", "firm"),
+]
 ADDRESS = f"{ROOT}start-dates/"
 BUILDING: dict[str, Any] = {
     "use": "SHOP",

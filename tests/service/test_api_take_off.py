@@ -13,7 +13,8 @@ from contractor.trade.takeoff import take_off
 from jobs.models import Job, LaborRate
 from tests.service.api import ROOT, faults, reader
 
-pytestmark = pytest.mark.django_db
+# Worked out from the body alone.
+pytestmark = [pytest.mark.django_db, pytest.mark.either_database]
 ADDRESS = f"{ROOT}take-off/"
 BUILDING: dict[str, Any] = {
     "use": "SHOP",

@@ -15,7 +15,8 @@ from jobs.services import workbooks
 from jobs.services.importing import DryRun, Fate, dry_run
 from tests.service.csv_files import JOB, JOB_COLUMNS
 
-pytestmark = pytest.mark.django_db
+# Read and refused before a row is written.
+pytestmark = [pytest.mark.django_db, pytest.mark.either_database]
 
 HEAD = JOB_COLUMNS.split(",")
 VALUE = HEAD.index("contract_value_usd")

@@ -20,7 +20,8 @@ from jobs.selectors.networks import network_of
 from jobs.services import demo
 from jobs.services.loading import load
 
-pytestmark = pytest.mark.django_db
+# About the files.
+pytestmark = [pytest.mark.django_db, pytest.mark.either_database]
 
 
 @pytest.fixture(scope="module", autouse=True)

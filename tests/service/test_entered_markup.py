@@ -24,7 +24,12 @@ from tests.service.inspecting import asked, booked, published_job
 from tests.service.portfolio import MONDAY, make_job
 from tests.service.test_every_url import FITTING, VALUES
 
-pytestmark = [pytest.mark.django_db, pytest.mark.usefixtures("on_monday")]
+# Templates escape, whatever the text was read from.
+pytestmark = [
+    pytest.mark.django_db,
+    pytest.mark.either_database,
+    pytest.mark.usefixtures("on_monday"),
+]
 
 MARK = "<i id=put>"
 ENTERED = f"\"'>{MARK}&amp;"

@@ -8,6 +8,8 @@ from jobs.services.loading import LoadFailed, load
 from jobs.services.loading_files import LoadError, read_sheet
 from tests.service.csv_files import files
 
+pytestmark = pytest.mark.either_database  # read and refused before a row is written
+
 
 def failure(path: Path) -> LoadError:
     with pytest.raises(LoadFailed) as caught:

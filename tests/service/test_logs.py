@@ -19,6 +19,8 @@ from gunicorn.config import Config
 from contractor.access_log import AccessLog
 from contractor.logs import JsonFormatter, KeylessFormatter, RefusalsInOneLine
 
+pytestmark = pytest.mark.either_database  # about what is written to logs
+
 KEY = "F2_tdIXfFhpAzLPkcj-uvE1oWmvGcxewloO58R9mIIw"
 
 
