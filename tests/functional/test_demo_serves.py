@@ -13,6 +13,8 @@ from pathlib import Path
 import pytest
 from django.conf import settings
 
+from tests.processes import free_port, wait_for
+
 # With room for a computer that also does much else.
 READY_SECONDS, END_SECONDS, ANSWER_SECONDS = 600, 240, 120
 UNSET = ("DATABASE_URL", "REDIS_URL", "PUBLIC_URL", "DJANGO_SETTINGS_MODULE")
@@ -78,12 +80,6 @@ class Demo:
             self.end(signal.SIGTERM)
 
 
-def free_port() -> int:
-    with socket.socket() as probe:
-        probe.bind(("127.0.0.1", 0))
-        return int(probe.getsockname()[1])
-
-
 @pytest.fixture(scope="module")
 def var_dir(tmp_path_factory: pytest.TempPathFactory) -> Path:
     """One directory for all tests here: the first run sets up, the later ones find it done."""
@@ -115,7 +111,7 @@ def test_it_serves_health_sign_in_and_feeds_until_ctrl_c(demo: Demo) -> None:
     for program in ("gunicorn", "worker", "beat"):
         assert any(program in line for line in started.values()), started
     assert code == 0
-    assert demo.processes() == {}
+    wait_for(lambda: not demo.processes(), "all that it started has ended")
 
 
 def test_a_second_run_keeps_what_is_there_and_when_one_program_dies_all_end(demo: Demo) -> None:
@@ -130,7 +126,7 @@ def test_a_second_run_keeps_what_is_there_and_when_one_program_dies_all_end(demo
     assert "changepassword" not in demo.said()
     assert code != 0
     assert "beat ended by itself" in demo.said()
-    assert demo.processes() == {}
+    wait_for(lambda: not demo.processes(), "all that it started has ended")
 
 
 def test_a_port_that_is_taken_is_told_before_anything_is_done(tmp_path: Path) -> None:

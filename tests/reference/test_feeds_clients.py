@@ -21,6 +21,7 @@ from crews import services
 from crews.models import FeedCalendar, FeedEvent
 from jobs.services import planning, publishing
 from jobs.services.feed_readers import subscribe_to
+from tests.processes import PATIENCE_SECONDS
 from tests.reference.feed_readers import (
     read_with_ical_js,
     read_with_icalendar,
@@ -113,7 +114,7 @@ class Subscriber:
             env=os.environ | own,
             capture_output=True,
             text=True,
-            timeout=120,
+            timeout=PATIENCE_SECONDS,
             input="y\n",
         )
         assert done.returncode == 0, done.stdout + done.stderr

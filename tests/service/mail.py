@@ -1,6 +1,5 @@
 """A real mail server on this computer, whose messages are parsed by the standard library."""
 
-import socket
 from collections.abc import Iterator
 from contextlib import contextmanager
 from dataclasses import dataclass, field
@@ -9,6 +8,8 @@ from email.message import EmailMessage
 from typing import Any
 
 from aiosmtpd.controller import Controller
+
+from tests.processes import free_port
 
 
 @dataclass
@@ -45,17 +46,10 @@ class Inbox:
 def mail_server(port: int = 0) -> Iterator[Inbox]:
     """Run a server on a port of this computer; 0 is any free one."""
     inbox = Inbox()
-    controller = Controller(inbox, hostname="127.0.0.1", port=port or _free_port())
+    controller = Controller(inbox, hostname="127.0.0.1", port=port or free_port())
     controller.start()
     inbox.port = controller.port
     try:
         yield inbox
     finally:
         controller.stop()
-
-
-def _free_port() -> int:
-    with socket.socket() as probe:
-        probe.bind(("127.0.0.1", 0))
-        port: int = probe.getsockname()[1]
-        return port

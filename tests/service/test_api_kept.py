@@ -17,6 +17,7 @@ from jobs.api import jobs as jobs_api
 from jobs.api import kept
 from jobs.models import Job
 from jobs.selectors.visible_state import visible_state
+from tests.processes import PATIENCE_SECONDS
 from tests.service.api import ROOT, reader
 from tests.service.portfolio import MONDAY, make_firm, make_job
 
@@ -157,7 +158,7 @@ def _state_after_reading() -> bool:
 def test_many_who_ask_at_once_wait_for_one_building(client: APIClient):
     make_firm(crews=1)
     make_job(number="26-500")
-    address, begun = f"{ROOT}jobs/", Barrier(4, timeout=30)
+    address, begun = f"{ROOT}jobs/", Barrier(4, timeout=PATIENCE_SECONDS)
     sign_in = client._credentials
 
     def ask(_: int) -> bytes:

@@ -12,6 +12,7 @@ from django.db import connection
 from crews import services
 from crews.models import Crew, DayOff, FeedEvent, HolidayYear
 from tests.factories import CrewFactory, FirmFactory
+from tests.processes import PATIENCE_SECONDS
 
 pytestmark = [pytest.mark.services, pytest.mark.django_db(transaction=True)]
 
@@ -21,7 +22,7 @@ AT_ONCE = 4
 
 def _at_once(work: Callable[[int], Any]) -> list[Any]:
     """Return what each of four calls on connections of their own gave, started together."""
-    start = Barrier(AT_ONCE, timeout=30)
+    start = Barrier(AT_ONCE, timeout=PATIENCE_SECONDS)
 
     def run(number: int) -> Any:
         try:

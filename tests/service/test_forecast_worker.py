@@ -1,7 +1,6 @@
 """A forecast through the real broker and database: chunks of a worker, merged, as made at once."""
 
 import subprocess
-import time
 
 import pytest
 from django.utils import timezone
@@ -9,18 +8,10 @@ from django.utils import timezone
 from jobs import tasks
 from jobs.models import Forecast, TaskRequest
 from jobs.services import forecasting, planning, publishing
+from tests.processes import wait_for
 from tests.service.portfolio import cover_digging, make_firm, make_job
 
 pytestmark = [pytest.mark.services, pytest.mark.django_db(transaction=True)]
-
-
-def wait_for_forecast(*, seconds: float = 120) -> Forecast | None:
-    deadline = time.monotonic() + seconds
-    while time.monotonic() < deadline:
-        if found := Forecast.objects.filter(status=Forecast.Status.DONE).first():
-            return found
-        time.sleep(0.2)
-    return None
 
 
 def test_a_worker_makes_the_chunks_and_merges_them_into_the_same_forecast(
@@ -33,9 +24,9 @@ def test_a_worker_makes_the_chunks_and_merges_them_into_the_same_forecast(
     publishing.publish(plan_id=plan.pk, now=now)
 
     tasks.enqueue_task(kind=TaskRequest.Kind.ODDS, reason="a test")
-    made = wait_for_forecast()
+    done = Forecast.objects.filter(status=Forecast.Status.DONE)
+    made = wait_for(done.first, "the chunks are merged")
 
-    assert made is not None
     assert not made.chunks.exists()
     here = forecasting.forecast_now(now=made.as_of, draws=made.draws, seed=made.seed)
     one, two = made.jobs.get(), here.jobs.get()

@@ -14,11 +14,11 @@ from jobs.models import BoardMove, Booking, Phase, Plan
 from jobs.selectors.board_version import version
 from jobs.services import moves, planning, publishing
 from jobs.services.moves import LendPeople, Move, MovePhase, MoveRefused, MoveStale
+from tests.processes import PATIENCE_SECONDS
 from tests.service.portfolio import MONDAY, ZONE, cover_digging, make_firm, make_job
 
 pytestmark = [pytest.mark.services, pytest.mark.django_db(transaction=True)]
 
-TOGETHER_SECONDS = 60
 DAY = date(2026, 7, 6)
 
 
@@ -44,7 +44,7 @@ def together(sent: Sequence[Move]) -> list[moves.Accepted | Exception]:
     def accept(move: Move) -> moves.Accepted | Exception:
         try:
             answer = moves.try_move(move=move, now=MONDAY, seen=seen)
-            barrier.wait(TOGETHER_SECONDS)
+            barrier.wait(PATIENCE_SECONDS)
             return moves.accept_move(
                 move=move, now=MONDAY, seen=answer.version, shown=answer.digest
             )

@@ -3,7 +3,6 @@
 import os
 import signal
 import subprocess
-import time
 from datetime import timedelta
 from typing import Any
 
@@ -17,6 +16,7 @@ from crews.models import Firm
 from jobs import tasks
 from jobs.models import Plan, PlanRequest
 from jobs.services import plan_making, planning
+from tests.processes import wait_for
 from tests.service.portfolio import make_firm, make_job
 
 Status = PlanRequest.Status
@@ -143,14 +143,10 @@ def test_a_plan_that_fails_to_store_leaves_no_half_of_it(monkeypatch: pytest.Mon
     assert first.status == Plan.Status.DRAFT
 
 
-def wait_for(request: PlanRequest, *statuses: str, seconds: float = 60) -> PlanRequest:
-    deadline = time.monotonic() + seconds
-    while time.monotonic() < deadline:
-        request.refresh_from_db()
-        if request.status in statuses:
-            return request
-        time.sleep(0.05)
-    raise AssertionError(f"The request is still {request.status} after {seconds} s.")
+def wait_until(request: PlanRequest, *statuses: str) -> PlanRequest:
+    asked = PlanRequest.objects.filter(pk=request.pk, status__in=statuses)
+    found: PlanRequest = wait_for(asked.first, f"the request is {' or '.join(statuses)}")
+    return found
 
 
 @pytest.mark.services
@@ -164,7 +160,7 @@ def test_a_real_worker_answers_a_request(
 
     tasks.enqueue_plan(plan_request_id=request.pk)
 
-    done = wait_for(request, Status.DONE, Status.FAILED)
+    done = wait_until(request, Status.DONE, Status.FAILED)
     assert (done.status, done.error) == (Status.DONE, "")
     assert done.plan is not None
     assert done.plan.bookings.exists()
@@ -181,7 +177,7 @@ def test_a_worker_killed_in_mid_plan_loses_nothing(
     before = planning.plan_now(now=timezone.now(), budget_seconds=0)
     request = planning.request_plan(reason="a test", now=timezone.now(), budget_seconds=60)
     tasks.enqueue_plan(plan_request_id=request.pk)
-    wait_for(request, Status.RUNNING)
+    wait_until(request, Status.RUNNING)
     children = subprocess.run(
         ["ps", "--ppid", str(celery_worker_process.pid), "-o", "pid="],
         capture_output=True,
@@ -198,7 +194,7 @@ def test_a_worker_killed_in_mid_plan_loses_nothing(
     )
     tasks.sweep_plan_requests()
 
-    done = wait_for(request, Status.DONE, Status.FAILED)
+    done = wait_until(request, Status.DONE, Status.FAILED)
     assert done.status == Status.DONE
     before.refresh_from_db()
     assert before.status == Plan.Status.REPLACED

@@ -10,6 +10,7 @@ from crews.models import FeedEvent
 from jobs.models import Booking, Phase, Plan
 from jobs.selectors import plans
 from jobs.services import pinning, planning, publishing
+from tests.processes import PATIENCE_SECONDS
 from tests.service.portfolio import MONDAY, make_firm, make_job
 
 
@@ -214,7 +215,7 @@ def test_two_at_once_publish_one_plan_and_the_other_reads_why():
     make_firm()
     make_job()
     plan = draft()
-    together = threading.Barrier(4)
+    together = threading.Barrier(4, timeout=PATIENCE_SECONDS)
     outcomes: list[str] = []
 
     def publish() -> None:

@@ -1,7 +1,6 @@
 """A real worker on the real broker and database."""
 
 import subprocess
-import time
 from datetime import timedelta
 
 import pytest
@@ -10,17 +9,9 @@ from django.utils import timezone
 
 from jobs import tasks
 from jobs.models import Heartbeat
+from tests.processes import wait_for
 
 pytestmark = [pytest.mark.services, pytest.mark.django_db(transaction=True)]
-
-
-def wait_for_beat(*, seconds: float = 20) -> Heartbeat | None:
-    deadline = time.monotonic() + seconds
-    while time.monotonic() < deadline:
-        if found := Heartbeat.objects.filter(name="worker").first():
-            return found
-        time.sleep(0.1)
-    return None
 
 
 def test_a_worker_writes_the_heartbeat_that_health_shows(
@@ -28,9 +19,8 @@ def test_a_worker_writes_the_heartbeat_that_health_shows(
 ) -> None:
     tasks.heartbeat.delay()
 
-    beat = wait_for_beat()
+    beat = wait_for(Heartbeat.objects.filter(name="worker").first, "a heartbeat")
 
-    assert beat is not None
     assert abs(timezone.now() - beat.beat_at) < timedelta(minutes=1)
     assert client.get("/health/").json()["worker"]["state"] == "ok"
 

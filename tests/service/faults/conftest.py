@@ -3,10 +3,8 @@
 import os
 import shutil
 import signal
-import socket
 import subprocess
 import sys
-import time
 from collections.abc import Callable, Iterator
 from os import environ
 from pathlib import Path
@@ -18,9 +16,9 @@ import redis
 from django.conf import settings
 from django.db import connection
 
+from tests.processes import free_port, wait_for
 from tests.service.mail import Inbox, mail_server
 
-READY_SECONDS = 90
 Start = Callable[..., "Worker"]
 
 
@@ -28,7 +26,7 @@ class OwnRedis:
     """A Redis server that can be stopped and started again, empty each time."""
 
     def __init__(self, folder: Path) -> None:
-        self.port = _free_port()
+        self.port = free_port()
         self.folder = folder
         self.process: subprocess.Popen[bytes] | None = None
 
@@ -148,23 +146,6 @@ def send(own_redis: OwnRedis, task: Any, **given: Any) -> None:
     other.close()
 
 
-def wait_for(what: Callable[[], object], name: str, *, seconds: float = READY_SECONDS) -> Any:
-    """Return the first answer that is true."""
-    deadline = time.monotonic() + seconds
-    while time.monotonic() < deadline:
-        if found := what():
-            return found
-        time.sleep(0.1)
-    raise AssertionError(f"{name}: not within {seconds} s")
-
-
 def url_of_test_database() -> str:
     name = connection.settings_dict["NAME"]
     return urlsplit(environ["DATABASE_URL"])._replace(path=f"/{name}").geturl()
-
-
-def _free_port() -> int:
-    with socket.socket() as probe:
-        probe.bind(("127.0.0.1", 0))
-        port: int = probe.getsockname()[1]
-        return port

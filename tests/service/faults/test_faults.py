@@ -20,7 +20,8 @@ from jobs import tasks
 from jobs.models import Booking, Delivery, Notice, Phase, Plan, PlanRequest, Slip, TaskRequest
 from jobs.services import notices, outbox, pinning, planning, publishing, task_requests
 from tests.factories import CrewLeadFactory, OfficeFactory, OwnerFactory
-from tests.service.faults.conftest import OwnRedis, Start, send, wait_for
+from tests.processes import wait_for
+from tests.service.faults.conftest import OwnRedis, Start, send
 from tests.service.mail import Inbox
 from tests.service.portfolio import make_firm, make_job
 

@@ -9,8 +9,8 @@ from pathlib import Path
 import pytest
 
 from jobs.management.serving import ChildEnded, Children
+from tests.processes import PATIENCE_SECONDS
 
-PATIENCE_SECONDS = 60
 # A program that has started another one, as a web server starts its workers.
 PARENT = """
 import subprocess, sys, time
