@@ -53,10 +53,14 @@ class SiteState:
     @property
     def text(self) -> str:
         """Return what the shots say, with the numbers; the same words as long as they are."""
+        return f"site not ready: {self.measured}" if self.falls_too_much else self.measured
+
+    @property
+    def measured(self) -> str:
+        """Return the same without the verdict, which every hold is headed by."""
         if self.grade is None:
             return self.fault
-        words = f"{self.grade.text}; this building takes {self.most_fall_in:g} in"
-        return f"site not ready: {words}" if self.falls_too_much else words
+        return f"{self.grade.text}; this building takes {self.most_fall_in:g} in"
 
 
 def site_state(job: Job, *, firm: Firm) -> SiteState | None:
@@ -104,7 +108,7 @@ def open_holds(jobs: Sequence[Job], now: datetime) -> list[HoldFact]:
                 job_id=job.pk,
                 kind=HoldKind.SITE_NOT_READY,
                 phase_code=first.code,
-                what=state.text,
+                what=state.measured,
                 clears=Clears.BUYER,
                 who=job.buyer_name,
                 since=state.taken_on,

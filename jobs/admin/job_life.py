@@ -55,6 +55,8 @@ class Life:
     notices: list[Notice]
     callbacks: list[Callback]
     warranty: str
+    to_put_right: str
+    is_to_do: bool
     may_complete: bool
     completes_on: date
 
@@ -66,27 +68,30 @@ def life_of(job: Job, *, now: datetime) -> Life:
     callbacks = list(job_callbacks(job))
     phases = [row.phase for row in line.phases]
     ended = [phase.done_at for phase in phases if phase.done_at is not None]
+    opened = [row for row in callbacks if row.done_on is None]
+    may_complete = job.status == Job.Status.SIGNED and bool(phases) and len(ended) == len(phases)
     return Life(
-        facts=_facts(shown, line.forecast, callbacks, now),
+        facts=_facts(shown, line.forecast, opened, now),
         drawing=mark_safe(_drawing(job, line, now)),
         dates={row.phase.pk: _dates(row) for row in line.phases},
         notices=job_notices(job),
         callbacks=callbacks,
         warranty=_warranty_words(job, timezone.localdate(now)),
-        may_complete=job.status == Job.Status.SIGNED and bool(phases) and len(ended) == len(phases),
+        to_put_right=_open_words(opened, timezone.localdate(now)),
+        is_to_do=bool(opened) or may_complete,
+        may_complete=may_complete,
         completes_on=timezone.localdate(max(ended, default=now)),
     )
 
 
 def _facts(
-    job: Job, forecast: JobForecast | None, callbacks: list[Callback], now: datetime
+    job: Job, forecast: JobForecast | None, opened: list[Callback], now: datetime
 ) -> list[tuple[str, str]]:
     """Return label and words of each fact; `job` carries what the published plan says of it."""
     not_earned = plans.value_not_earned_usd(job)
     planned = vars(job)["planned_finish_at"]
     is_done = job.status == Job.Status.DONE
     late = lateness_words(job.completed_on if is_done else local_date(planned), job.promised_on)
-    opened = [row for row in callbacks if row.done_on is None]
     slip = slips().filter(job=job).first()
     facts = [
         ("Stands", plans.stage_of(job)),

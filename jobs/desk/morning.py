@@ -27,7 +27,6 @@ if TYPE_CHECKING:
     from inspections.selectors.locate import TicketWarning
     from jobs.models import Delivery
     from jobs.selectors.call_ahead import CallAheadLine
-    from jobs.selectors.hold_facts import HoldFact
     from jobs.selectors.morning_desk import MissingReport
     from jobs.selectors.supplier_calls import SupplierCall
 
@@ -356,7 +355,7 @@ def _holds(found: MorningDesk) -> Iterator[Item]:
         fact = row.fact
         yield Item(
             title=f"{row.phase_label}, job {row.job}",
-            words=(f"{_what_holds(fact)} ({row.who})", capfirst(row.cost_words)),
+            words=(f"{fact.kind.label}: {fact.what} ({row.who})", capfirst(row.cost_words)),
             action=Action(
                 "Open the job",
                 reverse("admin:jobs_job_change", args=[row.job.pk]),
@@ -364,12 +363,6 @@ def _holds(found: MorningDesk) -> Iterator[Item]:
                 "jobs.view_job",
             ),
         )
-
-
-def _what_holds(fact: HoldFact) -> str:
-    """Return what is waited for, after its kind where its words do not begin with that."""
-    is_named = fact.what.lower().startswith(fact.kind.label.lower())
-    return capfirst(fact.what) if is_named else f"{fact.kind.label}: {fact.what}"
 
 
 def _parked(found: MorningDesk) -> Iterator[Item]:

@@ -1,5 +1,6 @@
 """The job page as one screen: its life on a time axis, what is to be put right, completion."""
 
+import io
 import os
 from collections.abc import Callable
 from datetime import timedelta
@@ -10,6 +11,7 @@ from axe_playwright_python.sync_playwright import Axe
 from django.contrib.auth.models import AbstractUser
 from django.utils import timezone
 from playwright.sync_api import Page, expect
+from pypdf import PdfReader
 
 from jobs.models import Callback, Job, Phase
 from jobs.services import forecasting, planning, publishing
@@ -19,6 +21,7 @@ from tests.service.portfolio import make_firm, make_job
 pytestmark = [pytest.mark.browser, pytest.mark.django_db(transaction=True)]
 
 PASS_PHRASE = "a long pass phrase"
+THREE_SCREENS = 3
 WCAG = {"runOnly": ["wcag2a", "wcag2aa", "wcag21a", "wcag21aa", "wcag22aa"]}
 
 
@@ -78,8 +81,34 @@ def test_the_life_of_a_job_is_on_one_page(
         expect(line.get_by_text(label, exact=True)).to_be_visible()
     for heading in ("Holds", "Dates", "Slips", "Reports", "Notices"):
         expect(page.get_by_role("heading", name=heading, exact=True)).to_be_visible()
+    screens = page.evaluate("() => document.documentElement.scrollHeight / window.innerHeight")
+    assert screens <= THREE_SCREENS, "folded, it is longer than three screens"
     found = violations(page)
     assert found == [], "\n".join(found)
+
+
+def test_its_folds_open_by_keyboard_by_address_and_on_paper(
+    page: Page, job: Job, office: AbstractUser, sign_in: Callable[[Page, str, str], None]
+) -> None:
+    sign_in(page, office.username, PASS_PHRASE)
+    address = f"/admin/jobs/job/{job.pk}/change/"
+    reasons = page.get_by_role("columnheader", name="Starts then because")
+    page.goto(address)
+    expect(reasons).to_be_hidden()
+    text = "".join(part.extract_text() for part in PdfReader(io.BytesIO(page.pdf())).pages)
+    assert "ARITHMETIC" in text.upper()
+    assert "STARTS THEN BECAUSE" in " ".join(text.upper().split())
+    expect(reasons).to_be_hidden()
+
+    page.get_by_role("link", name="Dates", exact=True).first.focus()
+    page.keyboard.press("Enter")
+    expect(reasons).to_be_visible()
+    page.get_by_role("button", name="Unfold all").focus()
+    page.keyboard.press("Enter")
+    expect(page.get_by_role("columnheader", name="Arithmetic").first).to_be_visible()
+    page.get_by_role("button", name="Fold all").focus()
+    page.keyboard.press("Enter")
+    expect(reasons).to_be_hidden()
 
 
 def test_a_callback_is_entered_and_done_on_the_job_page(
@@ -88,6 +117,7 @@ def test_a_callback_is_entered_and_done_on_the_job_page(
     sign_in(page, office.username, PASS_PHRASE)
     page.goto(f"/admin/jobs/job/{job.pk}/change/")
 
+    page.get_by_role("heading", name="Punch list, warranty and callbacks").click()
     page.get_by_text("Something to put right", exact=True).click()
     page.get_by_label("What, and where").fill("Corner trim loose, north-east")
     page.get_by_role("button", name="Enter it").click()

@@ -79,6 +79,6 @@ def test_the_job_page_shows_pours_made_and_to_come(
 
     page.goto(reverse("admin:jobs_job_change", args=[pour.phase.job_id]))
 
-    expect(page.get_by_role("heading", name="Concrete", exact=True)).to_be_visible()
+    page.get_by_role("heading", name="Concrete", exact=True).click()
     expect(page.get_by_role("img", name="Strength of slab against time")).to_be_visible()
     expect(page.get_by_text("expected").locator("visible=true").first).to_be_visible()

@@ -185,7 +185,7 @@ def test_it_is_a_hold_like_all_others(job):
     assert len(found) == 1
     fact = found[0].fact
     assert (fact.phase_code, fact.since, fact.who) == ("LAYOUT", SHOT_ON, job.buyer_name)
-    assert fact.what.startswith("site not ready: the ground falls 17 in from front left")
+    assert fact.what.startswith("the ground falls 17 in from front left")
 
 
 def test_a_release_is_remembered_as_cleared(job):
