@@ -256,7 +256,10 @@ def _instant(told: object, name: str) -> datetime:
 def _number(told: object, name: str) -> float:
     if isinstance(told, bool) or not isinstance(told, int | float):
         raise ForecastError(f"{name} {told!r} is not a number")
-    return float(told)
+    try:
+        return float(told)
+    except OverflowError as beyond:  # JSON's integers have no end (RFC 8259, section 6).
+        raise ForecastError(f"{name} is a number of more than 300 digits") from beyond
 
 
 def _dict(told: object, name: str) -> Mapping[str, Any]:
