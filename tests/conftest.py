@@ -10,12 +10,21 @@ from django.conf import settings
 from django.contrib.auth.models import AbstractUser, Group, Permission
 from django.db import connection, transaction
 from django.test import TransactionTestCase, override_settings
+from whitenoise.middleware import WhiteNoiseMiddleware
 
+from contractor.engine.warm import warm_up
 from tests import factories
 
 LOOPBACK = {"127.0.0.1", "::1", "localhost"}
 # Tables that `migrate` fills besides its own.
 OF_ROLES = {"django_content_type", "auth_permission", "auth_group", "auth_group_permissions"}
+
+
+@pytest.hookimpl(tryfirst=True)
+def pytest_sessionstart(session: pytest.Session) -> None:
+    """Have the engine compiled before processes of `-n` start, or each would do it for itself."""
+    if not hasattr(session.config, "workerinput") and not session.config.option.collectonly:
+        warm_up()
 
 
 @pytest.fixture(scope="session", autouse=True)
@@ -35,6 +44,27 @@ def quick_passwords() -> Generator[list[str]]:
     quick = "django.contrib.auth.hashers.MD5PasswordHasher"
     with override_settings(PASSWORD_HASHERS=[quick, *of_the_service]):
         yield of_the_service
+
+
+@pytest.fixture(scope="session", autouse=True)
+def quick_static_files() -> Generator[None]:
+    """
+    Look through the static files once, and not for each client of each test.
+
+    A client builds the middleware at its first request, which then looks at some 200 files.
+    """
+    look = WhiteNoiseMiddleware.add_files_from_finders
+    found: dict[str, Any] = {}
+
+    def take(middleware: WhiteNoiseMiddleware) -> None:
+        if not found:
+            look(middleware)
+            found.update(middleware.files)
+        middleware.files.update(found)
+
+    with pytest.MonkeyPatch.context() as patch:
+        patch.setattr(WhiteNoiseMiddleware, "add_files_from_finders", take)
+        yield
 
 
 @pytest.fixture(scope="session", autouse=True)

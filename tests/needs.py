@@ -1,6 +1,5 @@
 """
-What a test run stands on: its own folder, compiled kernels, and the outside programs that marked
-tests need.
+What a test run stands on: its own folder, and the outside programs that marked tests need.
 
 One rule for all of them: without the program a marked test is skipped with the reason; with
 CI=true it fails instead, and so does a run in which any test was skipped for any reason.
@@ -69,15 +68,6 @@ def pytest_load_initial_conftests() -> Generator[None]:
         url = urlsplit(os.environ["REDIS_URL"])
         os.environ["REDIS_URL"] = url._replace(path=f"/{int(number) % 15 + 1}").geturl()
     return (yield)
-
-
-@pytest.hookimpl(tryfirst=True)
-def pytest_sessionstart(session: pytest.Session) -> None:
-    """Have the engine compiled before processes of `-n` start, or each would do it for itself."""
-    if not hasattr(session.config, "workerinput") and not session.config.option.collectonly:
-        from contractor.engine.warm import warm_up
-
-        warm_up()
 
 
 @pytest.hookimpl(tryfirst=True)
