@@ -121,7 +121,7 @@ def test_null_values_are_not_known():
         (with_layer("windSpeed", "wmoUnit:knot", 10), "knot, which is not known"),
         (with_layer("temperature", "wmoUnit:degC", "mild"), "'mild' is not a number"),
         (with_layer("temperature", "wmoUnit:degC", float("nan")), "temp_degf nan"),
-        (with_layer("temperature", "wmoUnit:degC", 10**400), "temp_degf is a number of more than"),
+        (with_layer("temperature", "wmoUnit:degC", 10**400), "temperature is a number of more"),
         (with_layer("quantitativePrecipitation", "wmoUnit:mm", -3), "rain_in"),
         (gridpoint(FIRST, temperature={"uom": "wmoUnit:degC", "values": 5}), "no list of values"),
         (gridpoint(FIRST, hours=300), "longer than ten days"),
