@@ -1,13 +1,12 @@
 """
-Fixtures of tests that need the real services.
+Fixtures that tests of the service share, and what those need that run on the real services.
 
 With DATABASE_URL set, the whole run uses that server: pytest-django makes a test database there.
 """
 
 import subprocess
 import sys
-import time
-from collections.abc import Generator
+from collections.abc import Generator, Sequence
 from os import environ
 from urllib.parse import urlsplit
 
@@ -18,9 +17,10 @@ from django.db import connection
 
 from contractor.celery import app
 from contractor.throttling import COUNTS
-from tests.service.portfolio import MONDAY
-
-READY_SECONDS = 60
+from crews.models import Crew
+from jobs.services import planning, publishing
+from tests.processes import PATIENCE_SECONDS, wait_for
+from tests.service.portfolio import MONDAY, cover_digging, make_firm, make_job
 
 
 @pytest.fixture
@@ -29,6 +29,17 @@ def on_monday() -> Generator[None]:
     COUNTS.clear()
     with time_machine.travel(MONDAY, tick=False):
         yield
+
+
+@pytest.fixture
+def crews(db: None) -> Sequence[Crew]:
+    """Two crews and two jobs, published from Monday on."""
+    crews = make_firm(crews=2)
+    for number in ("26-001", "26-002"):
+        cover_digging(make_job(number=number))
+    plan = planning.plan_now(now=MONDAY, budget_seconds=0)
+    publishing.publish(plan_id=plan.pk, now=MONDAY)
+    return crews
 
 
 @pytest.fixture(scope="module")
@@ -53,7 +64,7 @@ def celery_worker_process(django_db_setup: None) -> Generator[subprocess.Popen[b
         yield worker
     finally:
         worker.terminate()
-        worker.wait(timeout=30)
+        worker.wait(timeout=PATIENCE_SECONDS)
 
 
 def _url_of_test_database() -> str:
@@ -63,9 +74,8 @@ def _url_of_test_database() -> str:
 
 
 def _wait_until_ready(worker: subprocess.Popen[bytes]) -> None:
-    deadline = time.monotonic() + READY_SECONDS
-    while not app.control.ping(timeout=0.5):
-        if worker.poll() is not None:
-            pytest.fail(f"The worker ended at once with code {worker.returncode}.", pytrace=False)
-        if time.monotonic() > deadline:
-            pytest.fail(f"No worker answered within {READY_SECONDS} s.", pytrace=False)
+    def answers() -> bool:
+        assert worker.poll() is None, f"The worker ended at once with code {worker.returncode}."
+        return bool(app.control.ping(timeout=0.5))
+
+    wait_for(answers, "a worker answers")
