@@ -120,6 +120,9 @@ class OptionDatesShape(Shape):
     label = serializers.CharField()
     because = serializers.CharField(allow_blank=True, help_text="Why there are no dates.")
     labor_hours = serializers.FloatField()
+    draws = serializers.IntegerField(
+        help_text="How often it was drawn; fewer with much open work, see the documentation."
+    )
     crew = serializers.CharField(allow_blank=True, help_text="Who would do most of it.")
     planned_start = serializers.DateField(
         allow_null=True,
@@ -343,6 +346,7 @@ def _option(row: OptionDates) -> dict[str, Any]:
         "label": row.label,
         "because": row.because,
         "labor_hours": round(row.labor_hours, 1),
+        "draws": row.runs,
         "crew": row.crew,
         "planned_start": row.planned_start_on,
         "planned_finish": row.planned_finish_on,

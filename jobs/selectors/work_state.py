@@ -13,10 +13,14 @@ from jobs.models import Booking, Plan
 if TYPE_CHECKING:
     from collections.abc import Iterator
 
-# What these two are read from. Bookings stand apart: many more are kept than are read.
+# What these two are read from, and what has been learned of such work. Bookings stand apart: many
+# more are kept than are read.
 MODELS = {
     "crews": "Crew DayOff Equipment Firm HolidayYear WorkHours",
-    "jobs": "Delivery Job LaborRate LeadTime LeanTo LentPeople Opening Phase Plan SetAside",
+    "jobs": (
+        "Delivery DeliveryReport Job LaborRate LeadTime LeanTo LeftOutWork LentPeople Opening "
+        "Phase Plan SetAside"
+    ),
     "inspections": (
         "Authority AuthorityClosure Inspection InspectionRule LocateRule LocateTicket Permit Pour "
         "PourReading SiteReadiness SiteShot StrengthNeed TicketResponse WeatherArea WeatherHour "

@@ -57,13 +57,15 @@ class OptionDates:
 
     The planned days are the earliest on which the job runs through in the gaps of the plan, all
     as planned; a crew that is free sooner may begin a few days before. `more_days` and
-    `likely_more_days` tell it from the building as described, planned and at P50.
+    `likely_more_days` tell it from the building as described, planned and at P50. `runs` is how
+    often it was drawn.
     """
 
     code: str
     label: str
     because: str = ""
     labor_hours: float = 0
+    runs: int = 0
     crew: str = ""
     planned_start_on: date | None = None
     planned_finish_on: date | None = None

@@ -187,19 +187,18 @@ class WarmProblem:
 class Luck:
     """What may go otherwise with each way to build, drawn alike for all of them."""
 
-    def __init__(self, warm: WarmProblem, odds: OddsInMaking, runs: int) -> None:
+    def __init__(self, warm: WarmProblem, odds: OddsInMaking) -> None:
         self.warm = warm
         self.problem = as_placed(odds)
         self.chances = odds.chances()
-        self.runs = runs
 
-    def drawn(self, one: OneMore) -> Simulated:
-        """Return the runs of a plan with one more job."""
+    def drawn(self, one: OneMore, runs: int) -> Simulated:
+        """Return so many runs of a plan with one more job."""
         return simulate(
             self.warm.with_job(one.job, of=self.problem),
             in_one_way(one.schedule),
             _of_part(self.chances, one.rows),
-            runs=self.runs,
+            runs=runs,
             seed=SEED,
             workers=WALKS,
         )

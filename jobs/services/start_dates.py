@@ -29,6 +29,7 @@ from jobs.services.start_date_answer import (
 )
 from jobs.services.start_date_problem import Luck, OneMore, WarmProblem
 from jobs.services.start_date_reasons import WORDS, days_by_reason
+from jobs.services.start_date_runs import Runs, runs_of_options
 from jobs.services.start_date_sold import SoldPlan, sold_plan
 from jobs.services.unsold_jobs import Site, unsold_job
 from jobs.services.work_at_hand import basis_read_or_kept
@@ -39,7 +40,6 @@ if TYPE_CHECKING:
     from numpy.typing import NDArray
 
     from contractor.engine.schedule import Schedule
-    from contractor.engine.simulate.simulation import Simulated
     from contractor.trade.building import Building
     from jobs.models import Job
     from jobs.services.start_date_options import Option
@@ -136,11 +136,16 @@ def _changed(
 
 @dataclass(frozen=True, slots=True)
 class _Described:
-    """What others are compared with: days by reason, the P50 of the finish, hours by phase."""
+    """What others are compared with: days by reason, hours by phase, and its runs."""
 
     spent: dict[str, float]
-    middle: float
     hours: dict[str, float]
+    drawn: Runs
+
+    @property
+    def middle(self) -> float:
+        """Return the P50 of the finish."""
+        return float(np.median(self.drawn.finishes))
 
 
 class _Asked:
@@ -158,15 +163,9 @@ class _Asked:
         unsold = range(len(portfolio.jobs) - len(sold.portfolio.jobs))
         self.plans = [self.warm.in_the_gaps(row, due=due) for row in unsold]
         together = self.warm.all_of(self.plans)
-        self.luck = Luck(self.warm, sold.odds.with_more(portfolio, together), runs)
+        self.luck = Luck(self.warm, sold.odds.with_more(portfolio, together))
         self.described: _Described | None = None
-        # By sold job with a promise: the chance to keep it, and the days late as planned.
-        before = sold.drawn(runs)
-        self.chances_before = {
-            index: (_chance(before, own, job.due), _days_late(sold.schedule, own, job.due))
-            for index, (job, own) in enumerate(zip(sold.problem.jobs, sold.own_of, strict=True))
-            if job.due is not None and own
-        }
+        self.before = Runs.of(sold.drawn(runs), (), sold.problem.jobs, sold.own_of)
 
     @property
     def has_room(self) -> bool:
@@ -195,7 +194,7 @@ class _Asked:
         """Return the luck of a plan that moves sold work, for which others may do that work."""
         schedule = self.warm.all_of([first])
         odds = OddsInMaking(self.portfolio, schedule, self.sold.learned)
-        return Luck(self.warm, odds, self.runs)
+        return Luck(self.warm, odds)
 
     def _misses(self, found: OptionDates) -> bool:
         wanted = self.wanted_on
@@ -214,24 +213,24 @@ class _Asked:
             return OptionDates(
                 code=way.code, label=way.label, labor_hours=way.labor_hours, because=because
             )
-        after = luck.drawn(one)
-        starts, finishes = after.of_activities(one.own)
+        after = self._drawn(way, one, luck)
         begins = min(place.start for place in one.places)
         ends = max(place.finish for place in one.places)
         spent = days_by_reason(self.portfolio, one)
-        total, middle = sum(spent.values()), float(np.median(finishes))
+        total, middle = sum(spent.values()), float(np.median(after.finishes))
         hours = self._hours_of(way)
-        described = self.described = self.described or _Described(spent, middle, hours)
+        described = self.described = self.described or _Described(spent, hours, after)
         return OptionDates(
             code=way.code,
             label=way.label,
             labor_hours=way.labor_hours,
+            runs=after.drawn,
             crew=self._crew_of(one),
             planned_start_on=self._day(begins),
             planned_finish_on=self._day(ends),
-            likely_start=self._likely(starts),
-            likely_finish=self._likely(finishes),
-            chance_by_wanted=self._chance_by_wanted(finishes),
+            likely_start=self._likely(after.starts),
+            likely_finish=self._likely(after.finishes),
+            chance_by_wanted=self._chance_by_wanted(after.finishes),
             more_days=total - sum(described.spent.values()),
             likely_more_days=(middle - described.middle) / SLOTS_PER_DAY,
             reasons=_reasons(spent, described.spent),
@@ -239,6 +238,14 @@ class _Asked:
             endangered=tuple(self._endangered(one, after)),
             moved_jobs=self._moved_jobs(one),
         )
+
+    def _drawn(self, way: _Way, one: OneMore, luck: Luck) -> Runs:
+        """Return the runs of a way; of an option fewer where there is much work, and filled up."""
+        full, runs = self.described, self.runs
+        if full is not None and way.code != BY_THE_DAY:
+            runs = runs_of_options(runs, len(one.rows))
+        after = Runs.of(luck.drawn(one, runs), one.own, self.sold.problem.jobs, self.sold.own_of)
+        return after if full is None or runs == self.runs else after.beside(full.drawn)
 
     def _hours_of(self, way: _Way) -> dict[str, float]:
         """Return the labor hours of each phase of an unsold job."""
@@ -273,19 +280,23 @@ class _Asked:
         """Return the slot at which a day ends."""
         return self.portfolio.calendars.slot_of_day(day + timedelta(days=1))
 
-    def _endangered(self, one: OneMore, after: Simulated) -> Iterable[Endangered]:
+    def _endangered(self, one: OneMore, after: Runs) -> Iterable[Endangered]:
         """Yield the sold jobs whose promise suffers, the one that suffers most first."""
         rows = []
-        for index, job in enumerate(self.sold.problem.jobs):
-            own = self.sold.own_of[index]
-            if job.due is None or not own:
-                continue
-            was, was_late = self.chances_before[index]
-            becomes, late = _chance(after, own, job.due), _days_late(one.schedule, own, job.due)
+        for index, becomes in after.chances.items():
+            was, own, due = self.before.chances[index], self.sold.own_of[index], self._due(index)
+            was_late = _days_late(self.sold.schedule, own, due)
+            late = _days_late(one.schedule, own, due)
             if was - becomes >= ENDANGERED or late > was_late:
                 told = self.portfolio.jobs[index]
                 rows.append(Endangered(told, was, becomes, was_late, late))
         return sorted(rows, key=lambda row: (row.chance_after - row.chance_before, row.job.number))
+
+    def _due(self, index: int) -> int:
+        """Return the slot by which a sold job is promised."""
+        due = self.sold.problem.jobs[index].due
+        assert due is not None
+        return due
 
     def _moved_jobs(self, one: OneMore) -> int:
         """Return how many sold jobs start some work at another moment or on another crew."""
@@ -296,10 +307,6 @@ class _Asked:
             if (before.start, before.mode) != (after.start, after.mode):
                 moved.add(self.sold.problem.activities[before.activity].job)
         return len(moved)
-
-
-def _chance(runs: Simulated, own: Sequence[int], due: int) -> float:
-    return float((runs.of_activities(own)[1] <= due).mean())
 
 
 def _days_late(schedule: Schedule, own: Sequence[int], due: int) -> int:
