@@ -6,6 +6,7 @@ from functools import partial
 from typing import Any
 
 from django.contrib import admin, messages
+from django.contrib.admin.utils import flatten
 from django.contrib.admin.views.main import ChangeList
 from django.core.exceptions import PermissionDenied
 from django.db import IntegrityError, transaction
@@ -258,6 +259,20 @@ class JobAdmin(RecordsChanges):
         for inline in inlines if obj is not None else ():
             inline.classes = ["collapse"]
         return inlines
+
+    def render_change_form(
+        self, request: HttpRequest, context: dict[str, Any], *args: Any, **kwargs: Any
+    ) -> HttpResponse:
+        """Draw the form, each group unfolded in which a field is wrong."""
+        # The stock admin does so too, but does not see fields that share a line with others.
+        shown = context["adminform"]
+        shown.fieldsets = [
+            (name, {**options, "classes": ()})
+            if set(flatten(options["fields"])) & set(shown.form.errors)
+            else (name, options)
+            for name, options in shown.fieldsets
+        ]
+        return super().render_change_form(request, context, *args, **kwargs)
 
     @admin.display(description="county", ordering="site_county")
     def county(self, job: Job) -> str:

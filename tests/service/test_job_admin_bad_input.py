@@ -216,3 +216,15 @@ def test_missing_form_parts_do_not_crash_the_page(desk: Client) -> None:
 
     assert response.status_code == 200
     assert not Job.objects.exists()
+
+
+@pytest.mark.django_db
+@pytest.mark.parametrize("field", ["width_ft", "wainscot_ft"])
+def test_of_a_stored_job_only_the_fold_with_something_wrong_is_open(desk: Client, field: str):
+    job = factories.JobFactory()
+    address = reverse("admin:jobs_job_change", args=[job.pk])
+
+    page = desk.post(address, job_data(**{field: "-4"}))
+
+    open_ones = [group.name for group in page.context["adminform"] if not group.is_collapsible]
+    assert open_ones == [{"width_ft": "Building", "wainscot_ft": "Steel and lining"}[field]]
