@@ -11,7 +11,7 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from contractor.engine.problem import Wait
-from contractor.engine.simulate.chances import ActivityChances, Chances, CrewChances
+from contractor.engine.simulate.chances import ActivityChances, Chances
 from contractor.engine.worktime import SLOTS_PER_DAY
 from contractor.trade.errors import SpecError
 from contractor.trade.phases import PHASE_TABLE, Performer, WaitKind
@@ -22,6 +22,7 @@ from jobs.selectors.buildings import building_of
 from jobs.selectors.drivers import Driver, named
 from jobs.selectors.networks import network_of
 from jobs.services.notice_tables import notice_table
+from jobs.services.people_chances import people_chances
 from jobs.services.wait_tables import WaitTables
 from jobs.services.weather_chances import WeatherGates
 
@@ -44,10 +45,6 @@ if TYPE_CHECKING:
 # Of the spread of a phase's hours, what its job and its crew have in common beside what is not
 # known of its mean; our own.
 JOB_SHARE, CREW_SHARE = 0.2, 0.05
-# On an ordinary day three people of a hundred are absent (US labor statistics, from memory).
-ABSENT_SHARE = 0.03
-# Alone and absent: hardly anything is done that day.
-LEAST_SHARE = 0.02
 # A permit comes after its expected day once in three, by a week on average; common practice, no
 # source.
 PERMIT_LATE_CHANCE, PERMIT_LATE_DAYS = 0.33, 7.0
@@ -108,6 +105,7 @@ class OddsInMaking:
         self.networks = {job.pk: _network(job) for job in portfolio.jobs}
         self.late_by: dict[int, str] = {}
         self.doubts = [0.0]
+        self.people = people_chances(portfolio, schedule)
         self.rows: dict[int, ActivityChances] = {}
         self.variants: dict[int, list[NDArray[np.int32]]] = {}
         self._add(first_activity=0, first_link=0)
@@ -148,9 +146,7 @@ class OddsInMaking:
         """Return what varies, and how."""
         return Chances(
             by_activity=self.rows,
-            by_resource={
-                index: _people(crew.size) for index, crew in enumerate(self.portfolio.work.crews)
-            },
+            by_resource=self.people,
             weather=self.gates.weather(),
             job_share=JOB_SHARE,
             # What is not known of a mean is wrong for all the work it tells of alike.
@@ -322,11 +318,6 @@ def _warmer(climate: Climate, degf: float) -> Climate:
     return replace(
         climate, month_means_degf=tuple(mean + degf for mean in climate.month_means_degf)
     )
-
-
-def _people(size: int) -> CrewChances:
-    """Return how often one of a crew is absent, and what the others get done."""
-    return CrewChances(1 - (1 - ABSENT_SHARE) ** size, max(LEAST_SHARE, (size - 1) / size))
 
 
 def _log_of_sum(parts: Sequence[int], logs: Sequence[tuple[float, float]]) -> tuple[float, float]:
