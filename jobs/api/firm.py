@@ -11,6 +11,7 @@ from rest_framework.response import Response
 
 from jobs.api.base import OwnersList, OwnersView
 from jobs.api.kept import kept
+from jobs.api.queries import CREW_ORDERS, CrewsQuery, in_order
 from jobs.api.shapes import BacklogShape, CrewShape, answers
 from jobs.selectors import plans
 from jobs.selectors.backlog import CrewAhead, Work, backlog
@@ -52,13 +53,19 @@ class BacklogRead(OwnersView):
 class CrewList(OwnersList):
     """The crews and how full they are."""
 
+    query_class = CrewsQuery
     serializer_class = CrewShape
 
-    @extend_schema(responses=answers(CrewShape(many=True)), operation_id="crews_list")
+    @extend_schema(
+        parameters=[CrewsQuery], responses=answers(CrewShape(many=True)), operation_id="crews_list"
+    )
     @kept
     def get(self, request: Request) -> Response:
         """List active crews with their load by week."""
-        return self.answer(active_crews())
+        rows = active_crews()
+        if "search" in self.query:
+            rows = rows.filter(name__icontains=self.query["search"])
+        return self.answer(in_order(rows, self.query, CREW_ORDERS, "name"))
 
     def show(self, page: list[Crew]) -> list[dict[str, Any]]:
         """Return the crews of a page with their load."""

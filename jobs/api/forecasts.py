@@ -11,7 +11,14 @@ from rest_framework.response import Response
 
 from jobs.api.base import OwnersList, OwnersView
 from jobs.api.kept import kept
-from jobs.api.queries import Query
+from jobs.api.queries import (
+    Query,
+    in_order,
+    job_field,
+    order_field,
+    search_field,
+    words_in_job,
+)
 from jobs.api.shapes import Shape, answers
 from jobs.models import JobForecast
 from jobs.selectors import forecasts
@@ -36,12 +43,14 @@ class ForecastsQuery(Query):
         required=False,
         help_text="The newest forecast of what was known on this day; without it, of today.",
     )
-    job = serializers.CharField(required=False, max_length=20, help_text="A job's number.")
-    ordering = serializers.ChoiceField(
+    job = job_field()
+    include = serializers.ChoiceField(
+        choices=["phases"],
         required=False,
-        choices=[f"{sign}{name}" for name in ORDERS for sign in ("", "-")],
-        help_text="A minus reverses. Without it, by the job's number.",
+        help_text="phases: with the phases of each job. Without it, jobs alone.",
     )
+    search = search_field()
+    ordering = order_field(ORDERS)
 
 
 class QuantilesShape(Shape):
@@ -104,7 +113,7 @@ class JobForecastShape(Shape):
     )
     drivers = DriverShape(many=True)
     no_dates_because = serializers.CharField(allow_null=True)
-    phases = PhaseForecastShape(many=True)
+    phases = PhaseForecastShape(many=True, required=False, help_text="Only if asked to include.")
 
 
 class CoverageShape(Shape):
@@ -157,17 +166,15 @@ class ForecastList(OwnersList):
         rows = forecasts.job_forecasts(forecast)
         if "job" in self.query:
             rows = rows.filter(job__number=self.query["job"])
-        ordering = self.query.get("ordering", "job")
-        column = ORDERS[ordering.lstrip("-")]
-        rows = rows.order_by(f"-{column}" if ordering.startswith("-") else column, "pk")
-        return self.answer(rows)
+        if "search" in self.query:
+            rows = rows.filter(words_in_job(self.query["search"], "job__"))
+        self.head = forecasts.head_as_json(forecast)
+        return self.answer(in_order(rows, self.query, ORDERS, "job__number"))
 
     def show(self, page: list[JobForecast]) -> list[dict[str, Any]]:
         """Return the rows of a page as the list shows them."""
-        return [
-            {"forecast": forecasts.head_as_json(row.forecast), **shown}
-            for row, shown in zip(page, forecasts.jobs_as_json(page), strict=True)
-        ]
+        told = forecasts.jobs_as_json(page, with_phases="include" in self.query)
+        return [{"forecast": self.head, **row} for row in told]
 
 
 class CalibrationRead(OwnersView):

@@ -14,6 +14,7 @@ from jobs.api.kept import kept
 from jobs.api.plan_shapes import BookingShape, ComparisonShape, PlanDetailShape, PlanShape
 from jobs.api.queries import (
     BOOKING_ORDERS,
+    PLAN_ORDERS,
     BookingsQuery,
     ComparisonQuery,
     PlansQuery,
@@ -47,8 +48,10 @@ class PlanList(OwnersList):
     @kept
     def get(self, request: Request) -> Response:
         """List plans, newest first."""
-        rows = Plan.objects.filter(**self.query).annotate(booked=Count("bookings"))
-        return self.answer(rows.order_by("-id"))
+        rows = Plan.objects.annotate(booked=Count("bookings"))
+        if "status" in self.query:
+            rows = rows.filter(status=self.query["status"])
+        return self.answer(in_order(rows, self.query, PLAN_ORDERS, "-id"))
 
     def show(self, page: list[Plan]) -> list[dict[str, Any]]:
         """Return the plans of a page as the list shows them."""

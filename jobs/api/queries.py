@@ -32,6 +32,8 @@ JOB_ORDERS = {
     "planned_finish": "planned_finish_at",
     "contract_value_usd": "contract_value_usd",
 }
+PLAN_ORDERS = {name: name for name in ("id", "made_at", "published_at", "seconds")}
+CREW_ORDERS = {name: name for name in ("name", "size")}
 BOOKING_ORDERS = {
     "starts_at": "starts_at",
     "ends_at": "ends_at",
@@ -191,9 +193,17 @@ class JobsQuery(Query):
 
 
 class PlansQuery(Query):
-    """Which plans."""
+    """Which plans, and in which order."""
 
     status = serializers.ChoiceField(choices=Plan.Status.choices, required=False)
+    ordering = order_field(PLAN_ORDERS)
+
+
+class CrewsQuery(Query):
+    """Which crews, and in which order."""
+
+    search = serializers.CharField(required=False, max_length=60, help_text="In the crew's name.")
+    ordering = order_field(CREW_ORDERS)
 
 
 class ComparisonQuery(Query):

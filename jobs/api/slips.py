@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING, Any
 
+from django.db.models import F
 from drf_spectacular.utils import extend_schema
 from rest_framework import serializers
 from rest_framework.response import Response
@@ -11,7 +12,15 @@ from rest_framework.response import Response
 from contractor.trade.causes import Cause
 from jobs.api.base import OwnersList
 from jobs.api.kept import kept
-from jobs.api.queries import Query
+from jobs.api.queries import (
+    Query,
+    in_order,
+    job_field,
+    order_field,
+    phase_field,
+    search_field,
+    words_in_job,
+)
 from jobs.api.shapes import Shape, answers
 from jobs.selectors import slips
 
@@ -21,16 +30,28 @@ if TYPE_CHECKING:
     from jobs.models import Slip
 
 
+ORDERS = {
+    "happened_at": "happened_at",
+    "found_at": "found_at",
+    "ended_at": "ended_at",
+    "days": "late_days",
+    "job": "job__number",
+}
+
+
 class SlipsQuery(Query):
-    """Which slips."""
+    """Which slips, and in which order."""
 
     open = serializers.BooleanField(
         required=False, help_text="Only open slips, or only ended ones; without it, all."
     )
-    job = serializers.CharField(required=False, help_text="A job's number.")
+    job = job_field()
+    phase = phase_field()
     cause = serializers.ChoiceField(
         choices=[(cause.value, cause.label) for cause in Cause], required=False
     )
+    search = search_field()
+    ordering = order_field(ORDERS)
 
 
 class PushShape(Shape):
@@ -74,14 +95,15 @@ class SlipList(OwnersList):
     @kept
     def get(self, request: Request) -> Response:
         """List slips with their causes and what they move."""
-        rows = slips.slips()
+        rows = slips.slips().annotate(late_days=F("job_quarters") * 1.0 / F("day_quarters"))
         if "open" in self.query:
             rows = rows.filter(ended_at__isnull=self.query["open"])
-        if "job" in self.query:
-            rows = rows.filter(job__number=self.query["job"])
-        if "cause" in self.query:
-            rows = rows.filter(cause=self.query["cause"])
-        return self.answer(rows)
+        columns = {"job": "job__number", "phase": "phase__code", "cause": "cause"}
+        given = {columns[name]: self.query[name] for name in columns if name in self.query}
+        rows = rows.filter(**given)
+        if "search" in self.query:
+            rows = rows.filter(words_in_job(self.query["search"], "job__"))
+        return self.answer(in_order(rows, self.query, ORDERS, "-id"))
 
     def show(self, page: list[Slip]) -> list[dict[str, Any]]:
         """Return the slips of a page as the list shows them."""

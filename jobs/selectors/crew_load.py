@@ -163,6 +163,8 @@ class CrewDays:
 
     def people_between(self, first: date, last: date, *, at_least: int = 1) -> int:
         """Return how many people do what lasts from a day to another, as a plan counts them."""
+        if not self._people:
+            return self.crew.size  # nobody is lent
         count = (last - first).days + 1
         days = (first + timedelta(days=n) for n in range(count))
         at_work = (day for day in days if self.free_hours_on(day) > 0)

@@ -51,6 +51,14 @@ class _PhaseRow(NamedTuple):
 _PHASE_COLUMNS = ("phase__job_id", "phase__code", "crew__name", *_PhaseRow._fields[3:])
 
 
+# A job's row has sixty columns, and the percentiles are read by scores alone.
+_JOB_COLUMNS = (
+    *("forecast_id", "job__number", "promised_on", "planned_finish_at"),
+    *(f"{edge}_{name}" for edge in ("start", "finish") for name in QUANTILES),
+    *("keep_chance", "expected_days_late", "drivers", "no_dates_because"),
+)
+
+
 @dataclass(frozen=True, slots=True)
 class Coverage:
     """
@@ -101,11 +109,11 @@ def latest_forecast(*, on: date | None = None) -> Forecast | None:
 
 
 def job_forecasts(forecast: Forecast) -> QuerySet[JobForecast]:
-    """Return the jobs of a forecast by number, without the percentiles that only scores read."""
+    """Return what is told of a forecast's jobs, by number."""
     return (
         JobForecast.objects.filter(forecast=forecast)
-        .select_related("forecast", "job")
-        .defer("finish_days")
+        .select_related("job")
+        .only(*_JOB_COLUMNS)
         .order_by("job__number")
     )
 
@@ -131,10 +139,15 @@ def head_as_json(forecast: Forecast) -> dict[str, Any]:
     }
 
 
-def jobs_as_json(rows: Sequence[JobForecast]) -> list[dict[str, Any]]:
-    """Return rows of `job_forecasts` with their phases in build order, in one query for all."""
+def jobs_as_json(rows: Sequence[JobForecast], *, with_phases: bool = True) -> list[dict[str, Any]]:
+    """Return rows of `job_forecasts`, each with its phases in build order in one query for all."""
+    if not with_phases:
+        return [_job_as_json(row) for row in rows]
     phases = _phases_of(rows)
-    return [_job_as_json(row, phases.get(row.job_id, ())) for row in rows]
+    return [
+        {**_job_as_json(row), "phases": [_phase_as_json(one) for one in phases.get(row.job_id, ())]}
+        for row in rows
+    ]
 
 
 def _phases_of(rows: Sequence[JobForecast]) -> Mapping[int, Sequence[_PhaseRow]]:
@@ -149,7 +162,7 @@ def _phases_of(rows: Sequence[JobForecast]) -> Mapping[int, Sequence[_PhaseRow]]
     return found
 
 
-def _job_as_json(row: JobForecast, phases: Iterable[_PhaseRow]) -> dict[str, Any]:
+def _job_as_json(row: JobForecast) -> dict[str, Any]:
     return {
         "job": row.job.number,
         "promised": row.promised_on.isoformat() if row.promised_on else None,
@@ -160,17 +173,17 @@ def _job_as_json(row: JobForecast, phases: Iterable[_PhaseRow]) -> dict[str, Any
         "expected_days_late": row.expected_days_late,
         "drivers": drivers(row),
         "no_dates_because": row.no_dates_because or None,
-        "phases": [
-            {
-                "phase": one.code,
-                "crew": one.crew,
-                "planned_start": site_iso(one.planned_start_at),
-                "planned_finish": site_iso(one.planned_finish_at),
-                "start": spread(one, "start"),
-                "finish": spread(one, "finish"),
-            }
-            for one in phases
-        ],
+    }
+
+
+def _phase_as_json(row: _PhaseRow) -> dict[str, Any]:
+    return {
+        "phase": row.code,
+        "crew": row.crew,
+        "planned_start": site_iso(row.planned_start_at),
+        "planned_finish": site_iso(row.planned_finish_at),
+        "start": spread(row, "start"),
+        "finish": spread(row, "finish"),
     }
 
 

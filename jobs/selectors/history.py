@@ -120,6 +120,13 @@ def experience(*, before: datetime) -> Experience:
     )
 
 
+# What finished work tells of itself; all columns of its job, crew and phase are a hundred.
+_FINISHED = (
+    *("code", "status", "done_at", "reported_hours", "labor_hours", "office_hours"),
+    *("job__number", "crew__name", "crew__pace", "left_out__reason"),
+)
+
+
 def finished_phases(*, before: datetime) -> QuerySet[Phase]:
     """Return the phases that were done by a crew before a moment, with their hours, as they ended.
 
@@ -133,6 +140,7 @@ def finished_phases(*, before: datetime) -> QuerySet[Phase]:
             reported_hours__gt=0,
         )
         .select_related("job", "crew", "left_out")
+        .only(*_FINISHED)
         .order_by("done_at", "id")
     )
 

@@ -70,6 +70,10 @@ _LINE_COLUMNS = (
 )
 
 
+# Of a thousand phases, rows of all columns take most of the time to tell how far jobs are.
+_MEASURED = ("job", "crew", "code", "status", "share_done", "labor_hours", "office_hours")
+
+
 def published_plan() -> Plan | None:
     """Return the plan that crews and owner see."""
     return Plan.objects.filter(status=Plan.Status.PUBLISHED).first()
@@ -148,8 +152,8 @@ def with_plan_dates(jobs: QuerySet[Job], *, now: datetime) -> QuerySet[Job]:
     Return jobs with what the published plan says of them, in a constant number of queries.
 
     Each has `planned_start_at`, `planned_finish_at` (None when not planned), `waiting_for` (what
-    its next phase waits for at `now`, or None) and `has_unplanned` phases; phases are loaded in
-    build order.
+    its next phase waits for at `now`, or None) and `has_unplanned` phases; `measured_phases` are
+    loaded.
     """
     mine = Booking.objects.filter(PUBLISHED, phase__job=OuterRef("pk")).order_by()
     # A plan's own moment is rounded up to its first quarter hour, and so are waits from it.
@@ -172,7 +176,7 @@ def with_plan_dates(jobs: QuerySet[Job], *, now: datetime) -> QuerySet[Job]:
         planned_finish_at=Subquery(_edge(mine, Max("ends_at"))),
         waiting_for=Subquery(waits.values("basis")[:1]),
         has_unplanned=Exists(unbooked),
-    ).prefetch_related(Prefetch("phases", live_phases()))
+    ).prefetch_related(Prefetch("phases", measured_phases()))
 
 
 def live_phases() -> QuerySet[Phase]:
@@ -182,6 +186,11 @@ def live_phases() -> QuerySet[Phase]:
         .select_related("crew")
         .order_by("sequence", "id")
     )
+
+
+def measured_phases() -> QuerySet[Phase]:
+    """Return phases in build order with what tells how far they are, and nothing else."""
+    return live_phases().select_related(None).only(*_MEASURED)
 
 
 def days_late(job: Job) -> int | None:
@@ -232,11 +241,11 @@ def phase_hours_left(phase: Phase) -> float:
 
 
 def open_jobs() -> QuerySet[Job]:
-    """Return signed jobs that are not done, phases loaded without crews, oldest sale first."""
-    phases = live_phases().select_related(None).defer("labor_arithmetic")
+    """Return what measures signed jobs that are not done, with their phases, oldest sale first."""
     return (
         Job.objects.filter(status__in=(Job.Status.SIGNED, Job.Status.ON_HOLD))
-        .prefetch_related(Prefetch("phases", phases))
+        .only("status", "use", "foundation", "drive_minutes", "contract_value_usd")
+        .prefetch_related(Prefetch("phases", measured_phases()))
         .order_by("sold_on", "id")
     )
 

@@ -9,7 +9,7 @@ from django.db import connection
 from django.test.utils import CaptureQueriesContext
 from scipy import stats
 
-from jobs.models import Forecast, Job, JobForecast, Plan
+from jobs.models import Forecast, Job, JobForecast, PhaseForecast, Plan
 from jobs.selectors import forecasts
 from tests.service.api import ROOT, faults, make_plan, reader
 from tests.service.portfolio import MONDAY, make_firm, make_job
@@ -106,17 +106,58 @@ def test_jobs_are_filtered_and_put_in_order(plan: Plan, owner: AbstractUser) -> 
     assert "as_of" in faults(get(owner, "forecasts/", as_of="soon"))
 
 
+def test_phases_come_with_the_jobs_only_where_they_are_asked_for(
+    plan: Plan, owner: AbstractUser
+) -> None:
+    job = make_job(number="26-001")
+    forecast = make_forecast(plan, MONDAY - DAY)
+    tell(forecast, job, mean_days=20)
+    PhaseForecast.objects.create(
+        forecast=forecast,
+        phase=job.phases.get(code="DIG"),
+        planned_start_at=MONDAY,
+        planned_finish_at=MONDAY + DAY,
+        finish_p80=MONDAY + 2 * DAY,
+    )
+
+    (short,) = get(owner, "forecasts/").json()["results"]
+    (whole,) = get(owner, "forecasts/", include="phases").json()["results"]
+
+    assert "phases" not in short
+    (dig,) = whole.pop("phases")
+    assert whole == short
+    assert (dig["phase"], dig["crew"]) == ("DIG", None)
+    assert dig["finish"]["p80"] == "2026-06-03T06:00:00-04:00"
+    assert "include" in faults(get(owner, "forecasts/", include="drivers"))
+
+
+def test_jobs_are_searched_and_those_without_a_chance_come_last(
+    plan: Plan, owner: AbstractUser
+) -> None:
+    forecast = make_forecast(plan, MONDAY - DAY)
+    for number, chance in (("26-001", None), ("26-002", 0.9), ("26-003", 0.2)):
+        row = tell(forecast, make_job(number=number, buyer_name=f"B {number}"), mean_days=9)
+        JobForecast.objects.filter(pk=row.pk).update(keep_chance=chance)
+
+    def listed(**params: str) -> list[str]:
+        return [row["job"] for row in get(owner, "forecasts/", **params).json()["results"]]
+
+    assert listed(ordering="keep_chance") == ["26-003", "26-002", "26-001"]
+    assert listed(ordering="-keep_chance") == ["26-002", "26-003", "26-001"]
+    assert listed(search="b 26-002") == ["26-002"]
+
+
 def test_reading_takes_as_many_queries_for_five_jobs_as_for_one(
     plan: Plan, owner: AbstractUser
 ) -> None:
     forecast = make_forecast(plan, MONDAY - DAY)
     counts = []
-    get(owner, "forecasts/")
+    get(owner, "forecasts/", include="phases")
     for more in (range(1, 2), range(2, 6)):
         for number in more:
             tell(forecast, make_job(number=f"26-00{number}"), mean_days=10)
         with CaptureQueriesContext(connection) as queries:
-            get(owner, "forecasts/")
+            get(owner, "forecasts/", include="phases")
         counts.append(len(queries))
 
     assert counts[0] == counts[1]

@@ -230,3 +230,25 @@ def test_queries_do_not_grow_with_the_rows(path: str, owner: Any):
         return len(captured)
 
     assert queries(3) == queries(9)
+
+
+def test_plans_bookings_and_crews_are_put_in_order(owner: Any):
+    crew, other = make_firm(crews=2)
+    numbers = ("26-001", "26-002")
+    jobs = [make_job(number=number, buyer_name=f"Buyer {number}") for number in numbers]
+    old, plan = make_plan(status="REPLACED", seconds=9.0), make_plan(seconds=1.0)
+    book(plan, jobs[0], "DIG", start=morning(2), hours=2, crew=crew)
+    book(plan, jobs[1], "DIG", start=morning(1), hours=2, crew=other)
+    client = reader(owner)
+
+    def listed(address: str, name: str) -> list[Any]:
+        return [row[name] for row in client.get(ROOT + address).json()["results"]]
+
+    assert listed("plans/", "id") == [plan.pk, old.pk]
+    assert listed("plans/?ordering=-seconds", "id") == [old.pk, plan.pk]
+    assert listed("plans/?ordering=-published_at", "id")[0] == plan.pk
+    assert listed("bookings/?ordering=-starts_at", "job") == ["26-001", "26-002"]
+    assert listed("bookings/?job=26-002&phase=DIG", "crew") == [other.name]
+    assert listed("bookings/?search=buyer 26-001", "crew") == [crew.name]
+    assert listed("crews/?ordering=-name", "name") == sorted((crew.name, other.name))[::-1]
+    assert listed(f"crews/?search={other.name.upper()}", "name") == [other.name]

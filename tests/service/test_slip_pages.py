@@ -244,3 +244,5 @@ def test_the_api_lists_slips(client: Client, proposal: ReplanProposal, owner: Ab
     assert row["pushed"][0]["crew"]
     assert client.get("/api/v1/slips/?open=false").json()["results"] == []
     assert client.get("/api/v1/slips/?cause=RAIN").status_code == 400
+    for query, found in (("phase=TRUSSES&ordering=-days", 1), ("phase=DIG", 0), ("search=x9", 0)):
+        assert client.get(f"/api/v1/slips/?{query}").json()["count"] == found
