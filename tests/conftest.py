@@ -88,23 +88,21 @@ def quick_flush() -> Generator[None]:
         if before != _roles():
             whole(case)
             return
+        names = set(connection.introspection.django_table_names(only_existing=True)) - OF_ROLES
+        tables = [f'"{name}"' for name in sorted(names)]
         # References are held against each other at the end only, when all of them are gone.
         with transaction.atomic(), connection.cursor() as cursor:
-            for table in _tables_with_rows():
-                cursor.execute(f'DELETE FROM "{table}"')
+            if connection.vendor == "postgresql":  # whoever still writes ends first
+                cursor.execute(f"LOCK TABLE {', '.join(tables)} IN EXCLUSIVE MODE")
+            filled = (f"SELECT '{name}' WHERE EXISTS (SELECT 1 FROM {name})" for name in tables)
+            cursor.execute(" UNION ALL ".join(filled))
+            for (table,) in cursor.fetchall():
+                cursor.execute(f"DELETE FROM {table}")
 
     with pytest.MonkeyPatch.context() as patch:
         patch.setattr(TransactionTestCase, "_fixture_setup", classmethod(remember))
         patch.setattr(TransactionTestCase, "_fixture_teardown", empty)
         yield
-
-
-def _tables_with_rows() -> list[str]:
-    names = set(connection.introspection.django_table_names(only_existing=True)) - OF_ROLES
-    each = (f"SELECT '{name}' WHERE EXISTS (SELECT 1 FROM \"{name}\")" for name in sorted(names))
-    with connection.cursor() as cursor:
-        cursor.execute(" UNION ALL ".join(each))
-        return [name for (name,) in cursor.fetchall()]
 
 
 def _roles() -> list[Any]:
