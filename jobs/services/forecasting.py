@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import zlib
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING
 
 import numpy as np
@@ -21,6 +21,7 @@ from jobs.services.chances import Odds, odds_of
 from jobs.services.forecast_rows import ForecastRows
 from jobs.services.lateness import days_late_by_cause
 from jobs.services.lateness_names import names_of, with_names
+from jobs.services.outlasting import outlasting
 from jobs.services.plan_making import (
     FIRST_HORIZON_DAYS,
     LAST_HORIZON_DAYS,
@@ -92,6 +93,7 @@ def outlook(*, now: datetime) -> Outlook:
         )
     portfolio, schedule = pushed_with_room(gather(now=now))
     odds = odds_of(portfolio, schedule, experience(before=now))
+    odds = replace(odds, problem=outlasting(odds.problem, schedule))
     state = f"{state_of(portfolio.problem)}:{odds.digest()}"
     return Outlook(plan, portfolio, schedule, odds, state)
 
