@@ -142,7 +142,9 @@ def _read_cells(run: Run, entry: Entry, absent: frozenset[str]) -> bool:
         if unprotect(cell) == "":
             if column.is_required:
                 is_whole = False
-                if column.name not in absent:
+                if column.name in absent:  # told once, for the header
+                    run.give_up(entry)
+                else:
                     run.fail(entry, column.name, "The cell is empty. Every row needs a value here.")
             continue
         try:

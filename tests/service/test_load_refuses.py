@@ -137,6 +137,17 @@ def test_a_missing_column_is_told_once_and_not_for_every_row(tmp_path: Path) -> 
     assert place(error) == ("equipment.csv", 1, "kind")
 
 
+def test_a_permit_without_its_column_of_authorities_is_told_once_beside_its_job(
+    tmp_path: Path,
+) -> None:
+    paths = files(tmp_path, jobs=job_file(), permits="job,is_exempt\n26-301,false\n")
+
+    error = only_error(paths)
+
+    assert place(error) == ("permits.csv", 1, "authority")
+    assert not Job.objects.exists()
+
+
 def test_an_unknown_column_is_told_with_those_that_exist(tmp_path: Path) -> None:
     error = only_error(files(tmp_path, equipment="name,kind,paint\nAuger rig 1,AUGER,red\n"))
 
