@@ -30,6 +30,8 @@ def make_engine_ready(**_given: object) -> None:
     In the parent, whose children then have it from their first moment: a child that is not up
     within four seconds is taken for dead.
     """
+    from contractor.engine.collector import keep_for_good
     from contractor.engine.warm import warm_up
 
     warm_up()
+    keep_for_good()

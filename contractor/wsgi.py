@@ -11,9 +11,11 @@ application = get_wsgi_application()
 
 
 def _make_engine_ready() -> None:
+    from contractor.engine.collector import keep_for_good
     from contractor.engine.warm import warm_up
 
     warm_up()
+    keep_for_good()
 
 
 # Beside the first requests: those that do not plan need not wait for it.

@@ -1,9 +1,10 @@
 import gc
 import threading
+import weakref
 
 import pytest
 
-from contractor.engine.collector import collector_paused
+from contractor.engine.collector import collector_paused, keep_for_good
 
 
 def test_nothing_is_collected_inside_and_all_is_as_before_behind():
@@ -49,3 +50,20 @@ def test_who_has_switched_it_off_finds_it_off():
         assert not gc.isenabled()
     finally:
         gc.enable()
+
+
+def test_what_is_kept_for_good_is_passed_over_and_later_garbage_is_not():
+    class Loop:
+        def __init__(self):
+            self.itself = self
+
+    try:
+        keep_for_good()
+        kept = gc.get_freeze_count()
+        later = weakref.ref(Loop())
+        gc.collect()
+
+        assert kept > 1000
+        assert later() is None
+    finally:
+        gc.unfreeze()
