@@ -6,6 +6,7 @@ from datetime import UTC, date, datetime, timedelta
 from pathlib import Path
 
 import pytest
+import time_machine
 from django.contrib.auth.models import User
 from django.utils import timezone
 
@@ -18,7 +19,8 @@ from jobs.services import demo
 from jobs.services.loading import load
 from tests.factories import CrewFactory, StrangerFactory
 
-pytestmark = pytest.mark.django_db
+# tests/functional/test_demo_serves.py sets up the whole demo on the embedded default.
+pytestmark = [pytest.mark.django_db, pytest.mark.either_database]
 
 FILES = sorted(demo.FIXTURES.glob("*.csv"))
 WEDNESDAY = datetime(2027, 6, 16, 15, tzinfo=UTC)
@@ -159,13 +161,14 @@ def test_crews_are_told_of_a_gate_a_buyer_to_call_and_their_people() -> None:
 
 
 def test_the_buyers_page_and_calendars_of_all_kinds_keep_their_addresses() -> None:
-    now = timezone.now()  # a plan that is published must be of today
-    demo.load_firm(now=now)
-    demo.publish_a_plan(now=now, budget_seconds=0)
-    page, calendars = demo.buyers_page(now=now), demo.calendars_beside_crews(now=now)
+    now = WEDNESDAY
+    with time_machine.travel(now, tick=False):  # a plan that is published must be of today
+        demo.load_firm(now=now)
+        demo.publish_a_plan(now=now, budget_seconds=0)
+        page, calendars = demo.buyers_page(now=now), demo.calendars_beside_crews(now=now)
 
-    assert demo.buyers_page(now=now) == page
-    assert demo.calendars_beside_crews(now=now) == calendars
+        assert demo.buyers_page(now=now) == page
+        assert demo.calendars_beside_crews(now=now) == calendars
     assert page is not None
     assert page[0].phases.filter(status=Phase.Status.UNDER_WAY).exists()
     shown = [subscription_for(url[:-4].rpartition("/")[2]) for _, url in calendars]
