@@ -13,7 +13,7 @@ import math
 from http import HTTPStatus
 from typing import TYPE_CHECKING, Any
 
-from django.core.exceptions import RequestDataTooBig
+from django.core.exceptions import RequestDataTooBig, TooManyFieldsSent, TooManyFilesSent
 from django.core.signals import got_request_exception
 from django.db import InterfaceError, OperationalError
 from rest_framework.exceptions import APIException
@@ -65,7 +65,7 @@ def as_problem(exc: Exception, context: dict[str, Any]) -> Response:
     """Return the problem details that answer an exception raised in a view."""
     if isinstance(exc, SpecError):
         exc = Refused(exc.faults)
-    if isinstance(exc, RequestDataTooBig):
+    if isinstance(exc, RequestDataTooBig | TooManyFieldsSent | TooManyFilesSent):
         # Django stops reading before any view can say how much it takes.
         exc = TooLarge("The body is larger than any address takes. Send less at once.")
     faults = exc.faults if isinstance(exc, Refused) else ()

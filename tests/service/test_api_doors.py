@@ -283,6 +283,15 @@ def test_a_body_beyond_all_that_people_send_is_a_problem_too(owner: Any):
     assert set(response.json()) == PROBLEM_MEMBERS
 
 
+def test_a_form_of_more_fields_than_anybody_sends_is_a_problem_too(office: Any):
+    photos = f"{ROOT}reports/00000000-0000-0000-0000-000000000007/photos/"
+
+    response = reader(office).post(photos, {f"field {n}": "x" for n in range(1001)})
+
+    assert response.status_code == 413
+    assert response.headers["Content-Type"] == "application/problem+json"
+
+
 def test_a_defect_of_ours_is_told_without_its_inside(owner: Any, monkeypatch: Any):
     def fail(**given: object) -> None:
         raise RuntimeError("secret inside")
