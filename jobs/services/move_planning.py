@@ -63,7 +63,13 @@ def planned(move: Move, touch: Touch, at_hand: AtHand, *, version: str) -> Tried
     else:
         if isinstance(move, SwapCrews):
             notes += _pin_swapped(move, touch, at_hand)
-        proposal = plan_making.repaired(_written(move, touch, at_hand), keep=hand.places())
+        # Days taken from a crew push what it does behind them: left in place, one job would go to
+        # the first gap, which can be at the end of the season. Work moved by hand pushes nobody.
+        proposal = plan_making.repaired(
+            _written(move, touch, at_hand),
+            keep=hand.places(),
+            may_push=isinstance(move, Spanning) and not isinstance(move, SwapCrews),
+        )
         refuse_if_broken(proposal, hand, touch)
     answer = follows(proposal, hand, words=move.words(), notes=notes, version=version)
     if isinstance(move, MovePhase):

@@ -25,16 +25,19 @@ LATER = "later than announced: "
 """How the engine begins to say that something left its announced place."""
 
 
-def repair_around(portfolio: Portfolio, places: Mapping[int, Place]) -> PlanResult:
+def repair_around(
+    portfolio: Portfolio, places: Mapping[int, Place], *, may_push: bool = False
+) -> PlanResult:
     """
     Return the plan that keeps what people were told inside the freeze, and all else by `places`.
 
     By phase. It is found, and priced, as if that had been told; its reasons do not say of a draft's
-    place that people know it. Raises HorizonExceeded.
+    place that people know it. With `may_push`, what follows on a crew may come as much later, where
+    jobs end sooner by that than with one of them in the first gap. Raises HorizonExceeded.
     """
     problem = portfolio.problem
     as_told = as_if_told(portfolio, places)
-    kept = planner.repair(as_told)
+    kept = planner.keep(as_told) if may_push else planner.repair(as_told)
     placed = tuple(
         row if row is None or as_told.activities[i] is problem.activities[i] else _in_truth(row)
         for i, row in enumerate(kept.schedule.placed)

@@ -199,11 +199,19 @@ def repair(
     return repaired(Basis(replace(_work(now), forward=forward)), keep=keep)
 
 
-def repaired(basis: Basis, *, keep: Mapping[int, Place] | None = None) -> Proposal:
-    """Return the same of open work that is read already. Raises as `plan_now`, but NoFirm."""
+def repaired(
+    basis: Basis, *, keep: Mapping[int, Place] | None = None, may_push: bool = False
+) -> Proposal:
+    """
+    Return the same of open work that is read already. Raises as `plan_now`, but NoFirm.
+
+    `may_push` as in `repair_around`; without `keep` it is always so.
+    """
     if keep is not None:
         try:
-            kept = _solved(basis, lambda portfolio: repair_around(portfolio, keep))
+            kept = _solved(
+                basis, lambda portfolio: repair_around(portfolio, keep, may_push=may_push)
+            )
             return _checked(*kept, seed=1, keeps_places=True)
         except PlanUnsoundError:
             pass  # the places are too old to keep: nothing explains any more why work is there

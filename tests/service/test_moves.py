@@ -30,7 +30,7 @@ from tests.service.moving import (
     phase,
     plan_at_hand_rows,
 )
-from tests.service.portfolio import MONDAY
+from tests.service.portfolio import MONDAY, cover_digging, make_firm, make_job
 
 pytestmark = [pytest.mark.django_db, pytest.mark.usefixtures("on_monday")]
 
@@ -195,6 +195,26 @@ def test_a_blocked_day_has_no_work_of_the_crew(crews: Sequence[Crew]) -> None:
     accept(BlockDays(day, day, "Training", crew_id=row.crew_id))
 
     assert day_of(booked("FRAME").starts_at) != day
+
+
+def test_what_a_blocked_day_displaces_does_not_go_to_the_end_of_the_season(db: None) -> None:
+    """A crew booked solid: left in place, all others would have sent one job behind the last."""
+    make_firm(crews=1)
+    for number in range(1, 7):
+        cover_digging(make_job(number=f"26-00{number}", promised_on=date(2026, 12, 1)))
+    plan = planning.plan_now(now=MONDAY, budget_seconds=0)
+    publishing.publish(plan_id=plan.pk, now=MONDAY)
+    rows = [row for row in plan_at_hand_rows() if row.phase.code == "TRUSSES"]
+    first = min(rows, key=lambda row: row.starts_at)
+    day = day_of(first.starts_at)
+
+    answer = moves.try_move(move=BlockDays(day, day, "Training", crew_id=first.crew_id), now=MONDAY)
+
+    assert answer.jobs
+    for job in answer.jobs:
+        assert job.old_finish_on is not None
+        assert job.new_finish_on is not None
+        assert job.new_finish_on - job.old_finish_on <= timedelta(days=7), job
 
 
 def test_two_crews_swap_what_they_begin_in_a_span(crews: Sequence[Crew]) -> None:
