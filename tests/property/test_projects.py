@@ -1,18 +1,20 @@
 """Whatever the project: nothing early, nothing over capacity, and never below what is proven."""
 
-from itertools import permutations
+from itertools import combinations, permutations
 
 import networkx as nx
 import numpy as np
 from hypothesis import HealthCheck, assume, given, settings
 from hypothesis import strategies as st
+from scipy.optimize import linprog
 
 from contractor.engine.project.bounds import lower_bound
 from contractor.engine.project.branching import climb, plant
 from contractor.engine.project.layout import lay_out, turned
 from contractor.engine.project.plain import PlainProject
 from contractor.engine.project.solve import ProjectResult, solve
-from contractor.engine.project.tree import BELOW
+from contractor.engine.project.tree import BELOW, weighed
+from contractor.engine.project.weights import WHOLE, weights
 from contractor.engine.stops import IterationStop
 from tests.unit.engine.project.builders import faults, makespan, project
 
@@ -129,6 +131,52 @@ def test_branch_and_bound_alone_ends_with_the_optimum_both_ways(whole, slack):
             while not climb(side.forward, tree, 10_000):
                 pass
             assert tree.state[BELOW] == optimum
+
+
+@settings(RELAXED, max_examples=15)
+@given(projects(most=14), st.integers(0, 3))
+def test_weights_change_no_end_of_branch_and_bound(whole, slack):
+    layout = lay_out(whole)
+    optimum = cp_sat_optimum(whole) // layout.unit
+
+    for side in (layout, turned(layout)):
+        found = weights(side)
+        assume(found is not None)
+        tree = weighed(plant(side, optimum + 1 + slack), side, found, WHOLE)
+        while not climb(side.forward, tree, 10_000):
+            pass
+        assert tree.state[BELOW] == optimum
+
+
+@RELAXED
+@given(projects(most=9))
+def test_weights_are_those_of_the_linear_program_over_all_that_runs_together(whole):
+    assume(whole.durations.any())
+    found = weights(lay_out(whole))
+    sets = np.array([[int(i in own) for i in range(whole.size)] for own in _together(whole)])
+
+    assert (sets @ found <= WHOLE).all()
+    # The same bound the other way round, by HiGHS in SciPy: the least time in which sets that can
+    # run together have all activities in them for as long as they take.
+    least = linprog(np.ones(len(sets)), A_ub=-sets.T, b_ub=-whole.durations)
+    assert least.success
+    lost = int(whole.durations.sum()) / WHOLE
+    assert least.fun - lost <= (whole.durations @ found[:, 0]) / WHOLE <= least.fun + 1e-6
+
+
+def _together(whole: PlainProject) -> list[tuple[int, ...]]:
+    """Return all sets of activities that take time and may run at once, found one by one."""
+    graph = nx.DiGraph(whole.precedence[:, :2].tolist())
+    graph.add_nodes_from(range(whole.size))
+    behind = {i: nx.descendants(graph, i) for i in graph}
+    takes_time = np.flatnonzero(whole.durations).tolist()
+    return [
+        members
+        for size in range(1, whole.size + 1)
+        for members in combinations(takes_time, size)
+        if (whole.demands[list(members)].sum(axis=0) <= whole.capacities).all()
+        and not any(b in behind[a] or a in behind[b] for a, b in combinations(members, 2))
+    ]
 
 
 @RELAXED

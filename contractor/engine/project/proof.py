@@ -13,7 +13,8 @@ from contractor.engine.compiled import Ints
 from contractor.engine.project.branching import climb, plant
 from contractor.engine.project.exact import Exact, Question
 from contractor.engine.project.layout import Layout, turned
-from contractor.engine.project.tree import BELOW, FOUND, MOST_ACTIVITIES, Tree
+from contractor.engine.project.tree import BELOW, FOUND, MOST_ACTIVITIES, Tree, weighed
+from contractor.engine.project.weights import WHOLE, weights
 
 __all__ = ["BACKWARD", "FORWARD", "Proof"]
 
@@ -26,10 +27,11 @@ NODES_PER_TURN, NODES_PER_TURN_SMALL = 0.5, 3.0
 """Nodes in the time of one child; of a small project as many as take about as long."""
 EFFORT_PER_SLOT = 3e-8
 LEAST_EFFORT = 0.0005
+WEIGH_FROM_CHILDREN = 300
 ASK_FROM_CHILDREN = 200
 WORTH_ASKING_GAP = 0.05
 TRIAL_QUESTIONS = 5
-TRIAL_QUESTIONS_SMALL = 8
+TRIAL_QUESTIONS_SMALL = 2
 """What CP-SAT has not answered by then is answered sooner, in small projects, without it."""
 
 
@@ -41,6 +43,7 @@ class Proof:
         self._seed = seed
         self._sides = [layout, turned(layout)] if layout.heads.size <= MOST_ACTIVITIES else []
         self._trees: list[Tree | None] = [None for _ in self._sides]
+        self._weighed: set[int] = set()
         self._questions = 0
         self._question: Question | None = None
         self._cancelled = threading.Event()
@@ -79,7 +82,7 @@ class Proof:
         found: tuple[int, ...] | None = None
         for k in sides if self._sides else ():
             side = self._sides[k]
-            tree = self._trees[k] = self._trees[k] or plant(side, below)
+            tree = self._trees[k] = self._grown(k, below, children)
             starts, done = self._climb(side, tree, below, children)
             if starts is not None:
                 found = tuple((_mirrored(side, starts) if k == BACKWARD else starts).tolist())
@@ -99,6 +102,16 @@ class Proof:
         )
         self._question = None
         return Exact(answer.starts or found, answer.bound, answer.exhausted)
+
+    def _grown(self, k: int, below: int, children: int) -> Tree:
+        """Return the tree of a side: planted at first, and weighed once that is worth its time."""
+        side = self._sides[k]
+        tree = self._trees[k] or plant(side, below)
+        if not self.small or children < WEIGH_FROM_CHILDREN or k in self._weighed:
+            return tree
+        self._weighed.add(k)
+        found = weights(side)
+        return tree if found is None else weighed(tree, side, found, WHOLE)
 
     def _climb(
         self, side: Layout, tree: Tree, below: int, children: int

@@ -1,6 +1,7 @@
 """The state of a branch and bound over a small project, which can be left and gone on with."""
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
+from typing import NamedTuple
 
 import numpy as np
 
@@ -20,6 +21,7 @@ __all__ = [
     "TABLE_BITS",
     "Tree",
     "new_tree",
+    "weighed",
 ]
 
 MOST_ACTIVITIES = 64
@@ -96,9 +98,7 @@ def new_tree(layout: Layout, below: int) -> Tree:
             leaders[i] |= 1 << before
     state = np.zeros(5, dtype=np.int64)
     state[BELOW] = below
-    demands = layout.demands.astype(np.int64)
-    work = demands * forward.durations[:, None]
-    most = np.maximum(work.sum(axis=0), layout.capacities.astype(np.int64) * below)
+    sums = _sums(layout, layout.demands, layout.capacities, below)
     return Tree(
         state=state,
         mask=np.zeros(1, dtype=np.uint64),
@@ -118,14 +118,41 @@ def new_tree(layout: Layout, below: int) -> Tree:
         best=np.zeros(n, dtype=np.int32),
         free=np.tile(forward.capacity, layout.horizon + 2),
         tails=layout.tails,
-        units=packed(demands, most),
-        work=packed(work, most),
-        limit=packed(layout.capacities[None, :].astype(np.int64), most),
-        over=packed(np.zeros((1, most.size), dtype=np.int64), most, guarded=True),
+        units=sums.units,
+        work=sums.work,
+        limit=sums.limit,
+        over=sums.over,
         longest_lag=longest_lag,
         leaders=np.array(leaders, dtype=np.uint64),
         table_mask=np.zeros(1 << TABLE_BITS, dtype=np.uint64),
         entries=np.zeros(ENTRY << TABLE_BITS, dtype=np.int32),
+    )
+
+
+def weighed(tree: Tree, layout: Layout, weights: Longs, whole: int) -> Tree:
+    """Return the tree with `weights[n, c]` to sum up, of which no more than `whole` run at once."""
+    columns = np.full(weights.shape[1], whole)
+    sums = _sums(layout, weights, columns, int(tree.state[BELOW]))
+    return replace(tree, units=sums.units, work=sums.work, limit=sums.limit, over=sums.over)
+
+
+class _Sums(NamedTuple):
+    units: Words
+    work: Words
+    limit: Words
+    over: Words
+
+
+def _sums(layout: Layout, units: Ints | Longs, limits: Ints | Longs, below: int) -> _Sums:
+    """Return what tells whether there is the room for the work that is left."""
+    units, limits = units.astype(np.int64), limits.astype(np.int64)
+    work = units * layout.forward.durations[:, None]
+    most = np.maximum(work.sum(axis=0), limits * below)
+    return _Sums(
+        units=packed(units, most),
+        work=packed(work, most),
+        limit=packed(limits[None, :], most),
+        over=packed(np.zeros((1, most.size), dtype=np.int64), most, guarded=True),
     )
 
 
