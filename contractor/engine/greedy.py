@@ -1,8 +1,4 @@
-"""First plans: several priority rules through the decoder, and the announced plan pushed right.
-
-No single rule wins on every problem: Browning and Yassine (2010), International Journal of
-Production Economics 126(2), compare twenty (abstract, from memory). So all run and the best stays.
-"""
+"""First plans: several priority rules through the decoder, and the announced plan pushed right."""
 
 from collections.abc import Callable, Iterator, Mapping, Sequence
 from dataclasses import dataclass
@@ -15,11 +11,12 @@ from contractor.engine.compiled import Floats, Ints, kernel
 from contractor.engine.dates import Dates, dates_of
 from contractor.engine.objective import Objective, score
 from contractor.engine.occupancy import new_state
-from contractor.engine.passes import Keys, order_by_start, pass_into, sort_by
+from contractor.engine.passes import order_by_start, pass_into, sort_by
 from contractor.engine.placing import Pass
 from contractor.engine.prepared import NONE, Layout, prepare
 from contractor.engine.prices import PRICE_LATE_DAY
 from contractor.engine.pricing import price_of_all
+from contractor.engine.priority_rules import ANNOUNCED_ORDER, DUE_DATE, RIGHT_SHIFT, RULES, load_of
 from contractor.engine.problem import Problem
 from contractor.engine.repair import run_repair
 from contractor.engine.state import State
@@ -40,12 +37,9 @@ __all__ = [
 ]
 
 REPAIR = "local repair"
-RIGHT_SHIFT = "right shift"
 ANNOUNCED_STARTS = "announced starts"
 """The right shift, but work that waits for a late delivery lets what comes after it go first."""
-ANNOUNCED_ORDER = "announced order"
 YIELDING = ", crews yield"
-DUE_DATE = "due date"
 FIRST_READY = "first ready"
 AT_ONCE = ", begun at once"
 """Nothing is held back for its job to run through: that takes time which others may wait for."""
@@ -53,8 +47,6 @@ YIELDING_CREW_SLOTS = 64
 """Sixteen hours by the clock: a crew yields to one that is done by the next day; our own."""
 LEAST_WORTH_MOVING_MORE = PRICE_LATE_DAY
 """What a plan that moves more people than the repair must save; our own."""
-ATC_LOOK_AHEAD = 2.0
-"""The k of apparent tardiness cost; 1.5 to 4.5 is usual (from memory)."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -66,23 +58,6 @@ class Candidate:
     objective: Objective
 
 
-class _Load(NamedTuple):
-    """Estimates in slots of the axis, contention left aside; by activity, and where said by job."""
-
-    now: int
-    due: Floats
-    """Infinite where nothing is promised."""
-    weight: Floats
-    job: Floats
-    told: Floats
-    """Infinite where nothing was announced."""
-    tail: Floats
-    job_work: Floats
-    job_release: Floats
-    average_job_work: float
-
-
-Rule = Callable[[_Load], Keys]
 OrderOf = Callable[[str], Ints]
 """Positions by the name of a rule."""
 
@@ -142,7 +117,7 @@ def least_disturbing(problem: Problem) -> Candidate:
     layout = prepare(problem)
     state = new_state(layout)
     best = _repaired(problem, layout, state)
-    order = sort_by(layout, RULES[ANNOUNCED_ORDER](_load(layout)))
+    order = sort_by(layout, RULES[ANNOUNCED_ORDER](load_of(layout)))
     for source in _told_sources(layout, order):
         if source.name not in (RIGHT_SHIFT, ANNOUNCED_STARTS):
             continue
@@ -178,7 +153,7 @@ def _tried(
     With `gives_up`, plans are left out that break a promise and are found on the way to cost more
     than the least so far.
     """
-    load = _load(layout)
+    load = load_of(layout)
     order_of = cache(lambda name: sort_by(layout, RULES[name](load)))
     too_long: HorizonExceeded | None = None
     least, least_late = np.inf, np.inf
@@ -299,52 +274,6 @@ def announced_crews(problem: Problem) -> Mapping[int, int]:
     }
 
 
-def _load(layout: Layout) -> _Load:
-    job, jobs = layout.job, layout.jobs
-    own, tail = _tails(layout)
-    work: Floats = np.bincount(job, weights=own, minlength=jobs).astype(np.float64)
-    release = np.full(jobs, layout.axis_slots, dtype=np.float64)
-    np.minimum.at(release, job, layout.earliest)
-    busy = work[work > 0]
-    due = np.where(layout.due == NONE, np.inf, layout.due.astype(np.float64))
-    told = np.where(layout.told_start == NONE, np.inf, layout.told_start.astype(np.float64))
-    return _Load(
-        now=layout.now,
-        due=due[job],
-        weight=np.maximum(layout.weight, 1e-6)[job],
-        job=job.astype(np.float64),
-        told=told,
-        tail=tail,
-        job_work=work[job],
-        job_release=release[job],
-        average_job_work=float(busy.mean()) if busy.size else 1.0,
-    )
-
-
-@kernel
-def _tails(lay: Layout) -> tuple[Floats, Floats]:
-    """Return how long each activity takes on the axis at least, and with all that follows it."""
-    own = np.zeros(lay.size)
-    for i in range(lay.size):
-        first = lay.mode_first[i]
-        for m in range(first, lay.mode_first[i + 1]):
-            worked = max(lay.total[lay.mode_calendar[m]], 1)
-            takes = lay.mode_work[m] * lay.axis_slots / worked
-            if m == first or takes < own[i]:
-                own[i] = takes
-    tail = own.copy()
-    for k in range(lay.size - 1, -1, -1):
-        i = lay.topological[k]
-        for entry in range(lay.leader_first[i], lay.leader_first[i + 1]):
-            wait = 0
-            if lay.leader_wait[entry] != NONE:
-                row = lay.leader_wait[entry] * (lay.axis_slots + 1)
-                wait = min(lay.wait_table[row + lay.now], lay.axis_slots) - lay.now
-            leader = lay.leader[entry]
-            tail[leader] = max(tail[leader], own[leader] + wait + tail[i])
-    return own, tail
-
-
 @kernel
 def _late_days(lay: Layout, st: State) -> float:
     """Return by how many slots jobs end late, their weights counted; 0 where none does."""
@@ -355,49 +284,6 @@ def _late_days(lay: Layout, st: State) -> float:
             late += lay.weight[lay.job[i]] * (st.finish[i] - due)
     return late
 
-
-def _told(load: _Load) -> Keys:
-    return load.told, load.due, load.job
-
-
-def _due_date(load: _Load) -> Keys:
-    return load.due, load.job
-
-
-def _slack_per_weight(load: _Load) -> Keys:
-    slack = load.due - load.now - load.tail
-    return (np.where(slack > 0, slack / load.weight, slack * load.weight),)
-
-
-def _weighted_due(load: _Load) -> Keys:
-    return (load.due - load.now) / load.weight, load.job
-
-
-def _apparent_tardiness_cost(load: _Load) -> Keys:
-    work = np.maximum(load.job_work, 1.0)
-    slack = np.maximum(0.0, load.due - load.now - load.tail)
-    urgency = np.exp(-slack / (ATC_LOOK_AHEAD * load.average_job_work))
-    return -load.weight / work * urgency, load.due, load.job
-
-
-def _weighted_work(load: _Load) -> Keys:
-    return load.job_work / load.weight, load.job
-
-
-def _first_released(load: _Load) -> Keys:
-    return load.job_release, load.job
-
-
-RULES: Mapping[str, Rule] = {
-    RIGHT_SHIFT: _told,
-    ANNOUNCED_ORDER: _told,
-    DUE_DATE: _due_date,
-    "slack by weight": _slack_per_weight,
-    "weighted due date": _weighted_due,
-    "apparent tardiness cost": _apparent_tardiness_cost,
-    "weighted shortest work": _weighted_work,
-    "first released": _first_released,
-}
 
 MOST_TRIALS = 5_000_000
 """Modes tried for all jobs on all crews, beyond which going job by job would take too long."""

@@ -20,10 +20,11 @@ from contractor.engine.placing import Pass
 from contractor.engine.prepared import NONE, Layout, prepare
 from contractor.engine.pricing import price_of_all
 from contractor.engine.problem import Problem
-from contractor.engine.recreate import Walk, keep_best, new_walk, stand_at, step_many
+from contractor.engine.recreate import step_many
 from contractor.engine.schedule import Schedule
 from contractor.engine.state import State
 from contractor.engine.stops import AnyStop, CancelStop, IterationStop, Progress, SecondsStop, Stop
+from contractor.engine.walk import Walk, keep_best, new_walk, stand_at
 from contractor.engine.worktime import HorizonExceeded
 
 __all__ = [

@@ -6,23 +6,34 @@ Physics 159; taking out what is adjacent: Christiaens and Vanden Berghe 2020, Tr
 54(2); both from memory). A step costs what those jobs cost to place, however large the plan is.
 """
 
-from dataclasses import dataclass
 from math import log
 
 import numpy as np
 
-from contractor.engine.compiled import Floats, Ints, PointerTable, Words, by_pointer, kernel
-from contractor.engine.occupancy import forget, occupy
+from contractor.engine.compiled import kernel
+from contractor.engine.occupancy import forget
 from contractor.engine.placing import BEYOND, Pass, join, place
 from contractor.engine.prepared import NONE, OPEN, Layout
 from contractor.engine.pricing import price_of_job
 from contractor.engine.state import UNPLANNED, State
 from contractor.engine.tighten import tighten
+from contractor.engine.walk import (
+    MOST_GROUPS,
+    SAVED,
+    Walk,
+    below,
+    keep_best,
+    price_of_group,
+    restore,
+    save,
+    uniform,
+    within,
+)
 from contractor.engine.worktime import SLOTS_PER_DAY
 
+__all__ = ["step_many"]
+
 # Shares of the steps, or of the draws within one; our own choice, by trial on drawn portfolios.
-MOST_GROUPS = 8
-"""How many groups of jobs are taken out at most."""
 SHARE_ONE = 0.25
 """One group alone."""
 SHARE_REST_ONLY = 0.8
@@ -44,86 +55,6 @@ MOST_BEGIN_MOVE_DAYS = 28
 SHARE_HELD_BACK = 0.6
 """The early work of a group's jobs is held back, so that they run through."""
 
-_SAVED = 9
-
-
-@by_pointer
-@dataclass(frozen=True, eq=False)
-class Walk(PointerTable):
-    """What a search remembers beside the state it changes. Kernels change it in place.
-
-    `price`: by job. `total`: of the plan as it stands, then of the best one. `best_…`: the best
-    plan, by activity, and by job its begins. `user_first` and `user`: by resource, the activities
-    that some mode lets use it. `removed` lists activities, `saved` what they had, in rows of
-    _SAVED. `chosen` lists groups, `is_chosen` marks them. `changes`: what the last steps would
-    have changed in the total.
-    """
-
-    seed: Words
-    price: Floats
-    total: Floats
-    best_mode: Ints
-    best_start: Ints
-    best_begins: Ints
-    user_first: Ints
-    user: Ints
-    removed: Ints
-    saved: Ints
-    saved_begins: Ints
-    chosen: Ints
-    is_chosen: Ints
-    sort_key: Floats
-
-
-def new_walk(layout: Layout, state: State, seed: int) -> Walk:
-    """Return a walk that stands at the plan in `state`, which is its best so far."""
-    groups = len(layout.group_first) - 1
-    users: list[set[int]] = [set() for _ in range(layout.resources)]
-    activity = np.repeat(np.arange(layout.size), np.diff(layout.mode_first)).tolist()
-    mode = np.repeat(np.arange(len(activity)), np.diff(layout.use_first)).tolist()
-    for m, resource in zip(mode, layout.use_resource.tolist(), strict=True):
-        users[resource].add(activity[m])
-    first = np.zeros(layout.resources + 1, dtype=np.int32)
-    np.cumsum([len(row) for row in users], out=first[1:])
-    walk = Walk(
-        # Any number will do but 0, which the generator would never leave.
-        seed=np.array([(seed * 0x9E3779B97F4A7C15 + 0x632BE59BD9B4E019) % 2**64 or 1], np.uint64),
-        price=np.zeros(layout.jobs),
-        total=np.zeros(2),
-        best_mode=state.mode.copy(),
-        best_start=state.start.copy(),
-        best_begins=state.begins_by_job.copy(),
-        user_first=first,
-        user=np.array([i for row in users for i in sorted(row)], dtype=np.int32),
-        removed=np.empty(layout.size, dtype=np.int32),
-        saved=np.empty(layout.size * _SAVED, dtype=np.int32),
-        saved_begins=np.empty(layout.jobs, dtype=np.int32),
-        chosen=np.empty(MOST_GROUPS, dtype=np.int32),
-        is_chosen=np.zeros(groups, dtype=np.int32),
-        sort_key=np.zeros(groups),
-    )
-    stand_at(layout, state, walk)
-    walk.total[1] = walk.total[0]
-    return walk
-
-
-@kernel
-def stand_at(lay: Layout, st: State, walk: Walk) -> None:
-    """Take what is in the state for the plan as it stands."""
-    walk.total[0] = 0.0
-    for job in range(lay.jobs):
-        walk.price[job] = price_of_job(lay, st, job)
-        walk.total[0] += walk.price[job]
-
-
-@kernel
-def keep_best(lay: Layout, st: State, walk: Walk) -> None:
-    """Remember the plan as it stands as the best one."""
-    walk.total[1] = walk.total[0]
-    walk.best_mode[:] = st.mode
-    walk.best_start[:] = st.start
-    walk.best_begins[:] = st.begins_by_job
-
 
 @kernel
 def step_many(
@@ -136,7 +67,7 @@ def step_many(
     """
     worse, worse_sum = 0, 0.0
     for _ in range(steps):
-        allowed = -temperature * log(1.0 - _uniform(walk)) if temperature > 0 else 0.0
+        allowed = -temperature * log(1.0 - uniform(walk)) if temperature > 0 else 0.0
         change = _step(lay, st, how, walk, allowed)
         if 0 < change < np.inf:
             worse += 1
@@ -156,14 +87,14 @@ def _step(lay: Layout, st: State, how: Pass, walk: Walk, allowed: float) -> floa
     _sort_groups(lay, st, walk, groups)
     before, after = 0.0, 0.0
     for g in range(groups):
-        before += _price_of_group(lay, walk, walk.chosen[g])
+        before += price_of_group(lay, walk, walk.chosen[g])
     done = 0
     fits = True
     for g in range(groups):
         group = walk.chosen[g]
         _choose_way(lay, st, walk, group, removed, since)
         fits = _recreate(lay, st, how, group)
-        if fits and _uniform(walk) < SHARE_HELD_BACK:
+        if fits and uniform(walk) < SHARE_HELD_BACK:
             _hold_back(lay, st, group, since)
         done = g + 1
         if fits:
@@ -190,27 +121,27 @@ def _step(lay: Layout, st: State, how: Pass, walk: Walk, allowed: float) -> floa
 def _choose_groups(lay: Layout, st: State, walk: Walk) -> tuple[int, int]:
     """Choose groups that lie near each other; return how many, and the slot to ruin from."""
     groups = lay.group_first.size - 1
-    seed = _below(walk, groups)
+    seed = below(walk, groups)
     for _ in range(2):
-        other = _below(walk, groups)
-        if _price_of_group(lay, walk, other) > _price_of_group(lay, walk, seed):
+        other = below(walk, groups)
+        if price_of_group(lay, walk, other) > price_of_group(lay, walk, seed):
             seed = other
     if lay.group_first[seed] == lay.group_first[seed + 1]:
         return 0, 0
     walk.chosen[0] = seed
     walk.is_chosen[seed] = 1
     wanted = 1
-    if _uniform(walk) > SHARE_ONE:
-        wanted = min(2 + _below(walk, MOST_GROUPS - 1), groups)
-    centre = lay.group_member[_within(walk, lay.group_first, seed)]
+    if uniform(walk) > SHARE_ONE:
+        wanted = min(2 + below(walk, MOST_GROUPS - 1), groups)
+    centre = lay.group_member[within(walk, lay.group_first, seed)]
     count = 1
     for _ in range(2 * wanted):
         if count == wanted:
             break
         # Mostly around one moment, sometimes on from what was found.
         at = centre
-        if _uniform(walk) < SHARE_ONWARD:
-            at = lay.group_member[_within(walk, lay.group_first, walk.chosen[_below(walk, count)])]
+        if uniform(walk) < SHARE_ONWARD:
+            at = lay.group_member[within(walk, lay.group_first, walk.chosen[below(walk, count)])]
         near = _near(lay, st, walk, at)
         if near == NONE:
             continue
@@ -220,8 +151,8 @@ def _choose_groups(lay: Layout, st: State, walk: Walk) -> tuple[int, int]:
             walk.is_chosen[group] = 1
             count += 1
     since = 0
-    if _uniform(walk) < SHARE_REST_ONLY:
-        since = st.start[centre] - _below(walk, MOST_DAYS_BEFORE * SLOTS_PER_DAY)
+    if uniform(walk) < SHARE_REST_ONLY:
+        since = st.start[centre] - below(walk, MOST_DAYS_BEFORE * SLOTS_PER_DAY)
     return count, since
 
 
@@ -234,13 +165,13 @@ def _near(lay: Layout, st: State, walk: Walk, i: int) -> int:
     uses = lay.use_first[m + 1] - lay.use_first[m]
     if uses == 0:
         return NONE
-    r = lay.use_resource[lay.use_first[m] + _below(walk, uses)]
-    if lay.capacity[r] == 1 and _uniform(walk) < 0.5:
+    r = lay.use_resource[lay.use_first[m] + below(walk, uses)]
+    if lay.capacity[r] == 1 and uniform(walk) < 0.5:
         return _neighbor(lay, st, walk, r, i)
     found, distance = NONE, lay.axis_slots
     count = walk.user_first[r + 1] - walk.user_first[r]
     for _ in range(TRIES):
-        other = walk.user[walk.user_first[r] + _below(walk, count)]
+        other = walk.user[walk.user_first[r] + below(walk, count)]
         if lay.job[other] == lay.job[i] or st.mode[other] == UNPLANNED or lay.rank[other] != OPEN:
             continue
         apart = abs(st.start[other] - st.start[i])
@@ -254,9 +185,9 @@ def _neighbor(lay: Layout, st: State, walk: Walk, r: int, i: int) -> int:
     """Return who has the resource next before or after `i`, one or a few turns away."""
     row = lay.base[r] * (lay.axis_slots + 1)
     first = st.first_slot[r]
-    forward = _uniform(walk) < 0.5
+    forward = uniform(walk) < 0.5
     slot = lay.before[row + st.finish[i]] if forward else lay.before[row + st.start[i]] - 1
-    turns = 1 + _below(walk, 4)
+    turns = 1 + below(walk, 4)
     found = NONE
     slots = lay.total[lay.base[r]]
     looked = 0
@@ -288,7 +219,7 @@ def _remove(lay: Layout, st: State, walk: Walk, groups: int, since: int) -> int:
             if st.mode[i] != UNPLANNED and st.start[i] < since:
                 continue
             walk.removed[removed] = i
-            _save(st, walk, i, removed * _SAVED)
+            save(st, walk, i, removed * SAVED)
             forget(lay, st, i)
             removed += 1
         for k in range(lay.group_job_first[group], lay.group_job_first[group + 1]):
@@ -299,28 +230,6 @@ def _remove(lay: Layout, st: State, walk: Walk, groups: int, since: int) -> int:
         for g in range(groups):
             walk.is_chosen[walk.chosen[g]] = 0
     return removed
-
-
-@kernel
-def _save(st: State, walk: Walk, i: int, at: int) -> None:
-    saved = walk.saved
-    saved[at], saved[at + 1] = st.mode[i], st.crew[i]
-    saved[at + 2], saved[at + 3] = st.start[i], st.finish[i]
-    saved[at + 4], saved[at + 5] = st.blocker_resource[i], st.blocker_holder[i]
-    saved[at + 6], saved[at + 7] = st.blocker_slot[i], st.held_for[i]
-    saved[at + 8] = st.held_by[i]
-
-
-@kernel
-def _restore(lay: Layout, st: State, walk: Walk, i: int, at: int) -> None:
-    saved = walk.saved
-    st.mode[i], st.crew[i] = saved[at], saved[at + 1]
-    st.start[i], st.finish[i] = saved[at + 2], saved[at + 3]
-    st.blocker_resource[i], st.blocker_holder[i] = saved[at + 4], saved[at + 5]
-    st.blocker_slot[i], st.held_for[i] = saved[at + 6], saved[at + 7]
-    st.held_by[i] = saved[at + 8]
-    if st.mode[i] != UNPLANNED:
-        occupy(lay, st, i)
 
 
 @kernel
@@ -337,14 +246,14 @@ def _recount_crews(lay: Layout, st: State, job: int) -> None:
 @kernel
 def _sort_groups(lay: Layout, st: State, walk: Walk, groups: int) -> None:
     """Put the chosen groups into the order in which they come back."""
-    way = _below(walk, 4)
+    way = below(walk, 4)
     for g in range(groups):
         group = walk.chosen[g]
-        key = _uniform(walk)
+        key = uniform(walk)
         if way == 1:
             key = _due_of(lay, group) + key * 14 * SLOTS_PER_DAY
         elif way == 2:
-            key = -_price_of_group(lay, walk, group) * (0.5 + key)
+            key = -price_of_group(lay, walk, group) * (0.5 + key)
         elif way == 3 and g > 0:
             key += 1.0
         walk.sort_key[group] = key
@@ -369,28 +278,28 @@ def _due_of(lay: Layout, group: int) -> float:
 @kernel
 def _choose_way(lay: Layout, st: State, walk: Walk, group: int, removed: int, since: int) -> None:
     """Settle, by chance, on which crew and from when on the group is put back."""
-    dice = _uniform(walk)
+    dice = uniform(walk)
     crew = NONE
     keeps = dice < SHARE_SAME_CREWS
     if dice > 1.0 - SHARE_ANY_CREW:
         first_job = lay.group_job[lay.group_job_first[group]]
         for _ in range(4):
-            r = _below(walk, lay.resources)
+            r = below(walk, lay.resources)
             if lay.coverage[first_job * lay.resources + r]:
                 crew = r
                 break
     for k in range(removed):
         i = walk.removed[k]
         if lay.group_of_job[lay.job[i]] == group:
-            st.crew_choice[i] = walk.saved[k * _SAVED + 1] if keeps else crew
+            st.crew_choice[i] = walk.saved[k * SAVED + 1] if keeps else crew
             st.mode_choice[i] = NONE
-            if _uniform(walk) < SHARE_ANY_MODE:
-                st.mode_choice[i] = _below(walk, lay.mode_first[i + 1] - lay.mode_first[i])
+            if uniform(walk) < SHARE_ANY_MODE:
+                st.mode_choice[i] = below(walk, lay.mode_first[i + 1] - lay.mode_first[i])
     if since > 0:
         return  # what stays in place has begun as it was to begin
     for k in range(lay.group_job_first[group], lay.group_job_first[group + 1]):
         job = lay.group_job[k]
-        dice = _uniform(walk)
+        dice = uniform(walk)
         if dice < SHARE_SOONEST:
             st.begins_by_job[job] = 0
         elif dice > 1.0 - SHARE_OTHER_BEGIN:
@@ -403,9 +312,9 @@ def _begin_otherwise(lay: Layout, st: State, walk: Walk, job: int, removed: int)
     for k in range(removed):
         i = walk.removed[k]
         if lay.job[i] == job and lay.may_wait[i]:
-            if walk.saved[k * _SAVED] != UNPLANNED:
-                days = _below(walk, 2 * MOST_BEGIN_MOVE_DAYS) - MOST_BEGIN_MOVE_DAYS
-                begins = walk.saved[k * _SAVED + 2] + days * SLOTS_PER_DAY
+            if walk.saved[k * SAVED] != UNPLANNED:
+                days = below(walk, 2 * MOST_BEGIN_MOVE_DAYS) - MOST_BEGIN_MOVE_DAYS
+                begins = walk.saved[k * SAVED + 2] + days * SLOTS_PER_DAY
                 st.begins_by_job[job] = max(begins, 0)
             return
 
@@ -436,7 +345,7 @@ def _undo(lay: Layout, st: State, walk: Walk, groups: int, removed: int, done: i
     for k in range(removed):
         forget(lay, st, walk.removed[k])
     for k in range(removed):
-        _restore(lay, st, walk, walk.removed[k], k * _SAVED)
+        restore(lay, st, walk, walk.removed[k], k * SAVED)
     for g in range(groups):
         group = walk.chosen[g]
         walk.is_chosen[group] = 0
@@ -444,34 +353,3 @@ def _undo(lay: Layout, st: State, walk: Walk, groups: int, removed: int, done: i
             job = lay.group_job[k]
             st.begins_by_job[job] = walk.saved_begins[job]
             _recount_crews(lay, st, job)
-
-
-@kernel
-def _price_of_group(lay: Layout, walk: Walk, group: int) -> float:
-    price = 0.0
-    for k in range(lay.group_job_first[group], lay.group_job_first[group + 1]):
-        price += walk.price[lay.group_job[k]]
-    return price
-
-
-@kernel
-def _within(walk: Walk, firsts: Ints, row: int) -> int:
-    """Return a random place of a row."""
-    return firsts[row] + _below(walk, firsts[row + 1] - firsts[row])
-
-
-@kernel
-def _below(walk: Walk, limit: int) -> int:
-    """Return a random number from 0 to below `limit`."""
-    return min(int(_uniform(walk) * limit), limit - 1)
-
-
-@kernel
-def _uniform(walk: Walk) -> float:
-    """Return a random number from 0 to below 1 (xorshift64*: Vigna 2016, from memory)."""
-    x = walk.seed[0]
-    x ^= x >> np.uint64(12)
-    x ^= x << np.uint64(25)
-    x ^= x >> np.uint64(27)
-    walk.seed[0] = x
-    return float((x * np.uint64(2685821657736338717)) >> np.uint64(11)) / 9007199254740992.0

@@ -17,8 +17,9 @@ from contractor.engine.placing import Pass
 from contractor.engine.prepared import LEADS_TO_FIXED, Layout, prepare
 from contractor.engine.pricing import price_of_all, price_of_job
 from contractor.engine.problem import Announced, Job, Link, Pin, Problem
-from contractor.engine.recreate import Walk, _step, new_walk, step_many
+from contractor.engine.recreate import _step, step_many
 from contractor.engine.state import UNPLANNED, State
+from contractor.engine.walk import Walk, new_walk
 from tests.property.test_engine_plans import problems
 from tests.unit.engine.builders import activity, problem
 
