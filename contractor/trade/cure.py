@@ -7,7 +7,7 @@ engineer's drawings, field-cured cylinders and the authority come first.
 """
 
 import math
-from collections.abc import Callable, Sequence
+from collections.abc import Sequence
 from datetime import datetime
 from types import MappingProxyType
 from typing import NamedTuple
@@ -26,7 +26,6 @@ DATUM_DEGC = 0.0
 PROTECTED_DEGC = 10.0
 KELVIN = 273.15
 # The plan looks no farther: two years of hours.
-LONGEST_WAIT_HOURS = 2 * 366 * 24
 _WARMEST_HOUR = 15.0
 _MID_MONTH_DAYS = np.array([15.5, 45, 74.5, 105, 135.5, 166, 196.5, 227.5, 258, 288.5, 319, 349.5])
 # Keeps a target met exactly on the hour from slipping to the next by rounding.
@@ -81,22 +80,6 @@ def age_hours_for_share(*, share: float, cement: str, curing: str = "moist") -> 
             "Enter 0.5 for one half."
         )
     return 24 * curve.a * share / (1 - curve.b * share)
-
-
-def rate_factor(
-    temp_degc: float,
-    *,
-    reference_degc: float = REFERENCE_DEGC,
-    activation_energy_j_per_mol: float = ACTIVATION_ENERGY_J_PER_MOL,
-) -> float:
-    """
-    Return how fast concrete ages at a temperature against the reference.
-
-    Source: the Arrhenius form of ASTM C1074 (from memory),
-    exp(-E/R (1/T - 1/Tr)), T in kelvin.
-    """
-    factors = _rate_factors(np.array([temp_degc]), reference_degc, activation_energy_j_per_mol)
-    return float(factors[0])
 
 
 def equivalent_age_hours(
@@ -222,29 +205,17 @@ def hours_to_strength(
     *,
     share: float,
     cement: str,
-    temps_degc_by_hour: Callable[[int], float] | Sequence[float] | NDArray[np.float64],
+    temps_degc_by_hour: Sequence[float] | NDArray[np.float64],
     minimum_hours: float = 0.0,
 ) -> float:
     """
     Return the hours from placing until concrete has a share of its strength.
 
-    ``temps_degc_by_hour`` gives the mean of each hour after placing, as a list
-    or as a function of the hour; a function is asked for at most two years.
-    Raises NeverCuresError when that is not enough. For many pours over the same
-    weather build one ``CureClock``.
+    ``temps_degc_by_hour`` gives the mean of each hour after placing. Raises
+    NeverCuresError when they end before. For many pours over the same weather
+    build one ``CureClock``.
     """
-    ready: float | None = None
-    if not callable(temps_degc_by_hour):
-        clock = CureClock(temps_degc_by_hour)
-        ready = clock.ready_hour(0, share, cement, minimum_hours)
-    else:
-        needed = age_hours_for_share(share=share, cement=cement) - _HOURS_TOLERANCE
-        age = 0.0
-        for hour in range(LONGEST_WAIT_HOURS):
-            age += equivalent_age_hours(temps_degc=[temps_degc_by_hour(hour)], step_hours=1.0)
-            if age >= needed:
-                ready = max(float(hour + 1), minimum_hours)
-                break
+    ready = CureClock(temps_degc_by_hour).ready_hour(0, share, cement, minimum_hours)
     if ready is None:
         raise NeverCuresError(
             f"share {share:g}: concrete does not get there in the temperatures given. "

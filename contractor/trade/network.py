@@ -95,12 +95,6 @@ def phase_timings(
     return {code: timings[code] for code in early}
 
 
-def critical_phases(network: JobNetwork, durations_hours: Mapping[str, float]) -> tuple[str, ...]:
-    """Return the phases without float, in build order."""
-    timings = phase_timings(network, durations_hours)
-    return tuple(code for code, timing in timings.items() if timing.critical)
-
-
 def _check(network: JobNetwork, durations_hours: Mapping[str, float]) -> None:
     known = set(network.phases)
     for link in network.follows:

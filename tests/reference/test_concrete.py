@@ -11,7 +11,6 @@ from contractor.trade.cure import (
     equivalent_age_hours,
     hours_to_strength,
     maturity_degc_hours,
-    rate_factor,
     strength_share,
 )
 from contractor.trade.units import cylinder_cy, slab_cy
@@ -106,7 +105,10 @@ def test_aging_speed_by_temperature_agrees_with_the_arrhenius_table(reference_de
     """Source: ASTM C1074 equivalent age, E = 41.5 kJ/mol (from memory); our own arithmetic."""
     temps_degc = (0, 5, 10, 15, 20, 23, 25, 30, 35)
 
-    found = [rate_factor(temp, reference_degc=reference_degc) for temp in temps_degc]
+    found = [
+        equivalent_age_hours(temps_degc=[temp], step_hours=1, reference_degc=reference_degc)
+        for temp in temps_degc
+    ]
 
     assert found == pytest.approx(factors, abs=6e-4)
 
@@ -116,7 +118,8 @@ def test_aging_speed_agrees_with_the_q_form_within_half_a_percent():
     for temp_degc in (0, 5, 10, 15, 20, 25, 30, 35):
         q_form = math.exp(-5000 * (1 / (273 + temp_degc) - 1 / 293))
 
-        assert rate_factor(temp_degc) == pytest.approx(q_form, rel=0.005)
+        aged = equivalent_age_hours(temps_degc=[temp_degc], step_hours=1)
+        assert aged == pytest.approx(q_form, rel=0.005)
 
 
 def test_equivalent_age_is_the_sum_of_hours_times_speed():

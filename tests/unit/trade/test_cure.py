@@ -72,15 +72,6 @@ def test_a_step_must_be_positive(step_hours):
         maturity_degc_hours(temps_degc=[20], step_hours=step_hours)
 
 
-def test_a_function_of_the_hour_gives_the_same_as_a_list():
-    temps = [5 + (hour % 24) / 4 for hour in range(1000)]
-
-    by_list = hours_to_strength(share=0.5, cement="I", temps_degc_by_hour=temps)
-    by_function = hours_to_strength(share=0.5, cement="I", temps_degc_by_hour=lambda h: temps[h])
-
-    assert by_list == by_function
-
-
 def test_the_least_hours_hold_even_in_heat():
     hours = hours_to_strength(
         share=0.17, cement="III", temps_degc_by_hour=[35] * 100, minimum_hours=24
@@ -89,7 +80,7 @@ def test_the_least_hours_hold_even_in_heat():
     assert hours == 24
 
 
-@pytest.mark.parametrize("temps", [[20.0] * 5, [-5.0] * 500, lambda hour: -5.0])
+@pytest.mark.parametrize("temps", [[20.0] * 5, [-5.0] * 500])
 def test_strength_out_of_reach_is_told(temps):
     with pytest.raises(NeverCuresError, match="Protect and heat"):
         hours_to_strength(share=0.5, cement="I", temps_degc_by_hour=temps)
