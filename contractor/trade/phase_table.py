@@ -221,3 +221,25 @@ REWORK_OF: Mapping[str, str] = MappingProxyType(
     }
 )
 REWORK = frozenset(REWORK_OF.values())
+
+# More parts than these are hard to follow; our own.
+MOST_PARTS = 4
+# Work that is done in one go once it has begun; common practice, no source. The engineer's drawings
+# and the maker's instructions come first.
+IN_ONE_PIECE: Mapping[str, str] = MappingProxyType(
+    {
+        "LAYOUT": "layout and digging are one visit",
+        "DIG": "layout and digging are one visit under one locate ticket",
+        "POUR": "concrete is poured and cures in one piece",
+        "POSTS": "concrete is poured and cures in one piece",
+        "TRUSSES": "half a row of trusses must not stand without the rest and its bracing",
+        **dict.fromkeys(REWORK, "the inspector sees it corrected in one piece"),
+    }
+)
+
+
+def why_whole(code: str) -> str:
+    """Return why a phase is never done in parts on days apart; nothing where it may be."""
+    if PHASE_TABLE[code].performer is not Performer.CREW:
+        return "it is not the work of a crew of ours"
+    return IN_ONE_PIECE.get(code, "")

@@ -44,6 +44,9 @@ def open_holds(jobs: Sequence[Job], now: datetime) -> list[HoldFact]:
     return facts
 
 
+LEFT = (Phase.Status.OPEN, Phase.Status.UNDER_WAY)
+
+
 def _last_visits(jobs: Sequence[Job]) -> dict[int, Inspection]:
     """Return the last visit of each inspection that was not entered by mistake, by phase."""
     rows = Inspection.objects.filter(phase__job__in=[job.pk for job in jobs])
@@ -103,13 +106,13 @@ def _inspection_holds(
         return
     network = found[1]
     rows = {phase.code: phase for phase in job.phases.all()}
-    open_codes = {code for code, row in rows.items() if row.status == Phase.Status.OPEN}
+    open_codes = {p.code for p in job.phases.all() if p.status == Phase.Status.OPEN}
     for code in network.phases:
         row = rows.get(code)
         if code not in INSPECTIONS or row is None:
             continue
-        before = [rows[f.before] for f in network.follows if f.after == code and f.before in rows]
-        is_near = all(leader.status == Phase.Status.DONE for leader in before)
+        before = {link.before for link in network.follows if link.after == code}
+        is_near = not any(p.code in before and p.status in LEFT for p in job.phases.all())
         after = [link.after for link in network.follows if link.before == code]
         held = next((c for c in after if c in open_codes), code)
         if held in open_codes and (is_near or row.pk in visits):

@@ -235,7 +235,6 @@ class DeskReader:
 
     def _leaders(self, asked_when: AskedWhen) -> list[Phase]:
         job = self.phase.job
-        rows = {phase.code: phase for phase in job.phases.all()}
         found = built(job)
         if found is None:
             return []
@@ -244,7 +243,7 @@ class DeskReader:
         if asked_when is AskedWhen.WORK_STARTED:
             # As the plan counts: work on holes begins with the layout of the same visit.
             leaders = [network.visit_begins_with(code) for code in leaders]
-        return [rows[code] for code in leaders if code in rows]
+        return [phase for phase in job.phases.all() if phase.code in leaders]
 
     def _moment_of(self, leader: Phase, asked_when: AskedWhen) -> datetime | None:
         booking = self.booked.get(leader.pk)

@@ -16,6 +16,7 @@ from inspections.selectors.weather import AHEAD_DAYS, Weather, weather_at
 from jobs.models import Booking, Job, Phase, Plan
 from jobs.selectors.hold_facts import Clears, HoldFact, HoldKind
 from jobs.selectors.needs import NEEDED_ROWS, built
+from jobs.selectors.networks import row_links
 from jobs.selectors.plans import live_phases
 
 if TYPE_CHECKING:
@@ -167,17 +168,17 @@ def _ready_phases() -> Iterator[Phase]:
         if found is None:
             continue
         network = found[1]
-        rows = {phase.code: phase for phase in job.phases.all()}
         missing = {row.item for row in job.deliveries.all() if row.arrived_on is None}
         waits = {code for item, code in network.deliveries if item in missing}
-        waits |= {
-            link.after
-            for link in network.follows
-            if link.before in rows and rows[link.before].status != Phase.Status.DONE
+        behind = {
+            link.after.pk
+            for link in row_links(network, job.phases.all())
+            if link.before.status != Phase.Status.DONE
         }
-        for code, phase in rows.items():
+        for phase in job.phases.all():
             is_open = phase.status in (Phase.Status.OPEN, Phase.Status.UNDER_WAY)
-            if is_open and code not in waits and PHASE_TABLE[code].performer is Performer.CREW:
+            waiting = phase.code in waits or phase.pk in behind
+            if is_open and not waiting and PHASE_TABLE[phase.code].performer is Performer.CREW:
                 phase.job = job
                 yield phase
 

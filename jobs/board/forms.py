@@ -100,6 +100,40 @@ class Split(_OfPhase):
         return moves.SplitPhase(data["phase"].pk, _moment(data["day"], data["at"]))
 
 
+class SplitFirst(_OfPhase):
+    """A phase that has not begun: a share of it where it is, and the rest on another day."""
+
+    kind = "SPLIT_FIRST"
+    percent = forms.IntegerField(
+        min_value=10, max_value=90, initial=50, label="Percent to do first, where it is now"
+    )
+    day = Day(label="The rest goes on")
+    at = Clock(required=False, label="Time", help_text="Empty: the first that works.")
+    crew = _crew("Crew of the rest", required=False, empty="the same")
+
+    def move(self) -> Move:
+        """Return the move."""
+        data = self.cleaned_data
+        at = _moment(data["day"], data["at"]) if data["at"] else None
+        return moves.SplitAhead(
+            phase_id=data["phase"].pk,
+            share_first=data["percent"] / 100,
+            crew_id=data["crew"].pk if data["crew"] else None,
+            day=None if at else data["day"],
+            starts_at=at,
+        )
+
+
+class Join(_OfPhase):
+    """The parts of a phase put together again."""
+
+    kind = "JOIN"
+
+    def move(self) -> Move:
+        """Return the move."""
+        return moves.JoinParts(self.cleaned_data["phase"].pk)
+
+
 class _Days(MoveForm):
     first_day = Day()
     last_day = Day()
@@ -238,7 +272,8 @@ class GapForm(forms.Form):
 
 
 KINDS: Mapping[str, type[MoveForm]] = {
-    form.kind: form for form in (ToCrewAndDay, Free, Split, Swap, Lend, Aside, Block)
+    form.kind: form
+    for form in (ToCrewAndDay, Free, Split, SplitFirst, Join, Swap, Lend, Aside, Block)
 }
 
 

@@ -15,7 +15,7 @@ from django.utils.http import urlencode
 from django.utils.safestring import mark_safe
 from django.views.decorators.http import condition, require_safe
 
-from jobs.board.forms import Aside, Block, GapForm, Lend, MoveForm, Split, Swap, form_of
+from jobs.board.forms import Aside, Block, GapForm, Lend, MoveForm, Split, SplitFirst, Swap, form_of
 from jobs.desk.base import CHANGE, VIEW, office_page
 from jobs.drawing.board import draw_line
 from jobs.drawing.board_head import draw_backdrop, draw_days, draw_promises
@@ -24,6 +24,7 @@ from jobs.selectors import board_version
 from jobs.selectors.board import Shown, board
 from jobs.selectors.board_pick import next_work_of, picked
 from jobs.services import gaps
+from jobs.services.move_split import why_in_one_piece
 
 if TYPE_CHECKING:
     from django.http import HttpRequest, HttpResponse
@@ -218,6 +219,10 @@ def _pick_context(request: HttpRequest, phase_id: int) -> dict[str, Any]:
         )
         context["nudges"] = [(day + timedelta(days=n), words) for n, words in steps]
         context["starts_on"], context["starts"] = day, f"{local:%H:%M}"
+        context["whole_because"] = why_in_one_piece(phase)
+        if not context["whole_because"]:
+            rest_on = timezone.localdate(booking.ends_at) + timedelta(days=7)
+            context["first_form"] = form_of(SplitFirst.kind, phase=phase.pk, day=rest_on)
     elif booking is not None and phase.status == Phase.Status.UNDER_WAY:
         tomorrow = timezone.localdate() + timedelta(days=1)
         context["split_form"] = form_of(Split.kind, phase=phase.pk, day=tomorrow, at="07:00")

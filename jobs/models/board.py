@@ -88,6 +88,7 @@ class BoardMove(models.Model):
         MOVE = "MOVE", "Phase moved"
         FREE = "FREE", "Pin taken off"
         SPLIT = "SPLIT", "Phase split"
+        JOIN = "JOIN", "Parts put together"
         SWAP = "SWAP", "Crews swapped"
         LEND = "LEND", "People lent"
         ASIDE = "ASIDE", "Time set aside"

@@ -18,6 +18,13 @@ NUMBER = RegexValidator(
 PHASE_CHOICES = [(kind.code, kind.label) for kind in PHASE_TABLE.values()]
 
 
+def label_of(code: str, part: int = 1, parts: int = 1) -> str:
+    """Return a phase's name, with its part where it was split: "Roof steel, part 1 of 2"."""
+    kind = PHASE_TABLE.get(code)
+    label = kind.label if kind else code
+    return f"{label}, part {part} of {parts}" if parts > 1 else label
+
+
 class Job(Specification):
     """One building under contract, at one site, for one buyer."""
 
@@ -177,7 +184,12 @@ class LeanTo(models.Model):
 
 
 class Phase(models.Model):
-    """A stretch of work on a job, or an inspection of it."""
+    """
+    A stretch of work on a job, or an inspection of it.
+
+    One that was split ahead is several rows of the same code, its `parts`: 1 comes first, and each
+    has its `share_of_whole`.
+    """
 
     class Status(models.TextChoices):
         OPEN = "OPEN", "Open"
@@ -187,6 +199,9 @@ class Phase(models.Model):
 
     job = models.ForeignKey(Job, on_delete=models.CASCADE, related_name="phases")
     code = models.CharField(max_length=20, choices=PHASE_CHOICES)
+    part = models.PositiveSmallIntegerField(default=1, editable=False)
+    parts = models.PositiveSmallIntegerField(default=1, editable=False)
+    share_of_whole = models.FloatField(default=1, editable=False)
     sequence = models.PositiveSmallIntegerField(help_text="Build order within the job.")
     labor_hours = models.FloatField(default=0, help_text="From the take-off and the rates.")
     labor_arithmetic = models.TextField(blank=True)
@@ -246,7 +261,15 @@ class Phase(models.Model):
 
     class Meta:
         constraints = [
-            models.UniqueConstraint(fields=["job", "code"], name="phase_once_per_job"),
+            models.UniqueConstraint(fields=["job", "code", "part"], name="phase_part_once_per_job"),
+            models.CheckConstraint(
+                name="phase_part_has_its_number", condition=Q(part__gte=1, parts__gte=1)
+            ),
+            models.CheckConstraint(
+                name="phase_share_of_whole_above_zero",
+                condition=Q(share_of_whole__gt=0, share_of_whole__lte=1),
+                violation_error_message="The share of the whole is above 0 and at most 1.",
+            ),
             models.CheckConstraint(
                 name="phase_share_between_0_and_1",
                 condition=Q(share_done__gte=0, share_done__lte=1),
@@ -274,6 +297,10 @@ class Phase(models.Model):
 
     def __str__(self) -> str:
         return f"{self.get_code_display()}, job {self.job.number}"
+
+    def get_code_display(self) -> str:  # type: ignore[no-redef]  # Django leaves it as it is
+        """Return the phase's name, and which part of it where it was split ahead."""
+        return label_of(self.code, self.part, self.parts)
 
     @property
     def share_known_at(self) -> datetime | None:

@@ -6,10 +6,10 @@ from dataclasses import dataclass
 from datetime import datetime, timedelta
 from typing import TYPE_CHECKING, NamedTuple
 
-from contractor.trade.phases import PHASE_TABLE
 from jobs.drawing.board_shapes import family_of, short_of
 from jobs.drawing.board_values import Bar
 from jobs.models import Booking, Phase, Plan
+from jobs.models.job import label_of
 
 if TYPE_CHECKING:
     from collections.abc import Collection, Iterator, Mapping, Sequence
@@ -33,6 +33,8 @@ class BoardRow(NamedTuple):
     because: str
     because_kind: str
     code: str
+    part: int
+    parts: int
     status: str
     share_done: float
     started_at: datetime | None
@@ -52,6 +54,8 @@ _COLUMNS = (
     "because",
     "because_kind",
     "phase__code",
+    "phase__part",
+    "phase__parts",
     "phase__status",
     "phase__share_done",
     "phase__started_at",
@@ -122,7 +126,7 @@ class Bars:
             starts_at = row.starts_at
         words = [
             f"{row.number} {row.town}",
-            PHASE_TABLE[code].label,
+            label_of(code, row.part, row.parts),
             f"{self.window.when(starts_at)} to {self.window.when(row.ends_at)}",
         ]
         if row.crew_name and (on_machine or self.by_job):
@@ -135,7 +139,7 @@ class Bars:
             key=row.phase,
             job=row.number,
             label="" if self.by_job else f"{row.number} {row.town}",
-            short=short_of(code),
+            short=short_of(code) + (f" {row.part}/{row.parts}" if row.parts > 1 else ""),
             name=", ".join(words),
             family=family_of(code),
             starts_at=starts_at,

@@ -158,7 +158,9 @@ def _lines(
         return
     building, network = found
     held = dict(network.deliveries)
-    phases = {p.code: p for p in job.phases.all() if p.status == Phase.Status.OPEN}
+    # Of a phase in parts the first that is left needs its material.
+    in_turn = sorted(job.phases.all(), key=lambda phase: -phase.part)
+    phases = {p.code: p for p in in_turn if p.status == Phase.Status.OPEN}
     for delivery in awaited:
         phase = phases.get(held.get(delivery.item, ""))
         if phase is not None:

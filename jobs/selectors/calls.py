@@ -135,7 +135,9 @@ def _outside_trades(changes: list[_Change]) -> Iterator[Call]:
 
 def _suppliers(changes: list[_Change], now: datetime) -> Iterator[Call]:
     """Yield deliveries that a phase would now need sooner, and concrete, which cannot wait."""
-    by_phase = {(change.phase.job_id, change.phase.code): change for change in changes}
+    # Of a phase in parts the first that moves needs its material.
+    in_turn = sorted(changes, key=lambda change: -change.phase.part)
+    by_phase = {(change.phase.job_id, change.phase.code): change for change in in_turn}
     lines: dict[str, list[str]] = defaultdict(list)
     for line in call_ahead(now=now, every=True).to_confirm:
         row = line.delivery

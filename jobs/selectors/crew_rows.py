@@ -92,7 +92,7 @@ class PhaseRow:
     @property
     def label(self) -> str:
         """Return the phase in words."""
-        return PHASE_TABLE[self.phase.code].label
+        return self.phase.get_code_display()
 
     @property
     def waits(self) -> tuple[str, ...]:

@@ -23,6 +23,7 @@ from jobs.selectors.crew_work import work_of_days, work_of_phase
 from jobs.selectors.hold_facts import HoldKind
 from jobs.selectors.holds import open_facts
 from jobs.selectors.needs import built
+from jobs.selectors.networks import row_links
 
 if TYPE_CHECKING:
     from collections.abc import Iterable, Iterator, Sequence
@@ -138,11 +139,9 @@ class _Reader:
         if phase.status != Phase.Status.OPEN:
             return (), ()
         kinds = {fact.kind for fact in self.facts[phase.job_id, phase.code]}
-        rows = {row.code: row for row in phase.job.phases.all()}
         others, own = [], []
-        for link in network.follows:
-            before = rows.get(link.before)
-            if link.after != phase.code or before is None or _is_free(before, link):
+        for link, before, after in row_links(network, phase.job.phases.all()):
+            if after.pk != phase.pk or _is_free(before, link):
                 continue
             booking = self.booked.get(before.pk)
             if booking is not None and booking.crew_id == self.crew.pk:
@@ -153,23 +152,23 @@ class _Reader:
 
     def _then(self, phase: Phase, network: JobNetwork) -> tuple[str, ...]:
         """Return what comes next at the site."""
-        rows = {row.code: row for row in phase.job.phases.all()}
-        next_ones = (rows.get(f.after) for f in network.follows if f.before == phase.code)
         return tuple(
-            self._by_whom(after)
-            for after in next_ones
-            if after is not None and after.status == Phase.Status.OPEN and after.pk in self.booked
+            self._by_whom(link.after)
+            for link in row_links(network, phase.job.phases.all())
+            if link.before.pk == phase.pk
+            and link.after.status == Phase.Status.OPEN
+            and link.after.pk in self.booked
         )
 
     def _by_whom(self, phase: Phase) -> str:
-        kind, booking = PHASE_TABLE[phase.code], self.booked.get(phase.pk)
+        what, booking = phase.get_code_display().lower(), self.booked.get(phase.pk)
         if booking is None:
-            return f"{kind.label.lower()}, which has no day yet"
-        who = _WHO[kind.performer]
+            return f"{what}, which has no day yet"
+        who = _WHO[PHASE_TABLE[phase.code].performer]
         if booking.crew is not None:
             who = "you" if booking.crew_id == self.crew.pk else booking.crew.name
         begins = timezone.localtime(booking.starts_at)
-        return f"{kind.label.lower()} by {who}, {begins:%a %b %-d, %H:%M}"
+        return f"{what} by {who}, {begins:%a %b %-d, %H:%M}"
 
     def _tickets(self, job: Job, days: Sequence[date]) -> tuple[TicketLine, ...]:
         if job.pk not in self.jobs or not days:

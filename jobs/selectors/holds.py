@@ -212,7 +212,10 @@ class _Costs:
         columns = ("phase__job_id", "phase__code", "crew_id", "starts_at", "ends_at")
         rows = Booking.objects.filter(plan=plan).order_by("starts_at").values_list(*columns)
         for row in map(_Booked._make, rows):
-            self.bookings.setdefault(row.job_id, {})[row.phase_code] = row
+            mine = self.bookings.setdefault(row.job_id, {})
+            # A phase in parts is held where its first part begins, and over with its last.
+            first = mine.get(row.phase_code, row)
+            mine[row.phase_code] = first._replace(ends_at=max(first.ends_at, row.ends_at))
             if row.crew_id:
                 self.of_crew.setdefault(row.crew_id, []).append(row)
         waits = PlannedWait.objects.filter(plan=plan).exclude(after_code="")

@@ -9,7 +9,7 @@ from typing import TYPE_CHECKING
 from django.utils import timezone
 
 from inspections.selectors.locate import ticket_warnings
-from jobs.models import Booking, Notice, TaskRequest
+from jobs.models import Booking, Notice, Phase, TaskRequest
 from jobs.selectors.call_ahead import call_ahead
 from jobs.selectors.hold_facts import HoldKind
 from jobs.selectors.holds import holds, signed_jobs
@@ -95,6 +95,8 @@ def holds_to_flag(*, now: datetime) -> list[Flag]:
     """Return the inspection and locate holds whose work is published to begin within a week."""
     shown = [row for row in holds(now=now) if row.fact.is_open and row.fact.kind in FLAGGED]
     booked = Booking.objects.filter(is_live=True, starts_at__lt=now + FLAG_AHEAD)
+    # Of a phase in parts the first that is left: it is what a hold keeps.
+    booked = booked.exclude(phase__status=Phase.Status.DONE).order_by("-starts_at", "id")
     starts = {
         (job, code): start
         for job, code, start in booked.values_list("phase__job", "phase__code", "starts_at")

@@ -14,6 +14,7 @@ from contractor.engine.compare import Comparison, Row, compare
 from contractor.engine.worktime import SLOT_MINUTES
 from contractor.trade.phases import PHASE_TABLE, Performer
 from jobs.models import Booking, Job, Phase, Plan, PlannedWait
+from jobs.models.job import label_of
 
 if TYPE_CHECKING:
     from collections.abc import Iterable
@@ -370,6 +371,8 @@ def _rows(plan: Plan) -> list[Row]:
     columns = (
         "phase__job__number",
         "phase__code",
+        "phase__part",
+        "phase__parts",
         "crew__name",
         "phase__started_at",
         "starts_at",
@@ -377,14 +380,14 @@ def _rows(plan: Plan) -> list[Row]:
     )
     return [
         Row(
-            key=f"{job} {PHASE_TABLE[code].label}",
+            key=f"{job} {label_of(code, part, parts)}",
             job=job,
             crew=crew or "",
             # The day it began, so that work under way does not move.
             start=timezone.localtime(min(starts_at, began or starts_at)),
             finish=timezone.localtime(ends_at),
         )
-        for job, code, crew, began, starts_at, ends_at in Booking.objects.filter(
+        for job, code, part, parts, crew, began, starts_at, ends_at in Booking.objects.filter(
             plan=plan
         ).values_list(*columns)
     ]

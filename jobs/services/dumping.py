@@ -22,6 +22,7 @@ __all__ = ["DumpRefused", "dump", "dump_workbook"]
 _OF_PHASES = (Inspection, FieldReport, LeftOutWork)
 _HAS_HISTORY = (
     Q(code__in=REWORK)  # the building does not make it again, so the file must
+    | Q(parts__gt=1)
     | Q(started_at__isnull=False)
     | Q(done_at__isnull=False)
     | Q(office_hours__isnull=False)
@@ -105,7 +106,7 @@ def _rows(table: Table) -> models.QuerySet[Any]:
     # A phase left out of its job is not made again by loading, so nothing can be told of it.
     if table.model is Phase:
         rows = rows.filter(_HAS_HISTORY).exclude(status=Phase.Status.DROPPED)
-        rows = rows.order_by("job_id", "sequence")
+        rows = rows.order_by("job_id", "sequence", "part")
     if table.model is FieldReport:
         rows = rows.order_by("made_at", "pk")
     if table.model in _OF_PHASES:

@@ -140,7 +140,7 @@ def _work(rows: Iterable[Booking], now: datetime) -> Iterator[_Shown]:
             job=phase.job,
             starts_at=min(begun, row.starts_at) if begun else row.starts_at,
             ends_at=row.ends_at,
-            title=kind.label,
+            title=phase.get_code_display(),
             who=row.crew.name if row.crew else kind.performer.label,
             crews=frozenset({row.crew_id} if row.crew_id else ()),
             notes=(

@@ -27,6 +27,9 @@ if TYPE_CHECKING:
 NOT_TRACKED = frozenset({"CONCRETE"})
 # Further back, the year is a slip of the hand.
 LONGEST_SOLD = timedelta(days=5 * 366)
+# So the hours of a part that was split ahead begin, before those of the whole.
+PART_OF = " of the whole: "
+SHARE_ROUNDING = 1e-6
 BEGUN = (Phase.Status.UNDER_WAY, Phase.Status.DONE)
 
 
@@ -89,31 +92,58 @@ def refresh_phases(*, job: Job, firm_rates: Mapping[str, Rate] | None = None) ->
 
 
 def _write_phases(job: Job, codes: tuple[str, ...], labor: Mapping[str, PhaseLabor]) -> None:
-    rows = {phase.code: phase for phase in job.phases.all()}
+    rows: dict[str, list[Phase]] = {}
+    for phase in sorted(job.phases.all(), key=lambda phase: phase.part):
+        rows.setdefault(phase.code, []).append(phase)
     changed: list[Phase] = []
     new: list[Phase] = []
     for sequence, code in enumerate(codes, start=1):
-        phase = rows.get(code) or Phase(job=job, code=code)
-        hours, arithmetic = hours_of(code, labor)
-        wanted = (sequence, hours, arithmetic)
-        if phase.pk is None:
-            phase.sequence, phase.labor_hours, phase.labor_arithmetic = wanted
-            new.append(phase)
-        elif phase.status in BEGUN:
-            if phase.sequence != sequence:
+        whole = hours_of(code, labor)
+        parts = _wanted(rows.get(code, []))
+        if not parts:
+            new.append(_step(Phase(job=job, code=code), sequence, whole))
+        for phase in parts:
+            before = _current(phase)
+            if phase.status in BEGUN:
                 phase.sequence = sequence
+            else:
+                _step(phase, sequence, whole)
+            if _current(phase) != before:
                 changed.append(phase)
-        elif _current(phase) != (*wanted, Phase.Status.OPEN):
-            phase.sequence, phase.labor_hours, phase.labor_arithmetic = wanted
-            phase.status = Phase.Status.OPEN
-            changed.append(phase)
-    for phase in rows.values():
+    for phase in (phase for parts in rows.values() for phase in parts):
         if phase.code not in codes and phase.status == Phase.Status.OPEN:
             # Kept as a row: a published booking may still name it.
             phase.status = Phase.Status.DROPPED
             changed.append(phase)
     Phase.objects.bulk_create(new)
     Phase.objects.bulk_update(changed, ["sequence", "labor_hours", "labor_arithmetic", "status"])
+
+
+def _wanted(parts: list[Phase]) -> list[Phase]:
+    """Return the parts of a phase that make the whole; one left out for good is not among them."""
+    wanted: list[Phase] = []
+    share = 0.0
+    for phase in parts:
+        if phase.status in (*BEGUN, Phase.Status.OPEN) or share < 1 - SHARE_ROUNDING:
+            wanted.append(phase)
+            share += phase.share_of_whole
+    return wanted
+
+
+def _step(phase: Phase, sequence: int, whole: tuple[float, str]) -> Phase:
+    """Bring a phase that has not begun in step with the hours of the whole."""
+    hours, arithmetic = whole
+    phase.sequence = sequence
+    phase.labor_hours = round(hours * phase.share_of_whole, 2)
+    phase.labor_arithmetic = part_of(arithmetic, phase.share_of_whole)
+    phase.status = Phase.Status.OPEN
+    return phase
+
+
+def part_of(arithmetic: str, share: float) -> str:
+    """Return how the hours of a share of a phase come about, from those of it or of a part."""
+    whole = arithmetic.partition(PART_OF)[2] or arithmetic
+    return whole if share == 1 else f"{share:.0%}{PART_OF}{whole}"
 
 
 def _current(phase: Phase) -> tuple[int, float, str, str]:

@@ -10,6 +10,7 @@ from contractor.engine.worktime import SLOTS_PER_DAY
 from contractor.trade.phases import PHASE_TABLE, JobNetwork, Performer, PhaseKind
 from inspections.selectors.pours import is_poured
 from jobs.models import Job, Phase
+from jobs.selectors.networks import row_links
 from jobs.services.holds import Hold, NoDate, delivery_hold, dig_windows, site_holds
 from jobs.services.problem_parts import Stretch
 from jobs.services.site_hold import site_hold
@@ -20,8 +21,8 @@ from jobs.services.wait_tables import LinkNote
 
 if TYPE_CHECKING:
     from contractor.trade.building import Building
-    from contractor.trade.phases import Follows
     from inspections.selectors.weather import SiteWeather
+    from jobs.selectors.networks import RowLink
     from jobs.services.problem_parts import ProblemParts
 
 
@@ -36,41 +37,44 @@ class JobActivities:
         self.job = job
         self.building = building
         self.network = network
-        self.rows = {phase.code: phase for phase in job.phases.all()}
-        self.activity_of: dict[str, int] = {}
-        self.leaders: dict[str, list[Follows]] = {code: [] for code in self.rows}
-        for follows in network.follows:
-            if follows.before in self.rows and follows.after in self.rows:
-                self.leaders[follows.after].append(follows)
-        for code in self.rows:
-            self._take_to_go_on(code)
+        # By primary key, as a phase that was split ahead has a row for each of its parts.
+        self.rows = {phase.pk: phase for phase in job.phases.all()}
+        self.activity_of: dict[int, int] = {}
+        self.leaders: dict[int, list[RowLink]] = {key: [] for key in self.rows}
+        for link in row_links(network, self.rows.values()):
+            self.leaders[link.after.pk].append(link)
+        for key in self.rows:
+            self._take_to_go_on(key)
         self.visits = VisitActivities(parts, job, network, self.rows, self.leaders)
 
-    def _take_to_go_on(self, code: str) -> None:
+    def _take_to_go_on(self, key: int) -> None:
         """
         Take a phase that should be in the middle of its work now to be so, reported or not.
 
         Only where all before it is reported done; the stored row stays as it is.
         """
-        phase, now = self.rows[code], self.parts.work.now
+        phase, now = self.rows[key], self.parts.work.now
         booking = self.parts.work.told.get(phase.pk)
         if booking is None or not booking.starts_at <= now < booking.ends_at or phase.stopped_at:
             return
-        leaders = (self.rows[follows.before] for follows in self.leaders[code])
-        if any(leader.status != Phase.Status.DONE for leader in leaders):
+        if any(leader.status != Phase.Status.DONE for leader in self._leaders(phase)):
             return
         lost = self.parts.work.lost_visits.get(phase.pk)
         if lost and lost.decided_at and lost.decided_at >= booking.starts_at:
             return
-        self.rows[code] = taken = copy(phase)
+        self.rows[key] = taken = copy(phase)
         taken.status = Phase.Status.UNDER_WAY
         taken.started_at = booking.starts_at
         taken.crew_id = booking.crew_id
 
+    def _leaders(self, phase: Phase) -> list[Phase]:
+        """Return the rows that come before a phase, as they are taken to be now."""
+        return [self.rows[link.before.pk] for link in self.leaders[phase.pk]]
+
     def add(self) -> None:
         """Add every phase that is not done, then the links between them."""
         for phase in self.rows.values():
-            if phase.status != Phase.Status.DONE and phase.code not in self.activity_of:
+            if phase.status != Phase.Status.DONE and phase.pk not in self.activity_of:
                 self._add_phase(phase)
         for phase in self.rows.values():
             if phase.status == Phase.Status.OPEN:
@@ -90,8 +94,10 @@ class JobActivities:
     def _goes_on_with(self, phase: Phase) -> Phase | None:
         """Return the phase that the same visit goes on with, where nothing keeps them apart."""
         for row in self.network.follows:
-            follower = self.rows.get(row.after)
-            if row.same_visit and row.before == phase.code and follower is not None:
+            if not row.same_visit or row.before != phase.code:
+                continue
+            follower = next((p for p in self.rows.values() if p.code == row.after), None)
+            if follower is not None:
                 free = self.parts.work.pin_of(follower) is None
                 both_open = phase.status == follower.status == Phase.Status.OPEN
                 return follower if free and both_open else None
@@ -131,7 +137,7 @@ class JobActivities:
             holds += [stop] if stop else []
         binding = max(holds, key=lambda hold: hold.ends, default=None)
         first = stretch.first
-        label = " and ".join(PHASE_TABLE[phase.code].label for phase in stretch.phases)
+        label = " and ".join(phase.get_code_display() for phase in stretch.phases)
         index = self.parts.add_activity(
             stretch,
             engine.Activity(
@@ -148,7 +154,7 @@ class JobActivities:
             ),
             tuple(holds),
         )
-        self.activity_of.update(dict.fromkeys((phase.code for phase in stretch.phases), index))
+        self.activity_of.update(dict.fromkeys((phase.pk for phase in stretch.phases), index))
 
     def _modes(self, phase: Phase, kind: PhaseKind) -> tuple[tuple[engine.Mode, ...], str]:
         calendars = self.parts.calendars
@@ -219,8 +225,11 @@ class JobActivities:
 
     def _holds(self, phase: Phase) -> tuple[list[Hold], tuple[engine.Window, ...]]:
         calendars, now = self.parts.calendars, self.parts.now
-        holds = [hold for follows in self.leaders[phase.code] if (hold := self._behind(follows))]
-        if all(self.rows[row.before].status == "DONE" for row in self.leaders[phase.code]):
+        leaders = self._leaders(phase)
+        if any(row.code == phase.code and row.status == "OPEN" for row in leaders):
+            return [], ()  # The part before it waits for all of this.
+        holds = [hold for link in self.leaders[phase.pk] if (hold := self._behind(link))]
+        if all(row.status == "DONE" for row in leaders):
             holds += site_holds(job=self.job, code=phase.code, calendars=calendars, now=now)
             ground = site_hold(
                 job=self.job,
@@ -255,16 +264,16 @@ class JobActivities:
         )
         return holds + ([locate] if locate else []), windows
 
-    def _behind(self, follows: Follows) -> Hold | None:
+    def _behind(self, link: RowLink) -> Hold | None:
         """Return the wait that a leader which is done, or has begun, still causes."""
-        leader = self.rows[follows.before]
+        follows, leader = link.follows, self.rows[link.before.pk]
         if follows.cure and is_poured(leader):
             return self.parts.cures.hold(self.job, follows, leader)
         moment = leader.started_at if follows.start_to_start else leader.done_at
         if moment is None or follows.after in PHASES_OF_AUTHORITIES:
             return None
         begins = self.parts.calendars.slot_of(moment)
-        index, note = self._wait_of(follows)
+        index, note = self._wait_of(link)
         ends = self.parts.waits.at(index, begins)
         if note is None or ends <= self.parts.now:
             return None
@@ -272,46 +281,46 @@ class JobActivities:
         return Hold(note.kind, follows.after, ends, words, begins, follows.before)
 
     def _add_links(self, phase: Phase) -> None:
-        for follows in self.leaders[phase.code]:
-            leader = self.rows[follows.before]
-            self._note_booked(phase, follows)
+        for link in self.leaders[phase.pk]:
+            follows, leader = link.follows, self.rows[link.before.pk]
+            self._note_booked(phase, link)
             if leader.status == Phase.Status.DONE:
                 continue
-            if self.activity_of[follows.before] == self.activity_of[phase.code]:
+            if self.activity_of[leader.pk] == self.activity_of[phase.pk]:
                 continue
             if phase.code in PHASES_OF_AUTHORITIES:
-                for wait, note, start_to_start in self.visits.links(phase, follows):
-                    self._link(follows, wait, note, start_to_start=start_to_start)
+                for wait, note, start_to_start in self.visits.links(phase, leader):
+                    self._link(link, wait, note, start_to_start=start_to_start)
             elif not (follows.start_to_start and leader.status == Phase.Status.UNDER_WAY):
-                index, note = self._wait_of(follows)
-                self._link(follows, index, note, start_to_start=follows.start_to_start)
+                index, note = self._wait_of(link)
+                self._link(link, index, note, start_to_start=follows.start_to_start)
 
-    def _note_booked(self, phase: Phase, follows: Follows) -> None:
+    def _note_booked(self, phase: Phase, link: RowLink) -> None:
         """Note when a leader that held a phase was booked, and when it came to pass."""
-        leader = self.rows[follows.before]
+        leader = self.rows[link.before.pk]
         booking = self.parts.work.begun.get(leader.pk)
         if booking is None:
             return
-        if follows.start_to_start:
+        if link.follows.start_to_start:
             booked, moment = booking.starts_at, leader.started_at
         elif leader.status == Phase.Status.DONE:
             booked, moment = booking.ends_at, leader.done_at
         else:
             return
         slot_of = self.parts.calendars.slot_of
-        noted = self.parts.done_leaders.setdefault(self.activity_of[phase.code], [])
+        noted = self.parts.done_leaders.setdefault(self.activity_of[phase.pk], [])
         noted.append((leader.get_code_display(), slot_of(booked), slot_of(moment or booked)))
 
-    def _wait_of(self, follows: Follows) -> tuple[int | None, LinkNote | None]:
-        waits = self.parts.waits
+    def _wait_of(self, link: RowLink) -> tuple[int | None, LinkNote | None]:
+        follows, waits = link.follows, self.parts.waits
         if follows.cure:
-            return self.parts.cures.wait(self.job, follows, self.rows[follows.before])
+            return self.parts.cures.wait(self.job, follows, self.rows[link.before.pk])
         lag = waits.lag(follows.lag_hours)
         return lag, None if lag is None else LinkNote("LAG", follows.why)
 
     def _link(
         self,
-        follows: Follows,
+        link: RowLink,
         wait: int | None,
         note: LinkNote | None,
         *,
@@ -319,12 +328,12 @@ class JobActivities:
     ) -> None:
         self.parts.add_link(
             engine.Link(
-                before=self.activity_of[follows.before],
-                after=self.activity_of[follows.after],
+                before=self.activity_of[link.before.pk],
+                after=self.activity_of[link.after.pk],
                 start_to_start=start_to_start,
                 wait=wait,
-                why=note.basis if note else follows.why,
-                longest_slots=None if start_to_start else longest_slots(follows),
+                why=note.basis if note else link.follows.why,
+                longest_slots=None if start_to_start else longest_slots(link.follows),
             ),
             note,
         )

@@ -23,6 +23,7 @@ from jobs.services.intake import refresh_phases
 from jobs.services.loading_cells import Shift
 from jobs.services.loading_files import LoadError, LoadFailed, Sheet, read_sheet
 from jobs.services.loading_phases import (
+    add_parts,
     add_rework,
     apply_history,
     attach_inspections,
@@ -199,6 +200,7 @@ def _store_phases(run: Run, now: datetime | None) -> None:
     for job in _jobs_to_refresh(run):
         refresh_phases(job=job, firm_rates=firm_rates)
     add_rework(run)
+    add_parts(run)
     attach_inspections(run)
     _store(run, "inspections")
     attach_visit_record(run)

@@ -1,12 +1,14 @@
 """Rows that belong to a phase: what happened on it, its inspections, and what was reported."""
 
+from collections import defaultdict
+from collections.abc import Sequence
 from datetime import datetime
 from typing import cast
 
 from django.db import IntegrityError, transaction
 from django.utils import timezone
 
-from contractor.trade.phases import PHASE_TABLE, REWORK, Performer
+from contractor.trade.phase_table import MOST_PARTS, PHASE_TABLE, REWORK, Performer, why_whole
 from inspections.models import Inspection, InspectionEvent
 from jobs.models import FieldReport, Job, LeftOutWork, Phase
 from jobs.services.intake import refresh_phases
@@ -15,6 +17,7 @@ from jobs.services.loading_rows import Entry, Run
 from jobs.services.reporting import tell_all_anew
 
 __all__ = [
+    "add_parts",
     "add_rework",
     "apply_history",
     "attach_inspections",
@@ -24,7 +27,9 @@ __all__ = [
     "store_reports",
 ]
 
-Phases = dict[tuple[int, str], Phase]
+Phases = dict[tuple[int, str, int], Phase]
+# Shares of a whole are written with a few digits.
+SHARES_ROUNDING = 0.001
 
 
 def add_rework(run: Run) -> None:
@@ -45,6 +50,64 @@ def add_rework(run: Run) -> None:
         refresh_phases(job=job)
 
 
+def add_parts(run: Run) -> None:
+    """Make the parts of the phases that the history tells in parts: no building makes them."""
+    told: dict[tuple[int, str], list[Entry]] = defaultdict(list)
+    for entry in run.good("history"):
+        job = cast(Job, entry.values["job"])
+        if job.pk is not None:
+            told[job.pk, entry.values["phase"]].append(entry)
+    split = {key: rows for key, rows in told.items() if any(map(_is_part, rows))}
+    stored: dict[tuple[int, str], list[Phase]] = defaultdict(list)
+    live = Phase.objects.filter(job__in={pk for pk, _ in split}).exclude(status="DROPPED")
+    for phase in live.select_related("job"):
+        stored[phase.job_id, phase.code].append(phase)
+    jobs: dict[int, Job] = {}
+    for key, rows in split.items():
+        if key not in stored:
+            continue  # told by what writes the history
+        column, fault = _fault_of_parts(rows, stored[key])
+        for entry in rows if fault else ():
+            run.fail(entry, column, fault)
+        if not fault:
+            _make_parts(rows, stored[key][0])
+            jobs[key[0]] = stored[key][0].job
+    for job in jobs.values():
+        refresh_phases(job=job)
+
+
+def _is_part(entry: Entry) -> bool:
+    return _part(entry) != 1 or entry.values.get("share_of_whole", 1) != 1
+
+
+def _part(entry: Entry) -> int:
+    return int(entry.values.get("part") or 1)
+
+
+def _fault_of_parts(rows: Sequence[Entry], stored: Sequence[Phase]) -> tuple[str, str]:
+    """Return the column that is wrong with the parts told of a phase, and how; nothing if none."""
+    shares = [entry.values.get("share_of_whole", 1) for entry in rows]
+    whole = why_whole(stored[0].code)
+    if whole:
+        return "part", f"It is not done in parts: {whole}. Write one row without a part."
+    if sorted(map(_part, rows)) != list(range(1, len(rows) + 1)) or len(rows) > MOST_PARTS:
+        return "part", f"Its parts are 1, 2 and so on, each once, at most {MOST_PARTS}."
+    if abs(sum(shares) - 1) > SHARES_ROUNDING or min(shares) <= 0:
+        return "share_of_whole", f"The shares of its parts make {sum(shares):g}. Let them make 1."
+    if len(stored) > 1 or stored[0].status != Phase.Status.OPEN:
+        return "part", "It has parts or a history in the database already. Take its rows out."
+    return "", ""
+
+
+def _make_parts(rows: Sequence[Entry], first: Phase) -> None:
+    for entry in sorted(rows, key=_part):
+        part = _part(entry)
+        row = first if part == 1 else Phase(job=first.job, code=first.code, part=part)
+        row.sequence, row.parts = first.sequence, len(rows)
+        row.share_of_whole = entry.values["share_of_whole"]
+        row.save()
+
+
 def mark_part_passes(run: Run) -> None:
     """Let what an inspection that passed in part holds begin, where no later visit says more."""
     visits = [cast(Inspection, row) for row in run.instances("inspections")]
@@ -63,7 +126,7 @@ def apply_history(run: Run, *, now: datetime | None) -> None:
         if phase is None or not _history_is_possible(run, entry, phase, now):
             continue
         for column in entry.table.columns[2:]:
-            if column.name in entry.values:
+            if column.name in entry.values and column.name not in ("part", "share_of_whole"):
                 setattr(phase, column.attname, entry.values[column.name])
                 fields.add(column.attname)
         if phase.done_at is not None:
@@ -170,10 +233,10 @@ def store_reports(run: Run, *, now: datetime | None) -> None:
 
 
 def _phases_named(run: Run, kind: str) -> Phases:
-    """Return the phases of all jobs that a file names, by job id and code, in one query."""
+    """Return the phases of all jobs that a file names, by job id, code and part, in one query."""
     jobs = {cast(Job, entry.values["job"]).pk for entry in run.good(kind)} - {None}
     phases = Phase.objects.filter(job__in=jobs).exclude(status=Phase.Status.DROPPED)
-    return {(phase.job_id, phase.code): phase for phase in phases}
+    return {(phase.job_id, phase.code, phase.part): phase for phase in phases}
 
 
 def _phase_of(run: Run, entry: Entry, phases: Phases) -> Phase | None:
@@ -181,9 +244,11 @@ def _phase_of(run: Run, entry: Entry, phases: Phases) -> Phase | None:
     if job.pk is None or job.number in run.broken["jobs"]:
         run.give_up(entry)
         return None
-    phase = phases.get((job.pk, code))
-    if phase is None:
-        has = ", ".join(found for pk, found in phases if pk == job.pk) or "none"
+    phase = phases.get((job.pk, code, _part(entry)))
+    if phase is None and (job.pk, code, 1) in phases:
+        run.fail(entry, "part", f"The phase has no part {_part(entry)}. Tell it in history.csv.")
+    elif phase is None:
+        has = ", ".join(dict.fromkeys(found for pk, found, _ in phases if pk == job.pk)) or "none"
         run.fail(entry, "phase", f"Job {job.number} has no such phase. Its phases are {has}.")
     return phase
 

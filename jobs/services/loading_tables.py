@@ -157,9 +157,11 @@ def _callback_table(kind: str, names: str, key: str, **blamed: str) -> Table:
     return Table(kind, Callback, columns, tuple(key.split()), blamed)
 
 
-def _phase_table(kind: str, model: type[models.Model], names: str, key: str) -> Table:
-    """Return a table whose rows belong to a phase, named by a job's number and a code."""
-    of_phase = tuple(_columns(Phase, "job phase=code"))
+def _phase_table(
+    kind: str, model: type[models.Model], names: str, key: str, *, part: str = ""
+) -> Table:
+    """Return a table whose rows belong to a phase, named by job and code, or to a `part` of it."""
+    of_phase = tuple(_columns(Phase, f"job phase=code {part}"))
     return Table(kind, model, of_phase + tuple(_columns(model, names)), tuple(key.split()))
 
 
@@ -366,11 +368,12 @@ _ALL = (
     _phase_table(
         "history",
         Phase,
-        "crew started_at done_at share_done share_at hours=reported_hours office_hours pinned_crew "
-        "pinned_start_at",
-        "job phase",
+        "share_of_whole crew started_at done_at share_done share_at hours=reported_hours "
+        "office_hours pinned_crew pinned_start_at",
+        "job phase part",
+        part="part",
     ),
-    _phase_table("left_out", LeftOutWork, "reason at", "job phase"),
+    _phase_table("left_out", LeftOutWork, "reason at", "job phase part", part="part"),
     _phase_table(
         "reports",
         FieldReport,
@@ -378,6 +381,7 @@ _ALL = (
         "people stopped_by stopped_until note corrects=corrects_id corrected_kind set_status "
         "set_started_at set_done_at",
         "id",
+        part="part",
     ),
     _phase_table(
         "pours",

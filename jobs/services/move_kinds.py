@@ -86,7 +86,7 @@ class MovePhase:
         phase = phase_of(self.phase_id, lock=True)
         if phase.status != Phase.Status.OPEN or phase.job.status != Job.Status.SIGNED:
             raise MoveRefused(
-                f"{label(phase)} is {_standing(phase)}",
+                f"{label(phase)} is {standing(phase)}",
                 remedy="Work under way can be split: it stops now and goes on later.",
             )
         if self.on_day > farthest_day():
@@ -149,8 +149,8 @@ class SplitPhase:
         phase = phase_of(self.phase_id, lock=True)
         if phase.status != Phase.Status.UNDER_WAY:
             raise MoveRefused(
-                f"{label(phase)} is {_standing(phase)}, and only work under way can be split",
-                remedy="Move it, or split it once it has begun.",
+                f"{label(phase)} is {standing(phase)}, and only work under way can stop now",
+                remedy="Before it begins, say what share to do first and when the rest goes on.",
             )
         if self.goes_on_at <= touch.now:
             raise MoveRefused(
@@ -215,7 +215,8 @@ def scope_of(
     )
 
 
-def _standing(phase: Phase) -> str:
+def standing(phase: Phase) -> str:
+    """Return how far a phase, or else its job, is."""
     if phase.job.status != Job.Status.SIGNED:
         return f"of a job that is {phase.job.get_status_display().lower()}"
     return phase.get_status_display().lower()

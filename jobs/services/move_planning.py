@@ -14,11 +14,13 @@ from jobs.models import Phase
 from jobs.services import plan_making
 from jobs.services.move_answer import MoveAnswer, MoveRefused
 from jobs.services.move_follows import follows
-from jobs.services.move_kinds import FreePhase, MovePhase, SplitPhase, quarter_after
+from jobs.services.move_kinds import FreePhase, MovePhase, SplitPhase, phase_of, quarter_after
 from jobs.services.move_spans import Spanning, SwapCrews
+from jobs.services.move_split import JoinParts, SplitAhead
 from jobs.services.move_touch import Touch, crew_of, label
 from jobs.services.pinning import broken_pin_of, stopped_by_weather
 from jobs.services.plan_rows import SAME_VISIT
+from jobs.services.work_at_hand import AtHand
 
 if TYPE_CHECKING:
     from contractor.engine.schedule import BrokenPin, Placed
@@ -27,7 +29,6 @@ if TYPE_CHECKING:
     from jobs.services.plan_around import Place
     from jobs.services.plan_basis import Basis
     from jobs.services.plan_making import Proposal
-    from jobs.services.work_at_hand import AtHand
 
 # So many working days on, of the next so many, a move that breaks a rule is tried again for a date
 # that works: each takes a plan. Our own.
@@ -60,6 +61,8 @@ def planned(move: Move, touch: Touch, at_hand: AtHand, *, version: str) -> Tried
     notes = move.write(touch)
     if isinstance(move, MovePhase):
         proposal = _with_phase(move, touch, at_hand)
+    elif isinstance(move, SplitAhead):
+        proposal = _with_rest(move, touch, hand)
     else:
         if isinstance(move, SwapCrews):
             notes += _pin_swapped(move, touch, at_hand)
@@ -72,8 +75,9 @@ def planned(move: Move, touch: Touch, at_hand: AtHand, *, version: str) -> Tried
         )
         refuse_if_broken(proposal, hand, touch)
     answer = follows(proposal, hand, words=move.words(), notes=notes, version=version)
-    if isinstance(move, MovePhase):
-        place = _place(proposal, move.phase_id)
+    if isinstance(move, MovePhase | SplitAhead):
+        moved = move if isinstance(move, MovePhase) else move.rest()
+        place = _place(proposal, moved.phase_id)
         answer = replace(answer, starts_at=None if place is None else place[1])
     return Tried(proposal, answer, touch, hand)
 
@@ -82,7 +86,7 @@ def _written(move: Move, touch: Touch, at_hand: AtHand) -> Basis:
     """Return what plans are made of with a move that is written, reading again what it changed."""
     if isinstance(move, FreePhase | SwapCrews):
         return at_hand.basis.repinned(touch.pins())
-    if isinstance(move, SplitPhase):
+    if isinstance(move, SplitPhase | JoinParts):
         return plan_making.read(now=touch.now)
     return plan_making.with_crews_anew(at_hand.basis)
 
@@ -185,6 +189,19 @@ def _with_phase(move: MovePhase, touch: Touch, at_hand: AtHand) -> Proposal:
             rule = f"the crew is on {label(other)} then"
         raise _nearest_place(move, at_hand, rule, _after(proposal, entry, move))
     _refuse_if_left_out(proposal, hand)
+    return proposal
+
+
+def _with_rest(move: SplitAhead, touch: Touch, hand: Hand) -> Proposal:
+    """Return the plan with a phase in two parts, the second pinned, after they are written."""
+    at_hand, rest = AtHand(hand, plan_making.read(now=touch.now)), move.rest()
+    proposal = _with_phase(rest, touch, at_hand)
+    for phase_id in (move.phase_id, rest.phase_id):
+        if _placed(proposal, phase_id) is None:
+            raise MoveRefused(
+                f"{label(phase_of(phase_id))} would have no dates",
+                remedy="Split it where the whole has dates.",
+            )
     return proposal
 
 

@@ -36,6 +36,8 @@ def taken_back(row: BoardMove, *, now: datetime, by: User | None) -> Tried:
         raise MoveRefused(f"it was undone on {at:%b %-d, %H:%M}", remedy="Nothing is to undo.")
     if row.kind in SETS_DATES:
         _refuse_if_published(row)
+    if row.kind == BoardMove.Kind.SPLIT:
+        _refuse_if_part_is_told(row)
     hand, version = Hand.at(now), board_version.version()
     touch = Touch(now=now, by=by)
     touch.take_back(row.touched)
@@ -61,3 +63,20 @@ def _refuse_if_published(row: BoardMove) -> None:
                 f"{label(phase)} was published there with {live.plan}",
                 remedy="Move it back instead, so that people are told.",
             )
+
+
+def _refuse_if_part_is_told(row: BoardMove) -> None:
+    """Refuse where people have been told of a part that the move made."""
+    made = [
+        entry["key"]
+        for entry in row.touched
+        if entry["kind"] == Phase._meta.label
+        and entry["before"].get("status") == Phase.Status.DROPPED
+    ]
+    live = Booking.objects.filter(phase__in=made, is_live=True).select_related("phase__job", "plan")
+    booking = live.first()
+    if booking is not None:
+        raise MoveRefused(
+            f"{label(booking.phase)} was published with {booking.plan}",
+            remedy="Put the parts together instead, so that people are told.",
+        )

@@ -27,6 +27,7 @@ from jobs.services.move_answer import (
 from jobs.services.move_kinds import FreePhase, Move, MovePhase, SplitPhase
 from jobs.services.move_planning import Tried, nearest_of, planned
 from jobs.services.move_spans import BlockDays, LendPeople, SetTimeAside, SwapCrews
+from jobs.services.move_split import JoinParts, SplitAhead
 from jobs.services.move_touch import Touch
 from jobs.services.move_undo import taken_back
 from jobs.services.pinning import one_at_a_time
@@ -43,6 +44,7 @@ __all__ = [
     "BlockDays",
     "FreePhase",
     "JobFinish",
+    "JoinParts",
     "LendPeople",
     "Move",
     "MoveAnswer",
@@ -51,6 +53,7 @@ __all__ = [
     "MoveStale",
     "MovedPhase",
     "SetTimeAside",
+    "SplitAhead",
     "SplitPhase",
     "SwapCrews",
     "accept_move",

@@ -38,6 +38,9 @@ LONGEST_WAIT: Mapping[tuple[str, str], timedelta] = MappingProxyType(
         ("POSTS", "FRAME"): BRACED_ONLY,
         ("FRAME", "TRUSSES"): BRACED_ONLY,
         ("TRUSSES", "ROOF"): BRACED_ONLY,
+        # The parts of a phase that was split.
+        ("FRAME", "FRAME"): BRACED_ONLY,
+        ("ROOF", "ROOF"): BRACED_ONLY,
     }
 )
 

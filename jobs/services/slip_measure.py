@@ -258,7 +258,7 @@ def _stretch(span: Span) -> Stretch:
         phase.pk,
         phase.job_id,
         phase.code,
-        PHASE_TABLE[phase.code].label,
+        phase.get_code_display(),
         span.crew_id,
         span.starts_at,
         span.ends_at,

@@ -17,9 +17,10 @@ if TYPE_CHECKING:
     from datetime import datetime, time
 
     from contractor.engine import problem as engine
-    from contractor.trade.phases import Follows, JobNetwork
+    from contractor.trade.phases import JobNetwork
     from inspections.models import Authority
     from jobs.models import Job
+    from jobs.selectors.networks import RowLink
     from jobs.services.problem_parts import ProblemParts
 
 PHASES_OF_AUTHORITIES = frozenset(
@@ -36,15 +37,15 @@ class AskingLink(NamedTuple):
 
 
 class VisitActivities:
-    """Reads what the visits to one job take; `rows` and `leaders` are those of its phases."""
+    """Reads what the visits to one job take; `rows` and `leaders` are by primary key of a phase."""
 
     def __init__(
         self,
         parts: ProblemParts,
         job: Job,
         network: JobNetwork,
-        rows: Mapping[str, Phase],
-        leaders: Mapping[str, Sequence[Follows]],
+        rows: Mapping[int, Phase],
+        leaders: Mapping[int, Sequence[RowLink]],
     ) -> None:
         self.parts = parts
         self.job = job
@@ -72,7 +73,7 @@ class VisitActivities:
             modes = [m for m in modes if calendars.built[m.calendar].is_working(now)] or modes
         return tuple(modes)
 
-    def links(self, phase: Phase, follows: Follows) -> list[AskingLink]:
+    def links(self, phase: Phase, leader: Phase) -> list[AskingLink]:
         """Return what holds a visit until its work is ready, and until it could be asked for."""
         authority, waits = self._authority, self.parts.waits
         if not self._opens_again():
@@ -83,7 +84,7 @@ class VisitActivities:
         if asked_when is AskedWhen.READY and not asked:
             return [AskingLink(waits.notice(authority), notice)]
         links = [AskingLink(waits.next_visit(authority))]
-        if asked_when is AskedWhen.WORK_STARTED and not asked and not self._begun(follows.before):
+        if asked_when is AskedWhen.WORK_STARTED and not asked and not self._begun(leader):
             links.append(AskingLink(waits.notice(authority), notice, start_to_start=True))
         return links
 
@@ -147,17 +148,18 @@ class VisitActivities:
         return calendars.opens_again(self._authority, calendars.local(self.parts.now).date())
 
     def _may_ask_now(self, phase: Phase) -> bool:
-        leaders = [self.rows[follows.before] for follows in self.leaders[phase.code]]
+        leaders = [self.rows[link.before.pk] for link in self.leaders[phase.pk]]
         if self._authority.asked_when == AskedWhen.AHEAD.value:
             return True
         if self._authority.asked_when == AskedWhen.WORK_STARTED.value:
-            return all(self._begun(leader.code) for leader in leaders)
+            return all(self._begun(leader) for leader in leaders)
         return all(leader.status == Phase.Status.DONE for leader in leaders)
 
-    def _begun(self, code: str) -> bool:
+    def _begun(self, leader: Phase) -> bool:
         """Return whether the work of a phase has begun: its visit has, with layout before holes."""
-        first = self.rows.get(self.network.visit_begins_with(code))
-        return bool(self.rows[code].started_at or (first and first.started_at))
+        first = self.network.visit_begins_with(leader.code)
+        before = (row for row in self.rows.values() if row.code == first != leader.code)
+        return any(row.started_at for row in (leader, *before))
 
 
 def _hours_of_window(window: tuple[time, time]) -> float:
