@@ -38,7 +38,7 @@ class PhaseAdmin(RecordsChanges):
     """Phases are made from the building; here the office says what happened on the site."""
 
     form = PhaseForm
-    list_display = ("job", "code", "status", "hours", "crew", "pinned_to")
+    list_display = ("job", "named", "status", "hours", "crew", "pinned_to")
     list_filter = ("status", "code", "crew")
     list_select_related = ("job", "crew", "pinned_crew")
     search_fields = ("job__number", "job__buyer_name")
@@ -104,6 +104,11 @@ class PhaseAdmin(RecordsChanges):
             "<int:phase_id>/pin/", self.admin_site.admin_view(self.pin), name="jobs_phase_pin"
         )
         return [pin, *super().get_urls()]
+
+    @admin.display(description="phase", ordering="code")
+    def named(self, phase: Phase) -> str:
+        """Return the phase's name, and which part of it."""
+        return phase.get_code_display()
 
     @admin.display(description="hours", ordering="labor_hours")
     def hours(self, phase: Phase) -> str:

@@ -79,6 +79,7 @@ class PhaseForecastShape(Shape):
     """When a phase starts and ends."""
 
     phase = serializers.CharField()
+    part = serializers.IntegerField(help_text="Of a phase that was split ahead, else 1.")
     crew = serializers.CharField(allow_null=True)
     planned_start = serializers.DateTimeField()
     planned_finish = serializers.DateTimeField()

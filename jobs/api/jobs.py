@@ -154,6 +154,8 @@ def _phase(phase: Phase, booking: Booking | None) -> dict[str, Any]:
     crew = booking.crew if booking else phase.crew
     return {
         "code": phase.code,
+        "part": phase.part,
+        "parts": phase.parts,
         "label": phase.get_code_display(),
         "status": phase.status,
         "share_done": plans.phase_share_done(phase),

@@ -14,6 +14,7 @@ class BookingShape(Shape):
 
     job = serializers.CharField()
     phase = serializers.CharField()
+    part = serializers.IntegerField(help_text="Of a phase that was split ahead, else 1.")
     crew = serializers.CharField(allow_null=True, help_text="Null for authorities and subs.")
     equipment = serializers.ListField(child=serializers.CharField())
     starts_at = serializers.DateTimeField()
@@ -111,6 +112,7 @@ class StretchShape(Shape):
 
     job = serializers.CharField()
     phase = serializers.CharField()
+    part = serializers.IntegerField(help_text="Of a phase that was split ahead, else 1.")
     crew = serializers.CharField(allow_null=True)
     starts_at = serializers.DateTimeField()
     ends_at = serializers.DateTimeField()
@@ -121,6 +123,7 @@ class MoveShape(Shape):
 
     job = serializers.CharField()
     phase = serializers.CharField()
+    part = serializers.IntegerField(help_text="Of a phase that was split ahead, else 1.")
     old_crew = serializers.CharField(allow_null=True)
     new_crew = serializers.CharField(allow_null=True)
     old_start = serializers.DateTimeField()

@@ -179,7 +179,7 @@ def move_json(move: Move) -> dict[str, Any]:
     """Return a booking that moves as comparisons list it."""
     return {
         "job": move.job,
-        "phase": _phase_code(move.key, move.job),
+        **_phase_of(move.key, move.job),
         "old_crew": move.old_crew or None,
         "new_crew": move.new_crew or None,
         "old_start": move.old_start,
@@ -194,16 +194,17 @@ def move_json(move: Move) -> dict[str, Any]:
 def _stretch(row: Row) -> dict[str, Any]:
     return {
         "job": row.job,
-        "phase": _phase_code(row.key, row.job),
+        **_phase_of(row.key, row.job),
         "crew": row.crew or None,
         "starts_at": row.start,
         "ends_at": row.finish,
     }
 
 
-def _phase_code(key: str, job: str) -> str:
-    """Return the phase of a comparison's key, which reads "26-041 Set posts"."""
-    return CODE_OF_LABEL[key.removeprefix(f"{job} ")]
+def _phase_of(key: str, job: str) -> dict[str, Any]:
+    """Return the phase of a comparison's key: "26-041 Set posts", "26-041 Trim, part 2 of 2"."""
+    label, _, part = key.removeprefix(f"{job} ").partition(", part ")
+    return {"phase": CODE_OF_LABEL[label], "part": int(part.partition(" ")[0] or 1)}
 
 
 def _promise(change: plans.PromiseChange) -> dict[str, Any]:

@@ -19,13 +19,18 @@ class NewReportShape(Shape):
     id = serializers.UUIDField(help_text="Made where the report is made; the same one is one row.")
     job = serializers.CharField(help_text="A job's number, like 26-041.")
     phase = serializers.CharField(help_text="A phase's code, like DIG.")
+    part = serializers.IntegerField(
+        required=False, help_text="Of a phase that was split ahead; left out, 1."
+    )
     crew = serializers.CharField(required=False, help_text="A crew's name.")
     kind = serializers.ChoiceField(choices=SENT_KINDS)
     made_at = serializers.DateTimeField(help_text="By the clock it is made with, offset included.")
     happened_at = serializers.DateTimeField(
         required=False, help_text="What it is about; left out, the moment it was made."
     )
-    share_done = serializers.FloatField(required=False, help_text="Of the whole phase, 0 to 1.")
+    share_done = serializers.FloatField(
+        required=False, help_text="Of the whole phase, or of its part, 0 to 1."
+    )
     crew_hours = serializers.FloatField(
         required=False, help_text="Of all people together since the report before."
     )
@@ -72,6 +77,7 @@ class ReportShape(Shape):
     id = serializers.UUIDField()
     job = serializers.CharField()
     phase = serializers.CharField()
+    part = serializers.IntegerField(help_text="Of a phase that was split ahead, else 1.")
     crew = serializers.CharField(allow_null=True)
     kind = serializers.CharField()
     made_at = serializers.DateTimeField()

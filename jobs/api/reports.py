@@ -47,7 +47,8 @@ MOST_REPORTS = 50
 LISTED_AT = "/api/v1/reports/"
 TEXTS = ("job", "phase", "crew", "kind", "stopped_by", "note", "corrected_kind")
 MOMENTS = ("made_at", "happened_at", "stopped_until")
-NUMBERS = ("share_done", "crew_hours", "people")
+NUMBERS = ("share_done", "crew_hours", "people", "part")
+COUNTS = ("people", "part")
 IDS = ("id", "corrects")
 KNOWN = frozenset((*TEXTS, *MOMENTS, *NUMBERS, *IDS))
 NEEDED = ("id", "job", "phase", "kind", "made_at")
@@ -218,6 +219,7 @@ def report_json(shown: selector.ShownReport) -> dict[str, Any]:
         "id": report.pk,
         "job": report.phase.job.number,
         "phase": report.phase.code,
+        "part": report.phase.part,
         "crew": report.crew.name if report.crew else None,
         "kind": report.kind,
         "made_at": report.made_at,
@@ -263,7 +265,7 @@ def _entries(body: object) -> list[Entry]:
     known = [row for row in rows if isinstance(row, dict)]
     numbers = {str(row.get("job")) for row in known}
     phases = {
-        (phase.job.number, phase.code): phase.pk
+        (phase.job.number, phase.code, phase.part): phase.pk
         for phase in Phase.objects.filter(job__number__in=numbers).select_related("job")
     }
     names = {str(row.get("crew")) for row in known if row.get("crew")}
@@ -271,7 +273,9 @@ def _entries(body: object) -> list[Entry]:
     return [_entry(row, phases, crews) for row in rows]
 
 
-def _entry(row: object, phases: Mapping[tuple[str, str], int], crews: Mapping[str, int]) -> Entry:
+def _entry(
+    row: object, phases: Mapping[tuple[str, str, int], int], crews: Mapping[str, int]
+) -> Entry:
     if not isinstance(row, dict):
         remedy = 'Send an object like {"id": …, "job": "26-041", "phase": "DIG", …}.'
         return Entry(None, None, (Fault("(body)", row, "this is not an object", remedy),))
@@ -287,10 +291,13 @@ def _entry(row: object, phases: Mapping[tuple[str, str], int], crews: Mapping[st
         if row.get(name) in (None, "")
     ]
     job, code, crew = given.get("job"), given.get("phase"), given.get("crew")
-    phase_id = phases.get((str(job), str(code)))
+    part = 1 if given.get("part") is None else given["part"]
+    phase_id = phases.get((str(job), str(code), part))
     if job and code and phase_id is None:
-        message = f"job {job} has no such phase"
-        faults.append(Fault("phase", code, message, _REMEDIES["phase"]))
+        name, message = "phase", f"job {job} has no such phase"
+        if (str(job), str(code), 1) in phases:
+            name, message = "part", f"{code} of job {job} has no such part"
+        faults.append(Fault(name, row.get(name), message, _REMEDIES[name]))
     if crew and crew not in crews:
         faults.append(Fault("crew", crew, "there is no such crew", _REMEDIES["crew"]))
     if faults or phase_id is None:
@@ -323,7 +330,7 @@ def _value(name: str, value: object, faults: list[Fault]) -> Any:
         return None
     if name in TEXTS and isinstance(value, str):
         return value
-    if name in NUMBERS and _is_number(value, whole=name == "people"):
+    if name in NUMBERS and _is_number(value, whole=name in COUNTS):
         return _number(name, value, faults)
     if name in IDS and isinstance(value, str):
         try:
@@ -348,7 +355,7 @@ def _is_number(value: object, *, whole: bool) -> bool:
 
 def _number(name: str, value: Any, faults: list[Fault]) -> Any:
     try:
-        return value if name == "people" else float(value)
+        return value if name in COUNTS else float(value)
     except OverflowError:
         faults.append(Fault(name, value, _WRONG[name], _REMEDIES[name]))
         return None
@@ -366,6 +373,7 @@ _REMEDIES = {
     "corrects": "Enter the id of the report that was wrong.",
     "job": "Enter a job's number, like 26-041.",
     "phase": "Enter a phase's code, as the job lists them.",
+    "part": "Enter a part, as the job lists them, or leave it out.",
     "crew": "Enter a crew's name, as it is written on its page.",
     "kind": "Enter what is reported, like PROGRESS.",
     "share_done": "Enter 0 to 1, like 0.5 for one half.",

@@ -46,6 +46,8 @@ class PlannedPhaseShape(Shape):
     """A phase of a job, with its hours and its place in the published plan."""
 
     code = serializers.CharField()
+    part = serializers.IntegerField(help_text="Of a phase that was split ahead, else 1.")
+    parts = serializers.IntegerField(help_text="Into how many it was split, else 1.")
     label = serializers.CharField()
     status = serializers.CharField()
     share_done = serializers.FloatField()

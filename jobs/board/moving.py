@@ -11,7 +11,7 @@ from django.views.decorators.http import require_POST
 
 from crews.selectors import NoFirm
 from jobs import tasks
-from jobs.board.forms import KINDS, MoveForm, form_of
+from jobs.board.forms import KINDS, MoveForm, SplitFirst, ToCrewAndDay, form_of
 from jobs.board.views import answered
 from jobs.desk.base import CHANGE, office_page
 from jobs.services import moves, planning
@@ -19,6 +19,7 @@ from jobs.services import moves, planning
 if TYPE_CHECKING:
     from django.http import HttpRequest, HttpResponse
 
+TO_A_DAY = (ToCrewAndDay.kind, SplitFirst.kind)
 NOT_OF_THE_MOVE = {"csrfmiddlewaretoken", "seen", "shown"}
 NO_PLAN = (planning.TooFarAheadError, planning.PlanUnsoundError, NoFirm)
 CONFLICT, UNPROCESSABLE = 409, 422
@@ -114,7 +115,7 @@ def _incomplete(request: HttpRequest, form: MoveForm | None) -> HttpResponse:
 def _refused(request: HttpRequest, refusal: moves.MoveRefused) -> HttpResponse:
     """Say the rule, and offer the nearest start that works as the same move."""
     context: dict[str, Any] = {"fault": str(refusal), "refusal": refusal}
-    if refusal.nearest_start_at is not None and request.POST.get("kind") == "MOVE":
+    if refusal.nearest_start_at is not None and request.POST.get("kind") in TO_A_DAY:
         nearest = timezone.localtime(refusal.nearest_start_at)
         crew = refusal.nearest_crew_id or request.POST.get("crew", "")
         other = {"crew": str(crew), "day": nearest.date().isoformat(), "at": f"{nearest:%H:%M}"}

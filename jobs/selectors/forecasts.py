@@ -35,6 +35,7 @@ class _PhaseRow(NamedTuple):
 
     job_id: int
     code: str
+    part: int
     crew: str | None
     planned_start_at: datetime
     planned_finish_at: datetime
@@ -48,7 +49,13 @@ class _PhaseRow(NamedTuple):
     finish_p90: datetime | None
 
 
-_PHASE_COLUMNS = ("phase__job_id", "phase__code", "crew__name", *_PhaseRow._fields[3:])
+_PHASE_COLUMNS = (
+    "phase__job_id",
+    "phase__code",
+    "phase__part",
+    "crew__name",
+    *_PhaseRow._fields[4:],
+)
 
 
 # A job's row has sixty columns, and the percentiles are read by scores alone.
@@ -179,6 +186,7 @@ def _job_as_json(row: JobForecast) -> dict[str, Any]:
 def _phase_as_json(row: _PhaseRow) -> dict[str, Any]:
     return {
         "phase": row.code,
+        "part": row.part,
         "crew": row.crew,
         "planned_start": site_iso(row.planned_start_at),
         "planned_finish": site_iso(row.planned_finish_at),

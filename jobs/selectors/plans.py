@@ -50,6 +50,7 @@ class BookingLine(NamedTuple):
     pk: int
     job: str
     phase: str
+    part: int
     crew: str | None
     starts_at: datetime
     ends_at: datetime
@@ -62,6 +63,7 @@ _LINE_COLUMNS = (
     "pk",
     "phase__job__number",
     "phase__code",
+    "phase__part",
     "crew__name",
     "starts_at",
     "ends_at",
@@ -333,6 +335,7 @@ def bookings_as_json(lines: Iterable[BookingLine]) -> list[dict[str, Any]]:
         {
             "job": row.job,
             "phase": row.phase,
+            "part": row.part,
             "crew": row.crew,
             "equipment": sorted(machines.get(row.pk, ())),
             "starts_at": _iso(row.starts_at),

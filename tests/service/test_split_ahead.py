@@ -2,6 +2,7 @@
 
 from collections.abc import Sequence
 from datetime import date, datetime, timedelta
+from itertools import pairwise
 from typing import Any
 from uuid import uuid4
 
@@ -143,7 +144,7 @@ def test_the_last_part_is_split_again_up_to_four(crews: Sequence[Crew]) -> None:
     assert sum(row.planned_hours for row in rows) == pytest.approx(100)
     assert sum(row.share_of_whole for row in rows) == pytest.approx(1)
     spans = [booked(row) for row in rows]
-    for before, after in zip(spans, spans[1:], strict=False):
+    for before, after in pairwise(spans):
         assert after.starts_at >= before.ends_at
     last = rows[-1]
     assert "4 parts already" in refusal(SplitAhead(last.pk, 0.5, day=date(2026, 8, 3))).rule
@@ -282,5 +283,5 @@ def test_a_plan_of_parts_keeps_every_rule(crews: Sequence[Crew], code: str, shar
     assert sum(row.planned_hours for row in rows) == pytest.approx(40)
     crew_rows = Booking.objects.filter(plan=plan_at_hand(), crew=booked(rows[0]).crew)
     spans = sorted((row.starts_at, row.ends_at) for row in crew_rows)
-    for (_, ends_at), (starts_at, _) in zip(spans, spans[1:], strict=False):
+    for (_, ends_at), (starts_at, _) in pairwise(spans):
         assert starts_at >= ends_at
