@@ -44,6 +44,8 @@ class PhaseShape(Shape):
     id = serializers.IntegerField()
     job = serializers.CharField()
     phase = serializers.CharField(help_text="Its code.")
+    part = serializers.IntegerField(help_text="Of a phase that was split ahead, else 1.")
+    parts = serializers.IntegerField(help_text="Into how many it was split, else 1.")
     label = serializers.CharField()
     status = serializers.CharField()
     crew = serializers.CharField(
@@ -147,6 +149,8 @@ def _line(phase: Phase, ahead: PhaseForecast | None) -> dict[str, Any]:
         "id": phase.pk,
         "job": phase.job.number,
         "phase": phase.code,
+        "part": phase.part,
+        "parts": phase.parts,
         "label": phase.get_code_display(),
         "status": phase.status,
         "crew": told["crew_name"],

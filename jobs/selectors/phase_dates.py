@@ -19,7 +19,7 @@ if TYPE_CHECKING:
 _PLANNED = ("starts_at", "ends_at", "is_pinned", "because")
 # A job's row has sixty columns; a list of phases tells its number alone.
 _LISTED = (
-    *("code", "sequence", "status", "share_done", "started_at", "done_at"),
+    *("code", "part", "parts", "sequence", "status", "share_done", "started_at", "done_at"),
     *("labor_hours", "office_hours", "reported_hours", "job__number", "crew__name"),
 )
 
