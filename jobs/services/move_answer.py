@@ -98,9 +98,11 @@ class MoveAnswer:
     @property
     def digest(self) -> str:
         """Return a short name of what was shown: phases, crews and days."""
+        # By name: a part that a try has made and taken back has another key when it is accepted.
         rows = [
             (
-                row.phase_id,
+                row.job,
+                row.phase,
                 row.new_crew,
                 row.new_starts_at and timezone.localdate(row.new_starts_at),
             )

@@ -73,7 +73,7 @@ class SplitAhead:
         when = f"{self._rest_on:%a %b %-d}"
         if self.starts_at is not None:
             when += f"{timezone.localtime(self.starts_at):, %H:%M}"
-        return f"{what} split: {self.share_first:.0%} first, the rest from {when}{who}"
+        return f"{what} split: {self.share_first:.0%} first, the rest on {when}{who}"
 
     def scope(self) -> Scope:
         """Return what it is about: its job, and the crews that do it."""
