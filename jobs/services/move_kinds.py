@@ -149,7 +149,8 @@ class SplitPhase:
         phase = phase_of(self.phase_id, lock=True)
         if phase.status != Phase.Status.UNDER_WAY:
             raise MoveRefused(
-                f"{label(phase)} is {standing(phase)}, and only work under way can be split by a stop now",
+                f"{label(phase)} is {standing(phase)}, and only work under way can be split "
+                "by a stop now",
                 remedy="Before it begins, say what share to do first and when the rest goes on.",
             )
         if self.goes_on_at <= touch.now:
