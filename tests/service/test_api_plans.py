@@ -65,6 +65,7 @@ def test_a_comparison_tells_old_and_new_crew_start_finish_and_days(owner: Any):
         {
             "job": "26-500",
             "phase": "LAYOUT",
+            "part": 1,
             "old_crew": one.name,
             "new_crew": other.name,
             "old_start": "2026-06-01T09:00:00-04:00",
@@ -161,6 +162,7 @@ def test_bookings_are_those_of_the_published_plan_in_order_of_time(owner: Any):
     assert rows[0] == {
         "job": "26-500",
         "phase": "LAYOUT",
+        "part": 1,
         "crew": crew.name,
         "equipment": [],
         "starts_at": "2026-06-01T09:00:00-04:00",
