@@ -228,6 +228,8 @@ def comes_back(service: Installation, destroy: Destroy, folder: Path) -> None:
     }
     assert after["photos"] == ["ffd8ff"]
     assert int(str(after["reports"])) >= int(str(before["reports"])) + 6
+    noted = service.rows("SELECT beat_at FROM jobs_heartbeat WHERE name = 'backup'")
+    assert len(noted) == 1  # health knows of the backup that it came back from
     assert backup.stat().st_mode & 0o777 == 0o600
 
 

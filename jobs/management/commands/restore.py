@@ -1,6 +1,7 @@
 """`manage.py restore FILE`: a backup in place of what is there, in one step."""
 
 from argparse import ArgumentParser
+from datetime import datetime
 from pathlib import Path
 from typing import Any
 
@@ -8,6 +9,7 @@ from django.core.management import call_command
 from django.core.management.base import BaseCommand, CommandError
 
 from jobs.services.backups import BackupRefused, restore
+from jobs.services.heartbeats import note_backup
 
 
 class Command(BaseCommand):
@@ -28,5 +30,7 @@ class Command(BaseCommand):
         except BackupRefused as refused:
             raise CommandError(str(refused)) from refused
         call_command("migrate", interactive=False, verbosity=0)
+        # The copy was made before its own note, so what came back does not know of it.
+        note_backup(now=datetime.fromisoformat(told["made_at"]))
         photos = sum(name.startswith("media/") for name in told["parts"])
         self.stdout.write(f"Restored what was there at {told['made_at']}, {photos} photos.")
