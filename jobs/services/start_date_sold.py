@@ -12,6 +12,7 @@ from contractor.engine import problem as engine
 from contractor.engine.simulate.simulation import Simulated, simulate
 from jobs.selectors.history import experience
 from jobs.services.chances import OddsInMaking
+from jobs.services.outlasting import outlasting
 from jobs.services.plan_making import WALKS
 
 if TYPE_CHECKING:
@@ -113,13 +114,14 @@ def as_placed(odds: OddsInMaking) -> Problem:
     """
     Return the problem of a portfolio as simulation needs it: all work in the one way it is planned.
 
-    Many calendars are one and the same without weather, and each costs time in every run.
+    Many calendars are one and the same without weather, and each costs time in every run. As in
+    every forecast, work that outlasts the days for which people are lent goes on without them.
     """
-    problem = odds.problem
+    clear = odds.calendars()
+    problem = outlasting(replace(odds.problem, calendars=clear), odds.schedule)
     index: dict[int, int] = {}
     modes: dict[engine.Mode, engine.Mode] = {}
     calendars: list[WorkCalendar] = []
-    clear = odds.calendars()
 
     def renumbered(mode: engine.Mode) -> engine.Mode:
         if mode not in modes:
