@@ -136,7 +136,8 @@ class MoveRefused(Exception):  # noqa: N818 - an answer with its reason
     remedy: str = ""
 
     def __str__(self) -> str:
-        parts = [f"This move cannot be made: {self.rule}."]
+        # What a plan gives as its reason may be a sentence of its own.
+        parts = [f"This move cannot be made: {self.rule.removesuffix('.')}."]
         if self.nearest_start_at is not None:
             nearest = timezone.localtime(self.nearest_start_at)
             who = f" with {self.nearest_crew}" if self.nearest_crew else ""

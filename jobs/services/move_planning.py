@@ -4,11 +4,13 @@ from __future__ import annotations
 
 from dataclasses import dataclass, replace
 from datetime import date, datetime, timedelta
+from itertools import pairwise
 from typing import TYPE_CHECKING
 
 from django.db import transaction
 from django.utils import timezone
 
+from contractor.engine.schedule import Bind
 from crews.models import Crew
 from jobs.models import Phase
 from jobs.services import plan_making
@@ -172,8 +174,14 @@ def _with_phase(move: MovePhase, touch: Touch, at_hand: AtHand) -> Proposal:
         proposal = _pinned(move, at_hand, (move.crew_id, place[1]))
         broken = broken_pin_of(proposal.portfolio, proposal.result.schedule, phase.pk)
     if broken:
-        rule = stopped_by_weather(proposal.portfolio, phase, wanted) or broken.reason
-        place = _place(proposal, phase.pk)
+        rule = stopped_by_weather(proposal.portfolio, phase, wanted)
+        place, closing = _place(proposal, phase.pk), None
+        if not rule:
+            closing, rule = _closing_in(proposal, move, wanted), broken.reason
+        if closing is not None:
+            # Behind the closing, and not behind all that the crew has there without a pin.
+            rule, reopens_at = closing
+            place = (move.crew_id, reopens_at)
         holder = _holder(proposal, move, wanted)
         if holder is not None:
             # Behind it, and not behind all that the plan keeps: work without a pin makes way.
@@ -286,6 +294,32 @@ def _holder(proposal: Proposal, move: MovePhase, wanted: datetime) -> tuple[Phas
         is_theirs = crew is not None and portfolio.crew_ids[crew] == move.crew_id
         if stays and is_theirs and phase.pk != move.phase_id:
             return phase, problem.axis.instant(placed.finish)
+    return None
+
+
+def _closing_in(
+    proposal: Proposal, move: MovePhase, wanted: datetime
+) -> tuple[str, datetime] | None:
+    """Return the closing that work begun then would stop for too long, and when that is over."""
+    portfolio, problem = proposal.portfolio, proposal.portfolio.problem
+    placed, slot = _placed(proposal, move.phase_id), portfolio.calendars.slot_of(wanted)
+    if placed is None or problem.longest_pause_slots is None:
+        return None
+    if any(bound.slot > slot for bound in placed.bounds if bound.kind in (Bind.RELEASE, Bind.LINK)):
+        return None
+    modes = problem.activities[placed.activity].modes
+    asked = [mode for mode in modes if portfolio.crew_ids.get(mode.crew or 0) == move.crew_id]
+    mode = asked[0] if asked else modes[placed.mode]
+    calendar = portfolio.calendars.built[mode.calendar]
+    if not calendar.is_working(slot):
+        return None
+    first = calendar.before[slot]
+    worked = calendar.slot_of[first : first + mode.work_slots].tolist()
+    for last, reopens in pairwise(worked):
+        if reopens - last - 1 > problem.longest_pause_slots:
+            day, again = problem.axis.instant(last), problem.axis.instant(reopens)
+            words = f"it would not be done when work closes on {timezone.localtime(day):%a %b %-d}"
+            return f"{words} until {timezone.localtime(again):%a %b %-d}", again
     return None
 
 
