@@ -19,6 +19,7 @@ from jobs.services.intake import refresh_phases
 from jobs.services.move_touch import Touch
 from jobs.services.moves import JoinParts, Move, MoveRefused, SplitAhead
 from jobs.services.reporting import NewReport, take_report
+from tests.factories import DayOffFactory
 from tests.service.portfolio import MONDAY, ZONE, cover_digging, make_firm, make_job
 
 pytestmark = [pytest.mark.django_db, pytest.mark.usefixtures("on_monday")]
@@ -189,6 +190,31 @@ def test_a_day_before_the_first_part_is_done_is_refused_with_one_after(
     refused = refusal(SplitAhead(phase.pk, 0.5, day=was.starts_at.date() - timedelta(days=1)))
     assert refused.nearest_start_at is not None
     assert refused.nearest_start_at > was.starts_at
+
+
+def test_a_rest_that_would_stop_for_a_closing_is_told_of_it_with_the_day_after(
+    crews: Sequence[Crew],
+) -> None:
+    (phase,) = parts("ROOF")
+    was = booked(phase)
+    monday = was.ends_at.astimezone(ZONE).date() + timedelta(days=7)
+    monday -= timedelta(days=monday.weekday())
+    closed = monday + timedelta(days=1)
+    DayOffFactory(crew=None, first_day=closed, last_day=closed + timedelta(days=10))
+    Phase.objects.filter(pk=phase.pk).update(office_hours=90)
+    refused = refusal(SplitAhead(phase.pk, 0.2, crew_id=was.crew_id, day=monday))
+    assert f"when work closes on {monday:%a %b %-d} until" in refused.rule
+    assert refused.nearest_start_at is not None
+    first = refused.nearest_start_at.astimezone(ZONE).date()
+    assert closed + timedelta(days=10) < first <= closed + timedelta(days=13)
+    moves.try_move(
+        move=SplitAhead(phase.pk, 0.2, was.crew_id, starts_at=refused.nearest_start_at), now=MONDAY
+    )
+
+
+def test_a_refusal_ends_its_sentence_once() -> None:
+    refused = MoveRefused("The part before it comes first.", remedy="Choose a later day.")
+    assert "comes first. Choose" in str(refused)
 
 
 def test_what_has_begun_is_not_split_ahead(crews: Sequence[Crew]) -> None:
