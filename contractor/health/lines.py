@@ -22,6 +22,7 @@ HOST_LIMIT = timedelta(minutes=30)
 WAIT_LIMIT = timedelta(minutes=15)
 BACKUP_LIMIT = timedelta(hours=26)
 FORECAST_LIMIT = timedelta(hours=30)
+FORECAST_AFTER = timedelta(hours=1)
 WEATHER_LIMIT = timedelta(hours=12)
 CLOCK_LIMIT_SECONDS = 60
 LEAST_FREE_BYTES = 2_000_000_000
@@ -313,12 +314,17 @@ def _forecast(work: Work) -> Line:
     key, title = "forecast", "Forecast of finishes"
     if work.published_age is None:
         return Line(key, title, State.FINE, "None is made before a plan is published.")
-    if work.forecast_age is not None and work.forecast_age <= FORECAST_LIMIT:
-        return Line(key, title, State.FINE, f"Made {span_words(work.forecast_age)} ago.")
-    if work.forecast_age is None and work.published_age <= FORECAST_LIMIT:
-        return Line(key, title, State.FINE, "The first is made next morning.")
     age = work.forecast_age
-    words = f"Made {span_words(age)} ago; it is made each morning." if age else "None was made."
+    is_of_plan = age is not None and age <= work.published_age
+    if not is_of_plan and work.published_age > FORECAST_AFTER:
+        before = f"Made {span_words(age)} ago, before the published plan." if age else ""
+        words = before or "None was made."
+        return Line(key, title, State.LOOK, words, "Ask for one now.", again="forecast")
+    if age is None:
+        return Line(key, title, State.FINE, "The first follows the published plan.")
+    if age <= FORECAST_LIMIT:
+        return Line(key, title, State.FINE, f"Made {span_words(age)} ago.")
+    words = f"Made {span_words(age)} ago; it is made each morning."
     return Line(key, title, State.LOOK, words, "Ask for one now.", again="forecast")
 
 

@@ -23,7 +23,7 @@ if TYPE_CHECKING:
     from collections.abc import Iterable, Iterator
     from datetime import date
 
-    from jobs.models import Callback, JobForecast, Notice
+    from jobs.models import Callback, Notice
 
 # A visit that is still to come, whatever is said of the day on which it was decided.
 TO_COME = frozenset((Inspection.Status.REQUESTED, Inspection.Status.CONFIRMED))
@@ -34,6 +34,8 @@ FELL_THROUGH = frozenset(
         *(Inspection.Status.CANCELLED_WEATHER, Inspection.Status.TAKEN_BACK),
     )
 )
+
+COMES_BY_ITSELF = "A new one follows some minutes after publishing; if it does not, look at Health."
 
 
 @dataclass(frozen=True, slots=True)
@@ -71,7 +73,7 @@ def life_of(job: Job, *, now: datetime) -> Life:
     opened = [row for row in callbacks if row.done_on is None]
     may_complete = job.status == Job.Status.SIGNED and bool(phases) and len(ended) == len(phases)
     return Life(
-        facts=_facts(shown, line.forecast, opened, now),
+        facts=_facts(shown, line, opened, now),
         drawing=mark_safe(_drawing(job, line, now)),
         dates={row.phase.pk: _dates(row) for row in line.phases},
         notices=job_notices(job),
@@ -84,9 +86,7 @@ def life_of(job: Job, *, now: datetime) -> Life:
     )
 
 
-def _facts(
-    job: Job, forecast: JobForecast | None, opened: list[Callback], now: datetime
-) -> list[tuple[str, str]]:
+def _facts(job: Job, line: JobLine, opened: list[Callback], now: datetime) -> list[tuple[str, str]]:
     """Return label and words of each fact; `job` carries what the published plan says of it."""
     not_earned = plans.value_not_earned_usd(job)
     planned = vars(job)["planned_finish_at"]
@@ -101,7 +101,7 @@ def _facts(
         facts.append(("Completed", day(job.completed_on)))
     else:
         facts.append(("Published finish", day(planned)))
-        facts.append(("Forecast", _forecast_words(forecast)))
+        facts.append(("Forecast", _forecast_words(job, line)))
     facts += [
         ("Contract", f"${job.contract_value_usd:,.0f}"),
         ("Earned", f"${job.contract_value_usd - not_earned:,.0f}, ${not_earned:,.0f} to go"),
@@ -112,13 +112,27 @@ def _facts(
     return facts
 
 
-def _forecast_words(forecast: JobForecast | None) -> str:
-    if forecast is None or forecast.finish_p80 is None:
-        return "none yet"
-    words = f"done by {day(forecast.finish_p80)}, four times in five"
-    if forecast.keep_chance is not None:
-        words += f"; promise kept {forecast.keep_chance:.0%}"
-    return words
+def _forecast_words(job: Job, line: JobLine) -> str:
+    """Return the forecast in words, or why there is none and what to do."""
+    run, row, published = line.forecast_run, line.forecast, plans.published_plan()
+    if job.status != Job.Status.SIGNED:
+        return f"none: {job.get_status_display().lower()}"
+    if all(entry.phase.done_at is not None for entry in line.phases):
+        return "none: no work is left"
+    if published is None:
+        return "none before a plan is published"
+    if run is None:
+        return f"none yet. {COMES_BY_ITSELF}"
+    is_old = run.plan_id != published.pk
+    if row is None:
+        seen = f"{timezone.localtime(run.as_of):%a %b %-d, %H:%M}"
+        return f"none: this job was not in that of {seen}. {COMES_BY_ITSELF}"
+    if row.finish_p80 is None:
+        return f"none: {row.no_dates_because or 'its end lies beyond what was drawn'}"
+    words = f"done by {day(row.finish_p80)}, four times in five"
+    if row.keep_chance is not None:
+        words += f"; promise kept {row.keep_chance:.0%}"
+    return f"{words}. Of the plan before this one. {COMES_BY_ITSELF}" if is_old else words
 
 
 def _open_words(opened: list[Callback], today: date) -> str:

@@ -13,7 +13,7 @@ from jobs.selectors.plans import live_phases
 if TYPE_CHECKING:
     from datetime import datetime
 
-    from jobs.models import Job, Phase, PhaseForecast
+    from jobs.models import Forecast, Job, Phase, PhaseForecast
 
 Span = tuple["datetime", "datetime"]
 
@@ -37,10 +37,15 @@ class PhaseLine:
 
 @dataclass(frozen=True, slots=True)
 class JobLine:
-    """A job's phases in build order, and the forecast of the whole, if there is one."""
+    """
+    A job's phases in build order, and the forecast of the whole, if there is one.
+
+    `forecast_run` is the newest forecast of all jobs, in which this one may be missing.
+    """
 
     phases: list[PhaseLine]
     forecast: JobForecast | None
+    forecast_run: Forecast | None
 
 
 def job_line(job: Job, *, now: datetime) -> JobLine:
@@ -51,7 +56,7 @@ def job_line(job: Job, *, now: datetime) -> JobLine:
         whole = JobForecast.objects.filter(forecast=forecast, job=job).first()
     phases = list(with_told_dates(live_phases().filter(job=job)))
     finishes = forecasts_of(phases, forecast)
-    return JobLine([_line(phase, finishes, now) for phase in phases], whole)
+    return JobLine([_line(phase, finishes, now) for phase in phases], whole, forecast)
 
 
 def _line(phase: Phase, finishes: dict[int, PhaseForecast], now: datetime) -> PhaseLine:

@@ -98,6 +98,13 @@ WRONG: list[tuple[str, Callable[[], object], str, State, str]] = [
         "Ask",
     ),
     (
+        "forecast",
+        lambda: Forecast.objects.get().plan.__class__.objects.update(published_at=ago(minutes=90)),
+        "before the published plan",
+        State.LOOK,
+        "Ask",
+    ),
+    (
         "weather",
         lambda: WeatherArea.objects.create(name="Harrow", forecast_url="https://w.example/f"),
         "Harrow",

@@ -11,6 +11,7 @@ from jobs.models import Job, Phase
 from jobs.selectors.job_line import job_line
 from jobs.selectors.job_notices import job_notices
 from jobs.selectors.people import Person
+from jobs.services.forecasting import forecast_now
 from jobs.services.notices import Line, write
 from jobs.services.planning import plan_now
 from jobs.services.publishing import publish
@@ -66,6 +67,28 @@ def test_a_phase_that_the_plan_no_longer_has_shows_no_plan(job: Job) -> None:
     published(MONDAY + timedelta(days=1))
 
     assert all(row.published is None for row in job_line(job, now=MONDAY).phases)
+
+
+def forecast_told(job: Job) -> str:
+    return dict(life_of(job, now=MONDAY).facts)["Forecast"]
+
+
+def test_why_a_job_has_no_forecast_is_told_and_one_of_an_older_plan_is_called_so(job: Job) -> None:
+    assert forecast_told(job) == "none before a plan is published"
+    published(MONDAY)
+    assert forecast_told(job).startswith("none yet. A new one follows")
+
+    forecast_now(now=MONDAY, draws=20)
+    assert forecast_told(job).startswith("done by")
+    assert "plan before" not in forecast_told(job)
+    later = make_job(number="26-002")
+    assert "this job was not in that of Mon Jun 1" in forecast_told(later)
+
+    published(MONDAY + timedelta(days=1))
+    assert "Of the plan before this one." in forecast_told(job)
+    job.status = Job.Status.ON_HOLD
+    job.save()
+    assert forecast_told(job) == "none: on hold"
 
 
 def test_the_page_head_takes_as_many_queries_after_many_plans(job: Job) -> None:
