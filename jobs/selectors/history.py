@@ -122,7 +122,8 @@ def experience(*, before: datetime) -> Experience:
 
 # What finished work tells of itself; all columns of its job, crew and phase are a hundred.
 _FINISHED = (
-    *("code", "status", "done_at", "reported_hours", "labor_hours", "office_hours"),
+    *("code", "part", "parts", "status", "done_at", "reported_hours"),
+    *("labor_hours", "office_hours"),
     *("job__number", "crew__name", "crew__pace", "left_out__reason"),
 )
 

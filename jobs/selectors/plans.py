@@ -74,7 +74,10 @@ _LINE_COLUMNS = (
 
 
 # Of a thousand phases, rows of all columns take most of the time to tell how far jobs are.
-_MEASURED = ("job", "crew", "code", "status", "share_done", "labor_hours", "office_hours")
+_MEASURED = (
+    *("job", "crew", "code", "part", "parts", "status", "share_done"),
+    *("labor_hours", "office_hours"),
+)
 
 
 def published_plan() -> Plan | None:

@@ -24,6 +24,7 @@ DEMO = settings.BASE_DIR / "fixtures" / "demo"
 LEFT_OUT = {
     ("crews", "lead"),  # a sign-in; people are not in these files
     ("crews", "feed_revised_at"),  # the calendar's own
+    ("history", "parts"),  # as many as there are rows of the phase
     ("history", "sequence"),  # the next four follow from building, rates and history
     ("history", "labor_hours"),
     ("history", "labor_arithmetic"),

@@ -131,7 +131,7 @@ def test_job_page_shows_the_draft_beside_the_published_dates(desk: Client, draft
 
     page = desk.get(reverse("admin:jobs_job_change", args=[job.pk])).content.decode()
 
-    assert '<td class="draft">' in page
+    assert '<td class="draft when">' in page
     assert f'<a href="{page_of(draft)}">Plan {draft.pk}</a>' in page
 
 
