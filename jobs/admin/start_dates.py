@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
 from datetime import timedelta
 from typing import TYPE_CHECKING, Any
 
@@ -15,16 +14,16 @@ from contractor.trade.errors import SpecError
 from crews.models import farthest_day
 from crews.selectors import NoFirm, firm
 from inspections.models import Authority
-from jobs.admin.words import count, day
+from jobs.admin.start_date_cards import card, draws_of
+from jobs.admin.words import day
 from jobs.services.plan_making import TooFarAheadError
-from jobs.services.start_date_answer import OptionDates
 from jobs.services.start_date_options import (
     LIGHT_LINER_SPAN_FT,
     OPTIONS,
     WIDE_LINER_GAUGE,
     options_for,
 )
-from jobs.services.start_dates import BY_THE_DAY, DESCRIBED, ask
+from jobs.services.start_dates import ask
 from jobs.services.unsold_jobs import LONGEST_DRIVE_MINUTES, MOST_PERMIT_DAYS, Site
 
 if TYPE_CHECKING:
@@ -35,7 +34,6 @@ if TYPE_CHECKING:
 
     from contractor.trade.errors import Caution, Fault
     from contractor.trade.labeled import Labeled
-    from jobs.services.start_date_answer import Likely
 
 # What buyers ask about most often; common practice, no source.
 USUAL_OPTIONS = ["PRECAST_PIERS", "POURED_PIERS", "TRUSSES_4_FT", "STEEL_LINER", "ONE_DOOR_MORE"]
@@ -48,8 +46,6 @@ FIELD_OF = {
 DOOR_LIMITS = OPENING_LIMITS[OpeningKind.OVERHEAD_DOOR]
 USUAL_SLAB_IN = 4
 LIGHT_LINER_GAUGE = 29
-# Differences that are smaller than this are the same day to a buyer.
-LEAST_DAYS = 0.5
 
 
 def _choices(kind: type[Labeled]) -> list[tuple[str, str]]:
@@ -160,25 +156,6 @@ class StartDatesForm(forms.Form):
         return value
 
 
-@dataclass(frozen=True, slots=True)
-class OptionCard:
-    """One way to build in words. `likely` has what is likely of the finish, by chance."""
-
-    label: str
-    because: str
-    headline: str
-    start: str
-    planned: str
-    likely: list[tuple[str, str]]
-    wanted: str
-    difference: str
-    whys: list[str]
-    labor: str
-    crew: str
-    endangered: list[str]
-    moved: str
-
-
 def start_dates_context(params: QueryDict, *, now: datetime) -> dict[str, Any]:
     """Return what the page shows: the form and, where it is filled, an answer for each option."""
     form = StartDatesForm(params)
@@ -188,7 +165,7 @@ def start_dates_context(params: QueryDict, *, now: datetime) -> dict[str, Any]:
 
 def answer_context(form: forms.Form, building: Building | None, *, now: datetime) -> dict[str, Any]:
     """Return what a page shows of the answer for a building, if the form gives one."""
-    cards, cautions, runs = [], (), 0
+    cards, cautions, draws = [], (), ""
     if building is not None:
         try:
             answer = ask(
@@ -201,11 +178,11 @@ def answer_context(form: forms.Form, building: Building | None, *, now: datetime
         except (TooFarAheadError, NoFirm) as reason:
             form.add_error(None, str(reason))
         else:
-            runs, cautions = answer.runs, building.cautions()
-            cards = [_card(row, answer.wanted_on) for row in answer.options]
+            draws, cautions = draws_of(answer), building.cautions()
+            cards = [card(row, answer.wanted_on) for row in answer.options]
     return {
         "cards": cards,
-        "draws": runs,
+        "draws": draws,
         "cautions": _words_of(cautions),
         "asked_on": day(timezone.localdate(now)),
     }
@@ -269,77 +246,3 @@ def site_of(given: dict[str, Any]) -> Site:
         permit_days=given["permit_days"],
         earliest_start_on=given["earliest_start_on"],
     )
-
-
-def _card(row: OptionDates, wanted_on: date | None) -> OptionCard:
-    chance = row.chance_by_wanted
-    return OptionCard(
-        label=row.label,
-        because=row.because,
-        headline=_headline(row.likely_finish),
-        start=_between(row.likely_start),
-        planned=f"{day(row.planned_start_on)} to {day(row.planned_finish_on)}",
-        likely=_by_chance(row.likely_finish),
-        wanted="" if chance is None else f"{chance:.0%} by {day(wanted_on)}",
-        difference="" if row.code == DESCRIBED else _difference(row, wanted_on),
-        whys=_whys(row),
-        labor=f"{row.labor_hours:,.0f} hours",
-        crew=row.crew,
-        endangered=[
-            f"Job {found.job.number}, promised for {day(found.job.promised_on)}: chance to keep it "
-            f"{found.chance_before:.0%} without, {found.chance_after:.0%} with this building"
-            + (
-                f"; planned {count(found.days_late_after, 'day')} late"
-                if found.days_late_after > found.days_late_before
-                else ""
-            )
-            for found in row.endangered
-        ],
-        moved=count(row.moved_jobs, "sold job") if row.moved_jobs else "",
-    )
-
-
-def _headline(likely: Likely | None) -> str:
-    if likely is None or likely.p80 is None:
-        return "No finish within the days that are planned"
-    return f"Done by {day(likely.p80)}, four times in five"
-
-
-def _between(likely: Likely | None) -> str:
-    if likely is None or likely.p10 is None or likely.p90 is None:
-        return "–"
-    if likely.p10 == likely.p90:
-        return day(likely.p10)
-    return f"{day(likely.p10)} to {day(likely.p90)}"
-
-
-def _by_chance(likely: Likely | None) -> list[tuple[str, str]]:
-    if likely is None:
-        return []
-    rows = (("10 %", likely.p10), ("50 %", likely.p50), ("80 %", likely.p80), ("90 %", likely.p90))
-    return [(chance, day(when)) for chance, when in rows]
-
-
-def _difference(row: OptionDates, wanted_on: date | None) -> str:
-    days, planned_on = row.likely_more_days, row.planned_finish_on
-    if row.code == BY_THE_DAY and wanted_on and planned_on and planned_on > wanted_on:
-        return f"Even put first it is planned to be done on {day(planned_on)}"
-    if days is None:
-        return ""
-    if abs(days) < LEAST_DAYS:
-        return "As soon as described"
-    number = round(abs(days))
-    return f"{count(max(number, 1), 'day')} {'later' if days > 0 else 'sooner'} than described"
-
-
-def _whys(row: OptionDates) -> list[str]:
-    """Return what the days go to; of another way, what differs from the building as described."""
-    if row.code == DESCRIBED:
-        rows = sorted(row.reasons, key=lambda reason: -reason.days)
-        return [f"{r.days:.0f} days: {r.label}" for r in rows if r.days >= LEAST_DAYS]
-    days = [
-        f"{reason.more_days:+.1f} days: {reason.label}"
-        for reason in row.reasons
-        if abs(reason.more_days) >= LEAST_DAYS
-    ]
-    return [*days, *(f"{more.hours:+.0f} hours: {more.phase}" for more in row.hours_more)]

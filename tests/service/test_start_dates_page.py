@@ -1,5 +1,6 @@
 """The seller's page of start dates: who may open it, what it says, that it keeps nothing."""
 
+import re
 from datetime import date
 from typing import Any
 
@@ -7,8 +8,10 @@ import pytest
 from django.test import Client
 from django.urls import reverse
 
+from crews.models import Crew
 from inspections.models import Authority
 from jobs.models import Job, LeadTime
+from jobs.services import start_date_runs
 from tests.factories import AuthorityFactory
 from tests.service.portfolio import make_firm, make_job
 
@@ -73,6 +76,34 @@ def test_each_way_to_build_is_answered_in_words(client: Client, owner: Any, auth
     assert "Nothing is booked" in text
     assert "the engineer&#x27;s drawings" in text or "the engineer's drawings" in text
     assert Job.objects.count() == 1
+
+
+def test_each_way_says_how_often_it_was_drawn(
+    client: Client, office: Any, authority: Authority, monkeypatch: pytest.MonkeyPatch
+):
+    monkeypatch.setattr(start_date_runs, "MOST_DRAWN", 0)
+    client.force_login(office)
+
+    text = page(client, asked(authority))
+
+    assert re.findall(r"<dt>Drawn</dt><dd>(\d+) times", text) == ["200", "96"]
+    assert "96 to 200 for each" in text
+
+
+def test_a_promise_in_danger_is_seen_outside_all_folds(
+    client: Client, office: Any, authority: Authority
+):
+    """Put first by a day that it cannot keep, the building takes the sold job's crew."""
+    Crew.objects.last().delete()
+    Job.objects.update(promised_on=date(2026, 6, 10))
+    client.force_login(office)
+
+    text = page(client, asked(authority, wanted_on="2026-06-03", permit_days="0", options=[]))
+
+    outside = re.sub(r"<details>.*?</details>", "", text, flags=re.DOTALL)
+    assert re.search(r'class="sign">.*For us: \d promise', outside)
+    assert "26-001" not in outside
+    assert "Job 26-001, promised for" in text
 
 
 def test_no_other_buyer_is_named_in_front_of_a_buyer(
