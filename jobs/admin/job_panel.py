@@ -79,7 +79,8 @@ def panel_of(job: Job, dates: Mapping[int, Dates]) -> Panel:
     panel.plan_drawing = mark_safe(plan_svg(building))
     panel.elevation_drawing = mark_safe(elevation_svg(building))
     panel.lines = take_off.lines
-    panel.cautions = tuple(caution.message for caution in building.cautions())
+    # Two doors of a kind are one caution.
+    panel.cautions = tuple(dict.fromkeys(caution.message for caution in building.cautions()))
     panel.concrete = concrete_sections(job, panel.published or panel.draft, now=timezone.now())
     return panel
 

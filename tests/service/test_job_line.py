@@ -7,7 +7,8 @@ from django.db import connection
 from django.test.utils import CaptureQueriesContext
 
 from jobs.admin.job_life import life_of
-from jobs.models import Job, Phase
+from jobs.admin.job_panel import panel_of
+from jobs.models import Job, Opening, Phase
 from jobs.selectors.job_line import job_line
 from jobs.selectors.job_notices import job_notices
 from jobs.selectors.people import Person
@@ -89,6 +90,16 @@ def test_why_a_job_has_no_forecast_is_told_and_one_of_an_older_plan_is_called_so
     job.status = Job.Status.ON_HOLD
     job.save()
     assert forecast_told(job) == "none: on hold"
+
+
+def test_two_wide_doors_are_one_caution(job: Job) -> None:
+    for _ in range(2):
+        Opening.objects.create(job=job, kind="OVERHEAD_DOOR", width_ft=12, height_ft=8)
+
+    panel = panel_of(job, life_of(job, now=MONDAY).dates)
+
+    assert panel.faults == ()
+    assert sum("Wider than a bay" in words for words in panel.cautions) == 1
 
 
 def test_the_page_head_takes_as_many_queries_after_many_plans(job: Job) -> None:
