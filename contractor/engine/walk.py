@@ -111,6 +111,7 @@ def keep_best(lay: Layout, st: State, walk: Walk) -> None:
 
 @kernel
 def save(st: State, walk: Walk, i: int, at: int) -> None:
+    """Keep where an activity stands and why, from place `at` of what is saved."""
     saved = walk.saved
     saved[at], saved[at + 1] = st.mode[i], st.crew[i]
     saved[at + 2], saved[at + 3] = st.start[i], st.finish[i]
@@ -121,6 +122,7 @@ def save(st: State, walk: Walk, i: int, at: int) -> None:
 
 @kernel
 def restore(lay: Layout, st: State, walk: Walk, i: int, at: int) -> None:
+    """Put an activity back to where it was saved, and take its resources again."""
     saved = walk.saved
     st.mode[i], st.crew[i] = saved[at], saved[at + 1]
     st.start[i], st.finish[i] = saved[at + 2], saved[at + 3]
@@ -133,6 +135,7 @@ def restore(lay: Layout, st: State, walk: Walk, i: int, at: int) -> None:
 
 @kernel
 def price_of_group(lay: Layout, walk: Walk, group: int) -> float:
+    """Return what the jobs of a group cost as the walk stands."""
     price = 0.0
     for k in range(lay.group_job_first[group], lay.group_job_first[group + 1]):
         price += walk.price[lay.group_job[k]]

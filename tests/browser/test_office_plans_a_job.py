@@ -77,6 +77,7 @@ def test_office_enters_a_job_asks_for_a_plan_compares_and_publishes(desk: Page) 
     desk.get_by_role("button", name="Save and continue editing").click()
 
     expect(desk.locator("svg text", has_text="8 bays of 7 ft 6 in")).to_be_visible()
+    desk.get_by_role("button", name="Unfold all").click()
     expect(desk.get_by_text("Labor hours by phase")).to_be_visible()
     expect(desk.get_by_role("row", name="Trusses").first).to_be_visible()
 

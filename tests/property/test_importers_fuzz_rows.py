@@ -10,7 +10,7 @@ from jobs.services.importing import Fate, dry_run, load_checked
 from tests.factories import OfficeFactory
 from tests.property.odd_cells import CELLS, csv_of
 from tests.service.csv_files import GOOD
-from tests.service.life_of_jobs import everything
+from tests.service.life_firm import everything
 from tests.service.portfolio import MONDAY
 
 FEW = settings(

@@ -57,7 +57,7 @@ def put(row: int, column: int, value: Any) -> Callable[[Workbook, Worksheet], No
     [
         (put(3, VALUE, "forty thousand"), 3, "contract_value_usd forty thousand: Not a number."),
         (put(3, VALUE, "#REF!"), 3, "contract_value_usd #REF!: Not a number."),
-        (put(3, VALUE, "=40000+8500"), 3, "contract_value_usd: The cell is empty."),
+        (put(3, VALUE, "=40000+8500"), 3, "contract_value_usd =40000+8500: A formula"),
         (put(3, SOLD, "3/2/2026"), 3, "sold_on 3/2/2026: "),
         (put(3, SOLD, time(7, 30)), 3, "sold_on 07:30: "),
         (put(3, 0, "26-301"), 3, "number 26-301: The same is on line 2 already."),
