@@ -175,7 +175,7 @@ PAGES = {
     "api/v1/jobs/<slug:number>/": Page("ow"),
     "api/v1/jobs/<slug:number>/pours/": Page("ow"),
     "api/v1/learning/": Page("ow"),
-    "api/v1/learning/work/": Page("ow"),
+    "api/v1/learning/finished/": Page("ow"),
     "api/v1/phases/": Page("ow"),
     "api/v1/phases/<int:phase_id>/": Page("ow"),
     "api/v1/plans/": Page("ow"),

@@ -62,7 +62,7 @@ RESOURCES = (
     "forecasts/",
     "calibration/",
     "learning/",
-    "learning/work/",
+    "learning/finished/",
     "start-dates/",
     "take-off/",
     "what-if/",

@@ -117,10 +117,10 @@ def test_work_left_out_moves_no_factor_and_is_listed_with_the_reason(owner: Any)
     assert whole["factor"] == pytest.approx(1)
     assert with_it > 1
     assert (whole["count"], whole["left_out"]) == (1, 1)
-    (row,) = results(owner, "learning/work/?left_out=true")
+    (row,) = results(owner, "learning/finished/?left_out=true")
     assert (row["id"], row["left_out_because"]) == (strange.pk, "the lift broke down")
     assert (row["labor_hours"], row["reported_hours"], row["factor"]) == (32, 320, 10)
-    assert [row["factor"] for row in results(owner, "learning/work/?left_out=false")] == [1]
+    assert [row["factor"] for row in results(owner, "learning/finished/?left_out=false")] == [1]
 
 
 @pytest.mark.parametrize(
@@ -134,10 +134,10 @@ def test_work_left_out_moves_no_factor_and_is_listed_with_the_reason(owner: Any)
 )
 @pytest.mark.usefixtures("crews")
 def test_finished_work_is_narrowed_and_ordered(query: str, factors: list[float], owner: Any):
-    assert [row["factor"] for row in results(owner, f"learning/work/?{query}")] == factors
+    assert [row["factor"] for row in results(owner, f"learning/finished/?{query}")] == factors
 
 
-@pytest.mark.parametrize("address", ["learning/", "learning/work/"])
+@pytest.mark.parametrize("address", ["learning/", "learning/finished/"])
 @pytest.mark.parametrize(
     ("query", "field"), [("crew=Nobody", "crew"), ("ordering=x", "ordering"), ("phase=X", "phase")]
 )
@@ -145,7 +145,7 @@ def test_a_wrong_parameter_is_refused(address: str, query: str, field: str, owne
     assert list(faults(reader(owner).get(f"{ROOT}{address}?{query}"))) == [field]
 
 
-@pytest.mark.parametrize("address", ["learning/", "learning/work/"])
+@pytest.mark.parametrize("address", ["learning/", "learning/finished/"])
 def test_queries_do_not_grow_with_the_work(address: str, owner: Any):
     client = reader(owner)
 
