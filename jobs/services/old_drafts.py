@@ -21,22 +21,21 @@ def forget_old_drafts(*, now: datetime) -> int:
     """
     Delete drafts of more than four days ago, the oldest first, and return how many went.
 
-    The newest draft stays, and so does each that a proposal shows, a slip counts from, or a
+    That is each plan that was never published, whether a newer one has taken its place or not. The
+    draft that waits stays, and so does each that a proposal shows, a slip counts from, or a
     forecast is of: those are the record. What was published, now or once, is never touched.
     """
-    newest = plans.latest_draft()
-    if newest is None:
-        return 0
+    waits = plans.latest_draft()
     old = Plan.objects.filter(
-        status=Plan.Status.DRAFT,
+        published_at=None,
         made_at__lt=now - FORGOTTEN_AFTER,
         proposals=None,
         slips=None,
         slip_steps=None,
         known_facts=None,
         forecasts=None,
-    ).exclude(pk=newest.pk)
+    ).exclude(pk=waits.pk if waits else None)
     going = list(old.order_by("made_at", "pk").values_list("pk", flat=True)[:MOST_AT_ONCE])
-    # Again by its state: one may have been published or proposed since.
-    Plan.objects.filter(pk__in=going, status=Plan.Status.DRAFT, proposals=None).delete()
+    # Again by what it is: one may have been published or proposed since.
+    Plan.objects.filter(pk__in=going, published_at=None, proposals=None).delete()
     return len(going)

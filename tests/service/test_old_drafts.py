@@ -27,15 +27,15 @@ def test_an_old_draft_goes_with_its_bookings_and_what_was_published_stays() -> N
     told = planning.plan_now(now=MONDAY, budget_seconds=0)
     publishing.publish(plan_id=told.pk, now=MONDAY)
     old = planning.plan_now(now=MONDAY + timedelta(days=1), budget_seconds=0)
+    newest = planning.plan_now(now=MONDAY + timedelta(days=2), budget_seconds=0)
     Plan.objects.update(made_at=MONDAY)
-    newest = draft(days_ago=1)
     assert old.bookings.exists()
     told_bookings = told.bookings.count()
 
     assert forget_old_drafts(now=LATER) == 1
 
     assert set(Plan.objects.values_list("pk", flat=True)) == {told.pk, newest.pk}
-    assert Booking.objects.count() == told_bookings
+    assert Booking.objects.count() == told_bookings + newest.bookings.count()
 
 
 def test_the_newest_draft_stays_however_old() -> None:
@@ -43,6 +43,14 @@ def test_the_newest_draft_stays_however_old() -> None:
 
     assert forget_old_drafts(now=LATER) == 0
     assert Plan.objects.get() == only
+
+
+def test_old_drafts_go_also_where_none_waits() -> None:
+    draft(status="REPLACED")
+    told = draft(status="PUBLISHED", published_at=MONDAY)
+
+    assert forget_old_drafts(now=LATER) == 1
+    assert Plan.objects.get() == told
 
 
 def test_a_draft_of_a_long_weekend_stays() -> None:
