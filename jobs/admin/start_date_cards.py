@@ -35,6 +35,7 @@ class OptionCard:
     headline: str
     start: str
     planned: str
+    planned_chance: str
     likely: list[tuple[str, str]]
     runs: int
     wanted: str
@@ -61,6 +62,7 @@ def card(row: OptionDates, wanted_on: date | None) -> OptionCard:
         headline=_headline(row.likely_finish),
         start=_between(row.likely_start),
         planned=f"{day(row.planned_start_on)} to {day(row.planned_finish_on)}",
+        planned_chance=_by_planned(row.chance_by_planned),
         likely=_by_chance(row.likely_finish),
         runs=row.runs,
         wanted=_wanted(row, wanted_on),
@@ -93,6 +95,13 @@ def _by_chance(likely: Likely | None) -> list[tuple[str, str]]:
         return []
     rows = (("10 %", likely.p10), ("50 %", likely.p50), ("80 %", likely.p80), ("90 %", likely.p90))
     return [(chance, day(when)) for chance, when in rows]
+
+
+def _by_planned(chance: float | None) -> str:
+    """Return how surely the planned day holds; a plan has no luck, so it may be a rare one."""
+    if chance is None:
+        return ""
+    return f"done by then in {chance:.0%} of the draws" if chance else "no draw was done by then"
 
 
 def _wanted(row: OptionDates, wanted_on: date | None) -> str:

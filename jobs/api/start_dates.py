@@ -131,6 +131,10 @@ class OptionDatesShape(Shape):
     planned_finish = serializers.DateField(allow_null=True)
     likely_start = LikelyShape(allow_null=True)
     likely_finish = LikelyShape(allow_null=True)
+    chance_by_planned = serializers.FloatField(
+        allow_null=True,
+        help_text="Share of draws done by the planned day; small behind much sold work.",
+    )
     chance_by_wanted = serializers.FloatField(allow_null=True)
     more_days = serializers.FloatField(
         allow_null=True, help_text="Planned finish against as described."
@@ -352,6 +356,7 @@ def _option(row: OptionDates) -> dict[str, Any]:
         "planned_finish": row.planned_finish_on,
         "likely_start": _likely(row.likely_start),
         "likely_finish": _likely(row.likely_finish),
+        "chance_by_planned": _rounded(row.chance_by_planned, CHANCE_PLACES),
         "chance_by_wanted": _rounded(row.chance_by_wanted, CHANCE_PLACES),
         "more_days": _rounded(row.more_days, DAYS_PLACES),
         "likely_more_days": _rounded(row.likely_more_days, DAYS_PLACES),

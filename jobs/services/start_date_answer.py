@@ -58,7 +58,7 @@ class OptionDates:
     The planned days are the earliest on which the job runs through in the gaps of the plan, all
     as planned; a crew that is free sooner may begin a few days before. `more_days` and
     `likely_more_days` tell it from the building as described, planned and at P50. `runs` is how
-    often it was drawn.
+    often it was drawn, `chance_by_planned` the share of these that was done on the planned day.
     """
 
     code: str
@@ -71,6 +71,7 @@ class OptionDates:
     planned_finish_on: date | None = None
     likely_start: Likely | None = None
     likely_finish: Likely | None = None
+    chance_by_planned: float | None = None
     chance_by_wanted: float | None = None
     more_days: float | None = None
     likely_more_days: float | None = None

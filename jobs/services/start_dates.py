@@ -230,7 +230,8 @@ class _Asked:
             planned_finish_on=self._day(ends),
             likely_start=self._likely(after.starts),
             likely_finish=self._likely(after.finishes),
-            chance_by_wanted=self._chance_by_wanted(after.finishes),
+            chance_by_planned=self._chance_by(self._day(ends), after.finishes),
+            chance_by_wanted=self._chance_by(self.wanted_on, after.finishes),
             more_days=total - sum(described.spent.values()),
             likely_more_days=(middle - described.middle) / SLOTS_PER_DAY,
             reasons=_reasons(spent, described.spent),
@@ -271,10 +272,8 @@ class _Asked:
         axis = self.portfolio.problem.axis
         return None if slot > axis.slots else timezone.localdate(axis.instant(slot))
 
-    def _chance_by_wanted(self, finishes: NDArray[np.int32]) -> float | None:
-        if self.wanted_on is None:
-            return None
-        return float((finishes <= self._ends(self.wanted_on)).mean())
+    def _chance_by(self, day: date | None, finishes: NDArray[np.int32]) -> float | None:
+        return None if day is None else float((finishes <= self._ends(day)).mean())
 
     def _ends(self, day: date) -> int:
         """Return the slot at which a day ends."""

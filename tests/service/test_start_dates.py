@@ -10,13 +10,14 @@ from django.db import connection
 from django.test.utils import CaptureQueriesContext
 
 from contractor.engine.check import check
+from contractor.engine.simulate.chances import NO_CHANCES
 from contractor.trade.building import Building, Foundation, Opening, OpeningKind
 from contractor.trade.rates import STARTER_RATES
 from crews.models import Crew
 from inspections.models import Authority
 from jobs.models import Booking, Job, LeadTime
 from jobs.selectors.open_work import open_work
-from jobs.services import planning, publishing
+from jobs.services import planning, publishing, start_date_problem
 from jobs.services.plan_basis import Basis
 from jobs.services.portfolio import with_more_jobs
 from jobs.services.start_date_answer import Answer, OptionDates
@@ -224,6 +225,27 @@ def test_a_day_that_is_met_needs_nobody_put_first(authority: Authority):
 
     assert [row.code for row in answer.options] == ["AS_DESCRIBED"]
     assert answer.options[0].chance_by_wanted == 1.0
+
+
+def test_without_luck_a_building_is_done_by_its_planned_day(
+    authority: Authority, monkeypatch: pytest.MonkeyPatch
+):
+    monkeypatch.setattr(start_date_problem, "_of_part", lambda chances, rows: NO_CHANCES)
+
+    (row,) = answer_for(site_of(authority)).options
+
+    assert row.chance_by_planned == 1.0
+
+
+def test_the_planned_day_has_the_chance_that_its_draws_give_it(authority: Authority):
+    wanted = answer_for(site_of(authority)).options[0].planned_finish_on
+
+    row = answer_for(site_of(authority), wanted_on=wanted).options[0]
+
+    assert row.planned_finish_on == wanted
+    assert row.chance_by_planned is not None
+    assert 0 < row.chance_by_planned < 1
+    assert row.chance_by_planned == row.chance_by_wanted
 
 
 def test_an_exempt_building_needs_no_permit_and_no_visits(authority: Authority):

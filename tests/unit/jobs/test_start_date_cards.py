@@ -94,6 +94,18 @@ def test_putting_it_first_says_when_it_misses_the_day_all_the_same() -> None:
     assert "Even put first" not in card(in_time, WANTED_ON).wanted
 
 
+@pytest.mark.parametrize(
+    ("chance", "told"),
+    [
+        (0.415, "done by then in 42% of the draws"),
+        (0.0, "no draw was done by then"),
+        (None, ""),
+    ],
+)
+def test_the_planned_day_tells_how_surely_it_holds(chance: float | None, told: str) -> None:
+    assert card(replace(OPTION, chance_by_planned=chance), None).planned_chance == told
+
+
 def test_each_way_tells_how_often_it_was_drawn() -> None:
     now = datetime(2026, 6, 1, tzinfo=ZoneInfo("America/New_York"))
     unbuildable = OptionDates(code="NO_LINER", label="No liner", because="it cannot be built so.")
