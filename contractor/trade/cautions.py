@@ -1,19 +1,16 @@
 """What is allowed but unusual in a building, and what can hurt people."""
 
 from collections.abc import Iterator
-from typing import TYPE_CHECKING
 
 from contractor.trade.errors import Caution
 from contractor.trade.kinds import Foundation, Insulation, Lining, OpeningKind, PostKind
-
-if TYPE_CHECKING:
-    from contractor.trade.building import Building
+from contractor.trade.specification import LONGEST_SOLID_POST_FT, Specification
 
 # Cast footings are at least so thick: IRC R403.1.1 (from memory).
 CODE_FOOTING_IN = 6.0
 
 
-def cautions_of(building: "Building") -> tuple[Caution, ...]:
+def cautions_of(building: Specification) -> tuple[Caution, ...]:
     """Return the cautions of a valid building: ground first, then frame, then fittings."""
     return (
         *_ground(building),
@@ -23,7 +20,7 @@ def cautions_of(building: "Building") -> tuple[Caution, ...]:
     )
 
 
-def _ground(building: "Building") -> Iterator[Caution]:
+def _ground(building: Specification) -> Iterator[Caution]:
     yield Caution(
         "foundation",
         building.foundation,
@@ -51,7 +48,7 @@ def _ground(building: "Building") -> Iterator[Caution]:
         )
 
 
-def _frame(building: "Building") -> Iterator[Caution]:
+def _frame(building: Specification) -> Iterator[Caution]:
     if building.eave_ft >= 16:
         yield Caution(
             "eave_ft",
@@ -74,12 +71,12 @@ def _frame(building: "Building") -> Iterator[Caution]:
             building.truss_spacing_ft,
             "Trusses farther apart than the posts: check the truss drawings.",
         )
-    if building.post_kind == PostKind.SOLID and building.post_length_ft > 18:
+    if building.post_kind == PostKind.SOLID and building.post_length_ft > LONGEST_SOLID_POST_FT:
         yield Caution(
             "post_kind",
             building.post_kind,
             f"Solid posts of {building.post_length_ft:.1f} ft are hard to get straight; "
-            "laminated posts are usual above 18 ft.",
+            f"laminated posts are usual above {LONGEST_SOLID_POST_FT:g} ft.",
         )
     if building.bay_ft > 10:
         yield Caution(
@@ -87,7 +84,7 @@ def _frame(building: "Building") -> Iterator[Caution]:
         )
 
 
-def _roof(building: "Building") -> Iterator[Caution]:
+def _roof(building: Specification) -> Iterator[Caution]:
     if building.pitch_in_12 < 3:
         yield Caution(
             "pitch_in_12",
@@ -117,7 +114,7 @@ def _roof(building: "Building") -> Iterator[Caution]:
             )
 
 
-def _fittings(building: "Building") -> Iterator[Caution]:
+def _fittings(building: Specification) -> Iterator[Caution]:
     for index, opening in enumerate(building.openings):
         headroom_ft = building.eave_ft - opening.height_ft
         if opening.kind == OpeningKind.OVERHEAD_DOOR and headroom_ft < 1.5:

@@ -2,7 +2,7 @@
 
 import math
 from collections.abc import Callable, Iterable, Iterator
-from typing import TYPE_CHECKING, TypeGuard
+from typing import TypeGuard
 
 from contractor.trade.errors import Fault, value_text
 from contractor.trade.kinds import (
@@ -17,9 +17,7 @@ from contractor.trade.kinds import (
     Use,
 )
 from contractor.trade.labeled import Labeled
-
-if TYPE_CHECKING:
-    from contractor.trade.building import Building
+from contractor.trade.specification import Specification
 
 # Field: (least, most, usual). The limits are those of the light post-frame work
 # this program plans; common practice, no source.
@@ -43,6 +41,16 @@ SIZE_LIMITS: dict[str, tuple[float, float, str]] = {
     "girt_spacing_ft": (1, 4, "2"),
     "wainscot_ft": (0, 12, "3, or 0 for none"),
 }
+# The fields that hold one of a list, and the list.
+CHOICES: tuple[tuple[str, type[Labeled]], ...] = (
+    ("use", Use),
+    ("foundation", Foundation),
+    ("post_kind", PostKind),
+    ("insulation", Insulation),
+    ("wall_lining", Lining),
+    ("ceiling_lining", Lining),
+    ("soil", Soil),
+)
 STEEL_GAUGES = (24, 26, 28, 29)
 OPENING_LIMITS: dict[str, dict[str, tuple[float, float, str]]] = {
     OpeningKind.WALK_DOOR: {"width_ft": (2, 8, "3"), "height_ft": (6, 10, "7")},
@@ -62,7 +70,7 @@ LEAST_LEAN_TO_PITCH = 1.0
 _MOST_ALIKE = 60
 
 
-def faults_of(building: "Building") -> tuple[Fault, ...]:
+def faults_of(building: Specification) -> tuple[Fault, ...]:
     """Return every fault of a building, in field order; empty when it can be built."""
     faults = [*_field_faults(building), *_opening_faults(building), *_lean_to_faults(building)]
     spoiled = {fault.field.split("[")[0] for fault in faults}
@@ -109,13 +117,10 @@ def _flag_fault(field: str, value: object) -> Fault | None:
     return Fault(field, value, "this is neither yes nor no", "Enter True or False.")
 
 
-def _field_faults(building: "Building") -> Iterator[Fault]:
+def _field_faults(building: Specification) -> Iterator[Fault]:
     found = [
         *(_size_fault(f, getattr(building, f), limits) for f, limits in _own_limits(building)),
-        *(
-            _choice_fault(field, getattr(building, field), choice)
-            for field, choice in _CHOICE_FIELDS
-        ),
+        *(_choice_fault(field, getattr(building, field), choice) for field, choice in CHOICES),
         _flag_fault("extends_existing", building.extends_existing),
     ]
     yield from (fault for fault in found if fault)
@@ -126,18 +131,7 @@ def _field_faults(building: "Building") -> Iterator[Fault]:
             yield Fault(field, value, "steel is not sold in this gauge", f"Enter one of {gauges}.")
 
 
-_CHOICE_FIELDS: tuple[tuple[str, type[Labeled]], ...] = (
-    ("use", Use),
-    ("foundation", Foundation),
-    ("post_kind", PostKind),
-    ("insulation", Insulation),
-    ("wall_lining", Lining),
-    ("ceiling_lining", Lining),
-    ("soil", Soil),
-)
-
-
-def _own_limits(building: "Building") -> Iterator[tuple[str, tuple[float, float, str]]]:
+def _own_limits(building: Specification) -> Iterator[tuple[str, tuple[float, float, str]]]:
     for field, limits in SIZE_LIMITS.items():
         # A bay longer than the building has its own, clearer message.
         if field == "bay_ft" and _bay_exceeds_length(building):
@@ -145,7 +139,7 @@ def _own_limits(building: "Building") -> Iterator[tuple[str, tuple[float, float,
         yield field, limits
 
 
-def _bay_exceeds_length(building: "Building") -> bool:
+def _bay_exceeds_length(building: Specification) -> bool:
     least, most, _ = SIZE_LIMITS["length_ft"]
     return (
         is_number(building.bay_ft)
@@ -155,7 +149,7 @@ def _bay_exceeds_length(building: "Building") -> bool:
     )
 
 
-def _opening_faults(building: "Building") -> Iterator[Fault]:
+def _opening_faults(building: Specification) -> Iterator[Fault]:
     if not isinstance(building.openings, tuple):
         yield Fault(
             "openings", building.openings, "this is not a list", "Enter a list of openings."
@@ -180,7 +174,7 @@ def _opening_faults(building: "Building") -> Iterator[Fault]:
             yield Fault(f"{where}.count", count, "this is not a count of openings", remedy)
 
 
-def _lean_to_faults(building: "Building") -> Iterator[Fault]:
+def _lean_to_faults(building: Specification) -> Iterator[Fault]:
     if not isinstance(building.lean_tos, tuple):
         yield Fault(
             "lean_tos", building.lean_tos, "this is not a list", "Enter a list of lean-tos."
@@ -201,15 +195,15 @@ def _lean_to_faults(building: "Building") -> Iterator[Fault]:
         yield from (fault for fault in found if fault)
 
 
-def _bay_within_length(building: "Building") -> Iterator[Fault]:
+def _bay_within_length(building: Specification) -> Iterator[Fault]:
     yield from _within_length(building, "bay_ft", "a bay")
 
 
-def _truss_spacing_within_length(building: "Building") -> Iterator[Fault]:
+def _truss_spacing_within_length(building: Specification) -> Iterator[Fault]:
     yield from _within_length(building, "truss_spacing_ft", "the truss spacing")
 
 
-def _within_length(building: "Building", field: str, what: str) -> Iterator[Fault]:
+def _within_length(building: Specification, field: str, what: str) -> Iterator[Fault]:
     value = getattr(building, field)
     if value > building.length_ft:
         length = value_text(float(building.length_ft))
@@ -221,7 +215,7 @@ def _within_length(building: "Building", field: str, what: str) -> Iterator[Faul
         )
 
 
-def _hole_holds_concrete(building: "Building") -> Iterator[Fault]:
+def _hole_holds_concrete(building: Specification) -> Iterator[Fault]:
     if building.foundation == Foundation.SLAB_BRACKET:
         return
     fill_in = building.pad_in + building.collar_in
@@ -236,7 +230,7 @@ def _hole_holds_concrete(building: "Building") -> Iterator[Fault]:
         )
 
 
-def _slab_under_brackets(building: "Building") -> Iterator[Fault]:
+def _slab_under_brackets(building: Specification) -> Iterator[Fault]:
     if building.foundation == Foundation.SLAB_BRACKET and building.slab_in <= 0:
         yield Fault(
             "slab_in",
@@ -246,7 +240,7 @@ def _slab_under_brackets(building: "Building") -> Iterator[Fault]:
         )
 
 
-def _steel_ceiling_spans(building: "Building") -> Iterator[Fault]:
+def _steel_ceiling_spans(building: Specification) -> Iterator[Fault]:
     """26 gauge spans 8 ft between trusses, lighter steel 4 ft; common practice, no source."""
     if building.ceiling_lining != Lining.STEEL:
         return
@@ -267,7 +261,7 @@ def _steel_ceiling_spans(building: "Building") -> Iterator[Fault]:
         )
 
 
-def _drywall_ceiling_spans(building: "Building") -> Iterator[Fault]:
+def _drywall_ceiling_spans(building: Specification) -> Iterator[Fault]:
     if building.ceiling_lining == Lining.DRYWALL_READY and building.truss_spacing_ft > 2:
         yield Fault(
             "truss_spacing_ft",
@@ -277,7 +271,7 @@ def _drywall_ceiling_spans(building: "Building") -> Iterator[Fault]:
         )
 
 
-def _wainscot_below_half(building: "Building") -> Iterator[Fault]:
+def _wainscot_below_half(building: Specification) -> Iterator[Fault]:
     if building.wainscot_ft > building.eave_ft / 2:
         yield Fault(
             "wainscot_ft",
@@ -287,7 +281,7 @@ def _wainscot_below_half(building: "Building") -> Iterator[Fault]:
         )
 
 
-def _openings_under_eave(building: "Building") -> Iterator[Fault]:
+def _openings_under_eave(building: Specification) -> Iterator[Fault]:
     for index, opening in enumerate(building.openings):
         overhead = opening.kind == OpeningKind.OVERHEAD_DOOR
         most_ft = building.eave_ft - (LEAST_HEADROOM_FT if overhead else 0)
@@ -315,7 +309,7 @@ def wall_needed_ft(opening: Opening) -> float:
     return leaves * opening.width_ft + 1
 
 
-def _openings_fit_walls(building: "Building") -> Iterator[Fault]:
+def _openings_fit_walls(building: Specification) -> Iterator[Fault]:
     longest_ft = max(building.width_ft, building.length_ft)
     for index, opening in enumerate(building.openings):
         needed_ft = wall_needed_ft(opening)
@@ -338,7 +332,7 @@ def _openings_fit_walls(building: "Building") -> Iterator[Fault]:
         )
 
 
-def _lean_tos_fit(building: "Building") -> Iterator[Fault]:
+def _lean_tos_fit(building: Specification) -> Iterator[Fault]:
     for index, lean_to in enumerate(building.lean_tos):
         where = f"lean_tos[{index}]"
         if lean_to.length_ft > building.length_ft:
@@ -367,7 +361,7 @@ def _lean_tos_fit(building: "Building") -> Iterator[Fault]:
         )
 
 
-_TOGETHER: tuple[tuple[frozenset[str], Callable[["Building"], Iterable[Fault]]], ...] = (
+_TOGETHER: tuple[tuple[frozenset[str], Callable[[Specification], Iterable[Fault]]], ...] = (
     (frozenset({"bay_ft", "length_ft"}), _bay_within_length),
     (frozenset({"truss_spacing_ft", "length_ft"}), _truss_spacing_within_length),
     (frozenset({"foundation", "pad_in", "collar_in", "hole_depth_in"}), _hole_holds_concrete),

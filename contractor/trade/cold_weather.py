@@ -14,12 +14,11 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
+from contractor.trade.specification import Specification
 from contractor.trade.units import degc_to_degf
 
 if TYPE_CHECKING:
     from numpy.typing import NDArray
-
-    from contractor.trade.building import Building
 
 # Air that has fallen to, or is expected to fall below, this while concrete is protected:
 # ACI 306R-16 section 1.2 (from memory).
@@ -108,7 +107,7 @@ class Section:
     category: ServiceCategory
 
 
-def section_of(phase_code: str, building: Building) -> Section | None:
+def section_of(phase_code: str, building: Specification) -> Section | None:
     """
     Return what a phase pours into a building; None where it pours nothing.
 

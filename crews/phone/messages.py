@@ -17,7 +17,7 @@ from crews.models import Phone
 from crews.services.phone_reports import Arrival, GradeShots, PhoneReport, VisitResult
 from inspections.models import Inspection
 from jobs.models.delivery import Item
-from jobs.services.reporting import NewReport
+from jobs.services.new_report import NewReport
 
 Status = Inspection.Status
 # What a crew is told by an inspector; a visit that was called off is the office's to enter.

@@ -26,7 +26,8 @@ from inspections.services import site, visits
 from jobs.models import Delivery, DeliveryReport, FieldReport, Phase
 from jobs.selectors.reports import Reporter
 from jobs.services import deliveries
-from jobs.services.reporting import NewReport, Outcome, take_report, wish_for_plan
+from jobs.services.new_report import NewReport
+from jobs.services.reporting import Outcome, take_report, wish_for_plan
 
 if TYPE_CHECKING:
     from collections.abc import Mapping, Sequence

@@ -23,7 +23,8 @@ from jobs.admin.words import short_day
 from jobs.forms import ReportForm
 from jobs.models import FieldReport, Phase
 from jobs.selectors import reports as selector
-from jobs.services.reporting import NewReport, take_reports
+from jobs.services.new_report import NewReport
+from jobs.services.reporting import take_reports
 
 Kind = FieldReport.Kind
 

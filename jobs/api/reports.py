@@ -38,7 +38,8 @@ from jobs.api.take_off import ShortJson
 from jobs.models import FieldReport, Phase, ReportPhoto
 from jobs.selectors import reports as selector
 from jobs.services import photos
-from jobs.services.reporting import Answer, NewReport, Outcome, take_reports
+from jobs.services.new_report import NewReport
+from jobs.services.reporting import Answer, Outcome, take_reports
 
 if TYPE_CHECKING:
     from rest_framework.request import Request

@@ -34,9 +34,10 @@ from jobs.services.api_tokens import make_token, token_of
 from jobs.services.feed_readers import subscribe_to
 from jobs.services.forecasting import forecast_now
 from jobs.services.loading import load
+from jobs.services.new_report import NewReport
 from jobs.services.planning import plan_now
 from jobs.services.publishing import publish
-from jobs.services.reporting import NewReport, take_report
+from jobs.services.reporting import take_report
 
 __all__ = [
     "BASE_MONDAY",

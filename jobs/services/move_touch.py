@@ -16,7 +16,8 @@ from jobs.models import FieldReport, LentPeople, Phase, SetAside
 from jobs.selectors.reports import Reporter
 from jobs.services.changes import columns_of, record_change
 from jobs.services.move_answer import MoveRefused
-from jobs.services.reporting import NewReport, take_report
+from jobs.services.new_report import NewReport
+from jobs.services.reporting import take_report
 
 if TYPE_CHECKING:
     from collections.abc import Iterable

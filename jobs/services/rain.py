@@ -17,7 +17,8 @@ from jobs.models import Booking, FieldReport, Phase
 from jobs.selectors.rain_days import rain_days
 from jobs.selectors.reports import Reporter
 from jobs.services import proposals, slips
-from jobs.services.reporting import NewReport, Outcome, take_report
+from jobs.services.new_report import NewReport
+from jobs.services.reporting import Outcome, take_report
 
 if TYPE_CHECKING:
     from collections.abc import Collection, Sequence

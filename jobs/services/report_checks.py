@@ -17,7 +17,7 @@ from jobs.models import FieldReport, Phase
 if TYPE_CHECKING:
     from collections.abc import Iterator
 
-    from jobs.services.reporting import NewReport
+    from jobs.services.new_report import NewReport
 
 # A phone's clock is a little off; further ahead, what it says has not happened.
 CLOCK_TOLERANCE = timedelta(minutes=15)

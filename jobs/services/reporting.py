@@ -22,6 +22,7 @@ from jobs.models import FieldReport, Phase, Plan, PlanRequest
 from jobs.selectors.reports import Reporter, may_report, told
 from jobs.services import planning
 from jobs.services.changes import columns_of, record_change
+from jobs.services.new_report import NewReport
 from jobs.services.report_checks import faults_of
 
 if TYPE_CHECKING:
@@ -33,26 +34,6 @@ if TYPE_CHECKING:
 
 REASON = "field reports"
 Kind = FieldReport.Kind
-
-
-@dataclass(frozen=True, slots=True)
-class NewReport:
-    """A report on its way in; every moment is aware. `crew_hours` are of all people together."""
-
-    id: UUID
-    phase_id: int
-    kind: str
-    made_at: datetime
-    crew_id: int | None = None
-    happened_at: datetime | None = None
-    share_done: float | None = None
-    crew_hours: float | None = None
-    people: int | None = None
-    stopped_by: str = ""
-    stopped_until: datetime | None = None
-    note: str = ""
-    corrects_id: UUID | None = None
-    corrected_kind: str = ""
 
 
 class Outcome(StrEnum):

@@ -39,7 +39,8 @@ def measure(*, jobs: int, crews: int, reports: int) -> dict[str, object]:
     from jobs.models import Booking, FieldReport, Notice, Phase, Slip
     from jobs.selectors.reports import OFFICE
     from jobs.services import planning, proposals, publishing, slips
-    from jobs.services.reporting import NewReport, take_reports
+    from jobs.services.new_report import NewReport
+    from jobs.services.reporting import take_reports
     from tests.bench.firm_of_size import build_firm
 
     now = timezone.localtime().replace(hour=6, minute=0, second=0, microsecond=0)

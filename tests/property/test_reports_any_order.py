@@ -15,7 +15,8 @@ from contractor.trade.progress import FROM_SITE, Kind, Standing, Status, Told, i
 from crews.models import Crew
 from jobs.models import FieldReport, Phase
 from jobs.selectors.reports import OFFICE
-from jobs.services.reporting import NewReport, Outcome, take_reports
+from jobs.services.new_report import NewReport
+from jobs.services.reporting import Outcome, take_reports
 from tests.factories import CrewFactory, PhaseFactory
 
 START = datetime(2026, 6, 1, 11, tzinfo=UTC)

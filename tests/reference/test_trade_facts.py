@@ -103,7 +103,7 @@ def test_girts_and_purlins_stand_2_ft_apart_as_standard():
 
     counted = take_off(building)
 
-    assert counted["girt_lf"] == 6 * building.perimeter_ft
+    assert counted["girt_lf"] == 6 * building.wall_run_ft
     assert counted["purlin_lf"] == 2 * (9 + 1) * 42
 
 

@@ -18,7 +18,8 @@ from inspections.services.visits import Said, VisitRefused
 from jobs.models import Booking, Phase
 from jobs.selectors.reports import OFFICE
 from jobs.services import rain
-from jobs.services.reporting import NewReport, Outcome, take_reports
+from jobs.services.new_report import NewReport
+from jobs.services.reporting import Outcome, take_reports
 from tests.service import life_checks
 from tests.service.life_firm import ANY, Firm, everything, pick
 

@@ -37,7 +37,8 @@ from jobs.models import Booking, Delivery
 from jobs.selectors.reports import OFFICE
 from jobs.services import planning, proposals, slips
 from jobs.services.api_tokens import make_token
-from jobs.services.reporting import NewReport, take_reports
+from jobs.services.new_report import NewReport
+from jobs.services.reporting import take_reports
 from tests import factories
 from tests.service.inspecting import published_job
 from tests.service.portfolio import MONDAY, make_job

@@ -19,7 +19,8 @@ from jobs.selectors.call_ahead import CallAheadLine, standing_of
 from jobs.selectors.morning_desk import missing_reports, morning_desk
 from jobs.selectors.reports import OFFICE
 from jobs.selectors.supplier_calls import supplier_calls
-from jobs.services.reporting import NewReport, take_report
+from jobs.services.new_report import NewReport
+from jobs.services.reporting import take_report
 from tests.factories import DayOffFactory, DeliveryFactory, WeatherAreaFactory
 from tests.service.inspecting import asked, finish, publish, published_job
 from tests.service.portfolio import MONDAY, cover_digging, make_firm, make_job

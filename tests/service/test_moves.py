@@ -20,7 +20,8 @@ from jobs.services.moves import (
     SplitPhase,
     SwapCrews,
 )
-from jobs.services.reporting import NewReport, take_report
+from jobs.services.new_report import NewReport
+from jobs.services.reporting import take_report
 from tests.service.moving import (
     accept,
     at,

@@ -20,9 +20,10 @@ from jobs.selectors import work_state as states
 from jobs.selectors.reports import OFFICE
 from jobs.services import moves, plan_making, planning, publishing, work_at_hand
 from jobs.services.moves import MovePhase, MoveRefused
+from jobs.services.new_report import NewReport
 from jobs.services.plan_basis import FIRST_HORIZON_DAYS
 from jobs.services.portfolio import state_of
-from jobs.services.reporting import NewReport, take_report
+from jobs.services.reporting import take_report
 from tests.service.portfolio import MONDAY, cover_digging, make_firm, make_job
 
 MOVES_TRIED = 12

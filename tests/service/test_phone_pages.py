@@ -20,8 +20,9 @@ from jobs.selectors.crew_rows import Day, PhaseRow, RowState, Week
 from jobs.selectors.crew_week import crew_phase, crew_week
 from jobs.selectors.crew_work import told_before
 from jobs.selectors.reports import OFFICE
+from jobs.services.new_report import NewReport
 from jobs.services.photos import add_photo
-from jobs.services.reporting import NewReport, take_report
+from jobs.services.reporting import take_report
 from tests.factories import CrewFactory, DayOffFactory, WeatherAreaFactory
 from tests.service.inspecting import asked, booked, finish, phase, publish, published_job
 from tests.service.portfolio import MONDAY, ZONE, cover_digging, make_firm, make_job

@@ -14,7 +14,8 @@ from django.urls import reverse
 from crews.models import Crew
 from jobs.models import FieldReport, Job, Phase
 from jobs.selectors.reports import OFFICE
-from jobs.services.reporting import NewReport, take_report
+from jobs.services.new_report import NewReport
+from jobs.services.reporting import take_report
 from tests.service.portfolio import MONDAY, make_firm, make_job
 
 pytestmark = pytest.mark.django_db

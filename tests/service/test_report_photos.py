@@ -17,7 +17,8 @@ from contractor.trade.errors import SpecError
 from jobs.models import FieldReport, ReportPhoto
 from jobs.selectors.reports import OFFICE
 from jobs.services import photos
-from jobs.services.reporting import NewReport, take_report
+from jobs.services.new_report import NewReport
+from jobs.services.reporting import take_report
 from tests.factories import CrewFactory, PhaseFactory
 from tests.service.api import ROOT, reader
 from tests.service.portfolio import MONDAY

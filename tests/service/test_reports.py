@@ -15,7 +15,8 @@ from jobs import tasks
 from jobs.models import Booking, Change, FieldReport, Job, Phase, Plan, PlanRequest
 from jobs.selectors.reports import OFFICE, Reporter, reporter
 from jobs.services import planning, publishing, reporting
-from jobs.services.reporting import NewReport, Outcome, take_report, take_reports
+from jobs.services.new_report import NewReport
+from jobs.services.reporting import Outcome, take_report, take_reports
 from tests.factories import CrewFactory
 from tests.service.portfolio import MONDAY, make_firm, make_job
 

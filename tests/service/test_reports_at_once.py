@@ -11,7 +11,8 @@ from crews.models import Crew
 from jobs.models import FieldReport, Job, Phase, PlanRequest
 from jobs.selectors.reports import OFFICE
 from jobs.services import planning, publishing
-from jobs.services.reporting import NewReport, Outcome, take_reports
+from jobs.services.new_report import NewReport
+from jobs.services.reporting import Outcome, take_reports
 from tests.service.portfolio import MONDAY, make_firm, make_job
 
 pytestmark = [pytest.mark.services, pytest.mark.django_db(transaction=True)]

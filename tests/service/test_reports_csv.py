@@ -12,7 +12,8 @@ from jobs.models import FieldReport, Job, Phase
 from jobs.selectors.reports import OFFICE
 from jobs.services.dumping import dump
 from jobs.services.loading import LoadFailed, load
-from jobs.services.reporting import NewReport, take_reports
+from jobs.services.new_report import NewReport
+from jobs.services.reporting import take_reports
 from tests.service.csv_files import files
 from tests.service.portfolio import MONDAY, make_firm, make_job
 

@@ -14,7 +14,8 @@ from jobs.selectors.reports import OFFICE
 from jobs.selectors.slips import by_crew, open_slips, total_quarters
 from jobs.services import planning, publishing, slips
 from jobs.services.intake import refresh_phases
-from jobs.services.reporting import NewReport, take_reports
+from jobs.services.new_report import NewReport
+from jobs.services.reporting import take_reports
 from tests.factories import DayOffFactory
 from tests.service.portfolio import MONDAY, cover_digging, make_firm, make_job
 

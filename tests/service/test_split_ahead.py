@@ -18,7 +18,8 @@ from jobs.services import moves, plan_making, planning, publishing
 from jobs.services.intake import refresh_phases
 from jobs.services.move_touch import Touch
 from jobs.services.moves import JoinParts, Move, MoveRefused, SplitAhead
-from jobs.services.reporting import NewReport, take_report
+from jobs.services.new_report import NewReport
+from jobs.services.reporting import take_report
 from tests.factories import DayOffFactory
 from tests.service.portfolio import MONDAY, ZONE, cover_digging, make_firm, make_job
 

@@ -255,4 +255,3 @@ def test_an_addition_builds_one_gable_end():
 
     assert addition.wall_run_ft == 110
     assert addition.roof_run_ft == 41
-    assert addition.perimeter_ft == 140
