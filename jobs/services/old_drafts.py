@@ -34,7 +34,9 @@ def forget_old_drafts(*, now: datetime) -> int:
         slip_steps=None,
         known_facts=None,
         forecasts=None,
-    ).exclude(pk=waits.pk if waits else None)
+    )
+    if waits is not None:
+        old = old.exclude(pk=waits.pk)
     going = list(old.order_by("made_at", "pk").values_list("pk", flat=True)[:MOST_AT_ONCE])
     # Again by what it is: one may have been published or proposed since.
     Plan.objects.filter(pk__in=going, published_at=None, proposals=None).delete()
