@@ -15,11 +15,14 @@ class ContractorConfig(AppConfig):
     def ready(self) -> None:
         """Bind shared tasks to our Celery app; `contractor/__init__.py` stays empty."""
         from django.contrib import admin
+        from django.contrib.auth.signals import user_logged_in, user_logged_out
 
         from contractor import celery, checks, request_id_of_tasks  # noqa: F401
-        from contractor.sign_in import SignInForm
+        from contractor.sign_in import SignInForm, log_signed_in, log_signed_out
 
         admin.site.login_form = SignInForm
+        user_logged_in.connect(log_signed_in, dispatch_uid="contractor.sign_in")
+        user_logged_out.connect(log_signed_out, dispatch_uid="contractor.sign_in")
         post_migrate.connect(_put_roles_right, dispatch_uid="contractor.roles")
 
 

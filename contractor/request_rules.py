@@ -4,6 +4,7 @@ from collections.abc import Callable
 from http import HTTPStatus
 
 from django.http import HttpRequest, HttpResponse, JsonResponse
+from django.views import defaults
 
 from contractor.problems import PROBLEM_JSON, problem
 
@@ -44,9 +45,36 @@ class RequestRulesMiddleware:
         return response
 
 
+def bad_request(request: HttpRequest, exception: Exception) -> HttpResponse:
+    """Answer what is refused before any view is asked, such as a host name that is not ours."""
+    if _reads_problems(request):
+        words = (
+            "This cannot be answered: the host name, or what was sent, is none that the service "
+            "takes. Ask by the service's own address, and send what its schema says."
+        )
+        return _problem(HTTPStatus.BAD_REQUEST, words)
+    return defaults.bad_request(request, exception)
+
+
+def server_error(request: HttpRequest) -> HttpResponse:
+    """Answer where we failed outside of the API's own views."""
+    if _reads_problems(request):
+        words = "This is a fault of the service, not of the request. It has been logged."
+        return _problem(HTTPStatus.INTERNAL_SERVER_ERROR, words)
+    return defaults.server_error(request)
+
+
 def _refused(request: HttpRequest, words: str) -> HttpResponse:
     """Return the answer to a body that is too long, as whoever asks reads answers."""
     status = HTTPStatus.REQUEST_ENTITY_TOO_LARGE
-    if request.path.startswith("/api/"):
-        return JsonResponse(problem(status, words), status=status, content_type=PROBLEM_JSON)
+    if _reads_problems(request):
+        return _problem(status, words)
     return HttpResponse(f"{words}\n", status=status, content_type="text/plain")
+
+
+def _reads_problems(request: HttpRequest) -> bool:
+    return request.path.startswith("/api/")
+
+
+def _problem(status: HTTPStatus, words: str) -> HttpResponse:
+    return JsonResponse(problem(status, words), status=status, content_type=PROBLEM_JSON)

@@ -138,6 +138,7 @@ AUTH_PASSWORD_VALIDATORS = [
     {"NAME": f"{_VALIDATORS}.MinimumLengthValidator", "OPTIONS": {"min_length": 12}},
     {"NAME": f"{_VALIDATORS}.CommonPasswordValidator"},
     {"NAME": f"{_VALIDATORS}.NumericPasswordValidator"},
+    {"NAME": "contractor.sign_in.TellsOfNewPassword"},
 ]
 AUTHENTICATION_BACKENDS = ["contractor.sign_in.GuardedBackend"]
 

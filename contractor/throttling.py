@@ -6,7 +6,7 @@ from django.core.cache import caches
 from django.utils.connection import ConnectionProxy
 from rest_framework.throttling import AnonRateThrottle, UserRateThrottle
 
-from contractor.sign_in import address_of
+from contractor.senders import address_of
 
 # Django's own way to a cache by name, as `cache` is to the default one.
 COUNTS = ConnectionProxy(caches, "throttle")

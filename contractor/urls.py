@@ -26,3 +26,6 @@ urlpatterns: list[URLPattern | URLResolver] = [
     path("phone/", include("crews.phone.urls")),
     path("", include("crews.urls")),
 ]
+
+handler400 = "contractor.request_rules.bad_request"
+handler500 = "contractor.request_rules.server_error"

@@ -26,6 +26,7 @@ from jobs.services import (
     outbox,
     planning,
     publishing,
+    sign_in,
     task_requests,
 )
 
@@ -200,6 +201,23 @@ def send_notices(**_later: object) -> None:
         if failed == MOST_FAILURES:
             logger.warning("The mail server fails; the rest waits for the next run")
             return
+
+
+def enqueue_word_of_new_password(*, user_id: int) -> None:
+    """Have a person told that their password was changed, once it is; as `enqueue_plan`."""
+
+    def send_word() -> None:
+        tell_of_new_password.delay(user_id=user_id)
+
+    transaction.on_commit(send_word, robust=True)
+
+
+@shared_task(
+    autoretry_for=(OperationalError, OSError), retry_backoff=60, max_retries=5, time_limit=60
+)
+def tell_of_new_password(*, user_id: int, **_later: object) -> None:
+    """Write to whose password is new; a mail server that is away is asked again later."""
+    sign_in.tell_of_new_password(user_id=user_id)
 
 
 @shared_task(time_limit=60, soft_time_limit=50)

@@ -4,6 +4,10 @@ from __future__ import annotations
 
 from datetime import datetime, timedelta
 
+from django.conf import settings
+from django.contrib.auth.models import User
+from django.core.mail import EmailMessage
+
 from jobs.models import FailedSignIn
 
 WINDOW = timedelta(minutes=15)
@@ -50,6 +54,31 @@ def record_success(*, username: str, address: str) -> None:
 def forget_old_failures(*, now: datetime) -> int:
     """Drop failures of more than a day ago, with the addresses they came from; return how many."""
     return FailedSignIn.objects.filter(failed_at__lt=now - KEPT_FOR).delete()[0]
+
+
+def tell_of_new_password(*, user_id: int) -> bool:
+    """
+    Return whether a person was written to that they have a new password; some have no address.
+
+    Raises
+    ------
+    OSError
+        If the mail server does not take it; `smtplib` raises no other.
+    """
+    person = User.objects.filter(pk=user_id, is_active=True).exclude(email="").first()
+    if person is None:
+        return False
+    EmailMessage(
+        subject="Your password was changed",
+        body=(
+            f"{person.get_full_name() or person.get_username()},\n\n"
+            f"the password of {person.get_username()} at {settings.PUBLIC_URL} was changed, and "
+            "all that was signed in by the one before is signed out. If neither you nor the "
+            "office did that at your wish, tell the office at once."
+        ),
+        to=[person.email],
+    ).send()
+    return True
 
 
 def _folded(username: str) -> str:

@@ -73,6 +73,8 @@ def test_every_handler_of_the_service_writes_without_keys() -> None:
 @pytest.mark.django_db
 def test_a_refusal_takes_one_line_whoever_sends_it(stranger: Any) -> None:
     """A host that is not ours, and a page that this person may not open."""
+    client = Client()
+    client.force_login(stranger)
     (ours,) = (
         handler
         for handler in logging.getLogger().handlers
@@ -81,8 +83,6 @@ def test_a_refusal_takes_one_line_whoever_sends_it(stranger: Any) -> None:
     )
     written = io.StringIO()
     stream = ours.setStream(written)
-    client = Client()
-    client.force_login(stranger)
 
     answers = [
         Client().get("/admin/", headers={"Host": "elsewhere.example"}),
