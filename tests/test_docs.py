@@ -13,7 +13,7 @@ from packaging.requirements import Requirement
 
 from contractor.engine import prices
 from contractor.trade.building import Building
-from contractor.trade.cure import age_hours_for_share, hours_to_strength
+from contractor.trade.cure import age_hours_for_share
 from contractor.trade.ground import FOOTING_DEPTH_FT, ground_temps_degc
 from contractor.trade.kinds import Foundation, Use
 from contractor.trade.labor import phase_labor
@@ -21,6 +21,7 @@ from contractor.trade.phases import COLLAR_CURE, PHASE_TABLE
 from contractor.trade.takeoff import take_off
 from crews.models import Firm
 from jobs.services.site_wishes import BRACED_ONLY, OPEN_HOLES, PRICE_VISIT_HOUR, SET_UP_MINUTES
+from tests.curing import hours_to_strength
 
 ROOT = Path(__file__).resolve().parents[1]
 DOCS = ROOT / "docs"

@@ -25,7 +25,6 @@ DATUM_DEGC = 0.0
 # 50 °F: a slab is protected in the cold until it carries its load, ACI 306R (from memory).
 PROTECTED_DEGC = 10.0
 KELVIN = 273.15
-# The plan looks no farther: two years of hours.
 _WARMEST_HOUR = 15.0
 _MID_MONTH_DAYS = np.array([15.5, 45, 74.5, 105, 135.5, 166, 196.5, 227.5, 258, 288.5, 319, 349.5])
 # Keeps a target met exactly on the hour from slipping to the next by rounding.
@@ -46,10 +45,6 @@ _ACI_209: MappingProxyType[tuple[str, str], _Strength] = MappingProxyType(
         ("III", "steam"): _Strength(0.70, 0.98),
     }
 )
-
-
-class NeverCuresError(ValueError):
-    """Concrete that does not reach its strength within the temperatures given."""
 
 
 def strength_share(*, age_days_at_20c: float, cement: str, curing: str = "moist") -> float:
@@ -82,26 +77,6 @@ def age_hours_for_share(*, share: float, cement: str, curing: str = "moist") -> 
     return 24 * curve.a * share / (1 - curve.b * share)
 
 
-def equivalent_age_hours(
-    *,
-    temps_degc: Sequence[float],
-    step_hours: float,
-    reference_degc: float = REFERENCE_DEGC,
-    activation_energy_j_per_mol: float = ACTIVATION_ENERGY_J_PER_MOL,
-) -> float:
-    """
-    Return the age at the reference temperature that has the same strength.
-
-    Each temperature holds for ``step_hours``. Hours below freezing count
-    nothing: a caution of ours beyond the formula. Raises ValueError for a step
-    not above 0 or a temperature that is not a number. Source: ASTM C1074
-    (from memory).
-    """
-    temps = _checked(temps_degc, step_hours)
-    rates = _rate_factors(temps, reference_degc, activation_energy_j_per_mol)
-    return float(np.where(temps < 0, 0.0, rates).sum() * step_hours)
-
-
 def maturity_degc_hours(
     *,
     temps_degc: Sequence[float] | NDArray[np.float64],
@@ -112,8 +87,8 @@ def maturity_degc_hours(
     Return the temperature-time factor in °C·h.
 
     A step colder than the datum adds nothing and takes nothing away. Raises
-    ValueError as ``equivalent_age_hours``. Source: the Nurse-Saul sum of
-    ASTM C1074 (from memory), M = Σ (T − T0) Δt.
+    ValueError for a step not above 0 or a temperature that is not a number.
+    Source: the Nurse-Saul sum of ASTM C1074 (from memory), M = Σ (T − T0) Δt.
     """
     temps = _checked(temps_degc, step_hours)
     return float(np.maximum(temps - datum_degc, 0.0).sum() * step_hours)
@@ -124,15 +99,16 @@ class CureClock:
     When concrete is ready, over one long run of hourly temperatures.
 
     Built once from hourly means in °C; each question then costs one binary
-    search. Hour 0 is the start of the first temperature.
+    search. Hour 0 is the start of the first temperature. Hours below freezing
+    count nothing: a caution of ours beyond the formula. Raises ValueError for a
+    temperature that is not a number. Source: equivalent age, ASTM C1074 (from memory).
     """
 
     __slots__ = ("_age_hours",)
 
     def __init__(self, temps_degc: NDArray[np.float64] | Sequence[float]) -> None:
         temps = _checked(temps_degc, 1.0)
-        rates = _rate_factors(temps, REFERENCE_DEGC, ACTIVATION_ENERGY_J_PER_MOL)
-        hourly = np.where(temps < 0, 0.0, rates)
+        hourly = np.where(temps < 0, 0.0, _rate_factors(temps))
         self._age_hours = np.concatenate(([0.0], np.cumsum(hourly)))
 
     @property
@@ -201,29 +177,6 @@ class CureClock:
         return np.where(ready > self.hours, np.inf, ready)
 
 
-def hours_to_strength(
-    *,
-    share: float,
-    cement: str,
-    temps_degc_by_hour: Sequence[float] | NDArray[np.float64],
-    minimum_hours: float = 0.0,
-) -> float:
-    """
-    Return the hours from placing until concrete has a share of its strength.
-
-    ``temps_degc_by_hour`` gives the mean of each hour after placing. Raises
-    NeverCuresError when they end before. For many pours over the same weather
-    build one ``CureClock``.
-    """
-    ready = CureClock(temps_degc_by_hour).ready_hour(0, share, cement, minimum_hours)
-    if ready is None:
-        raise NeverCuresError(
-            f"share {share:g}: concrete does not get there in the temperatures given. "
-            "Protect and heat it, or look farther ahead."
-        )
-    return ready
-
-
 def expected_temps_degc(
     *,
     monthly_mean_degf: Sequence[float],
@@ -273,11 +226,9 @@ def _curve(cement: str, curing: str) -> _Strength:
     return _ACI_209[(cement, curing)]
 
 
-def _rate_factors(
-    temps_degc: NDArray[np.float64], reference_degc: float, activation_energy_j_per_mol: float
-) -> NDArray[np.float64]:
-    gap = 1 / (temps_degc + KELVIN) - 1 / (reference_degc + KELVIN)
-    return np.exp(-activation_energy_j_per_mol / GAS_CONSTANT_J_PER_MOL_K * gap)
+def _rate_factors(temps_degc: NDArray[np.float64]) -> NDArray[np.float64]:
+    gap = 1 / (temps_degc + KELVIN) - 1 / (REFERENCE_DEGC + KELVIN)
+    return np.exp(-ACTIVATION_ENERGY_J_PER_MOL / GAS_CONSTANT_J_PER_MOL_K * gap)
 
 
 def _checked(

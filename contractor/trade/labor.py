@@ -1,5 +1,6 @@
 """Labor hours of each crew phase, from a take-off and rates."""
 
+import math
 from collections.abc import Mapping
 from dataclasses import dataclass
 
@@ -43,7 +44,6 @@ class PhaseLabor:
     setup_hours: float
     items: tuple[LaborItem, ...]
     factor: float
-    factor_why: str
     hours: float
     arithmetic: str
 
@@ -185,10 +185,11 @@ def _one_phase(
             hours = quantity * rate.typical
             items.append(LaborItem(label, quantity, rate.unit, rate.typical, hours))
     setup_hours = rates[recipe.setup].typical if recipe.setup else 0.0
-    factor, why = _factor(recipe.factors, building)
+    factors = _factors(recipe.factors, building)
+    factor = math.prod(value for value, _ in factors)
     hours = (setup_hours + sum(item.hours for item in items)) * factor
-    arithmetic = _arithmetic(setup_hours, items, factor, hours)
-    return PhaseLabor(recipe.phase, setup_hours, tuple(items), factor, why, hours, arithmetic)
+    arithmetic = _arithmetic(setup_hours, items, factors, hours)
+    return PhaseLabor(recipe.phase, setup_hours, tuple(items), factor, hours, arithmetic)
 
 
 def _quantity(code: str, building: Building, take_off: TakeOff) -> float:
@@ -199,7 +200,8 @@ def _quantity(code: str, building: Building, take_off: TakeOff) -> float:
     return take_off[code]
 
 
-def _factor(names: tuple[str, ...], building: Building) -> tuple[float, str]:
+def _factors(names: tuple[str, ...], building: Building) -> list[tuple[float, str]]:
+    """Return the factors that change the hours, each with its reason."""
     found = {
         "soil": (SOIL_FACTORS[building.soil], building.soil.label.lower()),
         "tall_posts": (_step(_POST_STEPS, building.eave_ft), f"eave {building.eave_ft:g} ft"),
@@ -209,26 +211,22 @@ def _factor(names: tuple[str, ...], building: Building) -> tuple[float, str]:
             "joins an old building",
         ),
     }
-    factor, reasons = 1.0, []
-    for name in names:
-        value, why = found[name]
-        if value != 1.0:
-            factor *= value
-            reasons.append(f"{why} × {value:g}")
-    return factor, ", ".join(reasons)
+    return [found[name] for name in names if found[name][0] != 1.0]
 
 
 def _step(steps: tuple[tuple[float, float], ...], eave_ft: float) -> float:
     return next((value for least_ft, value in steps if eave_ft >= least_ft), 1.0)
 
 
-def _arithmetic(setup_hours: float, items: list[LaborItem], factor: float, hours: float) -> str:
+def _arithmetic(
+    setup_hours: float, items: list[LaborItem], factors: list[tuple[float, str]], hours: float
+) -> str:
     terms = [number_text(setup_hours)] if setup_hours else []
     terms += [
         f"{number_text(item.quantity, places=1)} × {number_text(item.hours_per_unit, places=5)}"
         for item in items
     ]
     text = " + ".join(terms)
-    if factor != 1.0:
-        text = f"({text}) × {number_text(factor)}"
+    if factors:
+        text = f"({text})" + "".join(f" × {number_text(value)} ({why})" for value, why in factors)
     return f"{text} = {number_text(hours, places=1)} h"

@@ -7,7 +7,7 @@ call center decides. Plans count whole days: notice in hours is rounded up.
 
 from collections.abc import Iterable
 from dataclasses import dataclass
-from datetime import date, datetime, time, timedelta
+from datetime import date, datetime, timedelta
 
 from contractor.trade.labeled import Labeled
 from contractor.trade.locate_rules import STARTER_RULES, LocateRule
@@ -21,7 +21,6 @@ __all__ = [
     "call_by_date",
     "call_date",
     "covered_spans",
-    "earliest_dig_at",
     "earliest_dig_date",
     "expires_on",
     "first_uncovered_date",
@@ -60,39 +59,6 @@ def call_date(called_at: datetime, rule: LocateRule) -> date:
     """Return the day as which a call counts: the next one where it comes after the hour."""
     late = rule.call_by is not None and called_at.time() > rule.call_by
     return called_at.date() + timedelta(days=1 if late else 0)
-
-
-def earliest_dig_at(
-    called_at: datetime, rule: LocateRule, is_working_day: IsWorkingDay
-) -> datetime:
-    """
-    Return the first moment at which digging is legal after a call, in the call's own zone.
-
-    Hours run from midnight to midnight of working days, by the clock on the wall. Raises
-    ValueError for a call without a time zone.
-    """
-    if called_at.utcoffset() is None:
-        raise ValueError(f"called_at {called_at}: this has no time zone. Enter an aware datetime.")
-    counted = call_date(called_at, rule)
-    wall = called_at.replace(tzinfo=None)
-    if rule.notice_hours and not rule.count_from_next_day:
-        if counted != wall.date() or not is_working_day(counted):
-            wall = datetime.combine(on_or_after(counted, is_working_day), time())
-        wall = _after_hours(wall, timedelta(hours=rule.notice_hours), is_working_day)
-    else:
-        wall = datetime.combine(earliest_dig_date(counted, rule, is_working_day), time())
-    return wall.replace(tzinfo=called_at.tzinfo)
-
-
-def _after_hours(begins: datetime, left: timedelta, is_working_day: IsWorkingDay) -> datetime:
-    """Return when so much time of working days has passed since a moment of a working day."""
-    while True:
-        next_day = begins.date() + timedelta(days=1)
-        midnight = datetime.combine(next_day, time())
-        if left <= midnight - begins:
-            return begins + left
-        left -= midnight - begins
-        begins = datetime.combine(on_or_after(next_day, is_working_day), time())
 
 
 def earliest_dig_date(called_on: date, rule: LocateRule, is_working_day: IsWorkingDay) -> date:

@@ -1,20 +1,15 @@
-"""How soon an authority comes after it is asked, and until when to ask for a visit."""
+"""An authority's notice: until when it must be asked for a visit."""
 
-from collections.abc import Iterator
 from dataclasses import dataclass
 from datetime import UTC, date, datetime, time, timedelta
 
 from contractor.trade.labeled import Labeled
 from contractor.trade.workdays import (
     IsWorkingDay,
-    add_working_days,
-    on_or_after,
     working_days_before,
 )
 
-__all__ = ["AskedWhen", "IsWorkingDay", "NoticeRule", "earliest_visit", "request_by"]
-
-_FARTHEST_VISIT_DAYS = 366
+__all__ = ["AskedWhen", "IsWorkingDay", "NoticeRule", "request_by"]
 
 
 class AskedWhen(Labeled):
@@ -69,49 +64,12 @@ class NoticeRule:
             )
 
 
-def earliest_visit(
-    *,
-    asked_at: datetime,
-    rule: NoticeRule,
-    is_working_day: IsWorkingDay,
-    ready_at: datetime | None = None,
-) -> tuple[datetime, datetime]:
-    """
-    Return the first window in which the authority may come, aware, start and end.
-
-    The authority's days are those of ``asked_at``'s zone. A request exactly at
-    the cut-off is in time. No window starts before the request or before
-    ``ready_at``. Raises ValueError for naive times, or when no window comes
-    within a year.
-    """
-    for name, moment in (("asked_at", asked_at), ("ready_at", ready_at)):
-        if moment is not None and moment.utcoffset() is None:
-            raise ValueError(f"{name} {moment}: this has no time zone. Enter an aware datetime.")
-    counted_at = _counted_at(asked_at, rule, is_working_day)
-    if rule.notice_hours is None:
-        counted_on = counted_at.astimezone(asked_at.tzinfo).date()
-        visit_day = add_working_days(counted_on, rule.notice_working_days, is_working_day)
-        noticed_at = asked_at
-    else:
-        noticed_at = _hours_after(counted_at, rule.notice_hours, is_working_day, asked_at)
-        visit_day = noticed_at.astimezone(asked_at.tzinfo).date()
-    not_before = max(asked_at, noticed_at, ready_at or asked_at, key=_utc)
-    # Nothing before the site's day on which the work is ready needs a look.
-    visit_day = max(visit_day, not_before.astimezone(asked_at.tzinfo).date())
-    for start, end in _windows_from(visit_day, rule, is_working_day, asked_at):
-        if _utc(start) >= _utc(not_before):
-            return start, end
-    raise ValueError(
-        f"windows {rule.windows}: no visit within a year of {asked_at}. Check the calendar."
-    )
-
-
 def request_by(*, visit_from: datetime, rule: NoticeRule, is_working_day: IsWorkingDay) -> datetime:
     """
     Return the last moment to ask for a visit that begins at ``visit_from``, aware.
 
-    It is never after that day's cut-off, and a minute later the answer of ``earliest_visit``
-    is a later visit. Raises ValueError for a naive time, for a day on which the
+    It is never after that day's cut-off, and one who asks a moment
+    later gets a later visit. Raises ValueError for a naive time, for a day on which the
     authority makes no visits, or when it has no working day long enough before.
     """
     if visit_from.utcoffset() is None:
@@ -133,16 +91,6 @@ def request_by(*, visit_from: datetime, rule: NoticeRule, is_working_day: IsWork
     return by.astimezone(visit_from.tzinfo)
 
 
-def _counted_at(asked_at: datetime, rule: NoticeRule, is_working_day: IsWorkingDay) -> datetime:
-    """Return when the notice begins: at once in time on a working day, else as the next begins."""
-    day = asked_at.date()
-    in_time = _utc(asked_at) <= _utc(_cutoff_at(day, rule, asked_at))
-    if in_time and is_working_day(day):
-        return asked_at
-    counted_on = on_or_after(day if in_time else day + timedelta(days=1), is_working_day)
-    return _aware(counted_on, time(), asked_at)
-
-
 def _cutoff_at(day: date, rule: NoticeRule, like: datetime) -> datetime:
     """
     Return the cut-off of a day.
@@ -152,21 +100,6 @@ def _cutoff_at(day: date, rule: NoticeRule, like: datetime) -> datetime:
     """
     shown = datetime.combine(day, rule.cutoff, tzinfo=like.tzinfo)
     return min(_utc(shown.replace(fold=0)), _utc(shown.replace(fold=1)))
-
-
-def _hours_after(
-    moment: datetime, hours: int, is_working_day: IsWorkingDay, like: datetime
-) -> datetime:
-    """Return the end of so many hours of working days, counted from a moment within one."""
-    left, at = timedelta(hours=hours), _utc(moment)
-    day = moment.astimezone(like.tzinfo).date()
-    while True:
-        day_ends = _utc(_aware(day + timedelta(days=1), time(), like))
-        if left <= day_ends - at:
-            return at + left
-        left -= day_ends - at
-        day = on_or_after(day + timedelta(days=1), is_working_day)
-        at = _utc(_aware(day, time(), like))
 
 
 def _hours_before(moment: datetime, hours: int, is_working_day: IsWorkingDay) -> datetime:
@@ -179,17 +112,6 @@ def _hours_before(moment: datetime, hours: int, is_working_day: IsWorkingDay) ->
         left -= at - day_begins
         day = working_days_before(day, 1, is_working_day)
         at = _utc(_aware(day + timedelta(days=1), time(), moment))
-
-
-def _windows_from(
-    day: date, rule: NoticeRule, is_working_day: IsWorkingDay, asked_at: datetime
-) -> Iterator[tuple[datetime, datetime]]:
-    last = day + timedelta(days=_FARTHEST_VISIT_DAYS)
-    while day <= last:
-        day = on_or_after(day, is_working_day)
-        for start, end in rule.windows:
-            yield _aware(day, start, asked_at), _aware(day, end, asked_at)
-        day += timedelta(days=1)
 
 
 def _aware(day: date, at: time, like: datetime) -> datetime:

@@ -208,8 +208,6 @@ _KINDS = (
     _crew("PUNCH", "Clean up and punch list", "FINISH", (2, 4)),
 )
 PHASE_TABLE: Mapping[str, PhaseKind] = MappingProxyType({kind.code: kind for kind in _KINDS})
-SKILLS = ("LAYOUT", "AUGER", "CONCRETE", "FRAMING", "STEEL", "FINISH")
-EQUIPMENT = ("AUGER", "TELEHANDLER")
 INSPECTIONS = frozenset(kind.code for kind in _KINDS if kind.performer is Performer.AUTHORITY)
 # What puts right that which an inspection found wrong, by inspection.
 REWORK_OF: Mapping[str, str] = MappingProxyType(

@@ -15,25 +15,21 @@ from contractor.trade.building import Building
 from contractor.trade.kinds import Foundation, Insulation, Lining, OpeningKind, Use
 from contractor.trade.labeled import Labeled
 from contractor.trade.phase_table import (
-    EQUIPMENT,
     INSPECTIONS,
     PHASE_TABLE,
     REWORK,
     REWORK_OF,
-    SKILLS,
     Performer,
     PhaseKind,
 )
 
 __all__ = [
     "CURE_LINKS",
-    "EQUIPMENT",
     "FRAME_HOLDS",
     "INSPECTIONS",
     "PHASE_TABLE",
     "REWORK",
     "REWORK_OF",
-    "SKILLS",
     "CureNeed",
     "Follows",
     "JobNetwork",

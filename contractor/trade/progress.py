@@ -185,12 +185,6 @@ class ScheduleIndex:
         """Return SPI(t) = ES ÷ AT; None before any time has passed."""
         return self.earned_periods / self.actual_periods if self.actual_periods > 0 else None
 
-    @property
-    def forecast_periods(self) -> float | None:
-        """Return the periods that the whole would take at this rate: PD ÷ SPI(t)."""
-        index = self.performance_index
-        return self.planned_periods / index if index else None
-
 
 def _order(told: Told) -> tuple[datetime, str]:
     return told.made_at, told.id

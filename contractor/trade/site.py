@@ -9,11 +9,6 @@ from contractor.trade.units import CUBIC_FEET_PER_YARD, INCHES_PER_FOOT
 
 # The floor stands this much above the highest ground; common practice, no source.
 FLOOR_ABOVE_GROUND_IN = 1.0
-# Least truss loads even for a hay barn: snow on the top chord, and the bottom chord's
-# own load so that a ceiling can follow; common practice, no source. The local code
-# and the truss engineer set the real loads, often higher.
-LEAST_SNOW_PSF = 20.0
-BOTTOM_CHORD_PSF = 5.0
 # Gravel under a slab, or the gravel floor itself; common practice, no source.
 BASE_IN = 4.0
 # A builder's rod is 25 ft at most, and a benchmark is rarely called more than 10,000 ft high:

@@ -5,10 +5,8 @@ from __future__ import annotations
 from dataclasses import astuple, dataclass, fields
 from datetime import UTC, date, datetime, time, timedelta
 from functools import cached_property
-from types import MappingProxyType
 from typing import TYPE_CHECKING, Any, NamedTuple
 
-import numpy as np
 from django.utils import timezone
 
 from contractor.trade.weather import (
@@ -28,8 +26,6 @@ from inspections.models.weather import WeatherArea, WeatherHour, WeatherLimit
 if TYPE_CHECKING:
     from collections.abc import Iterable, Mapping, Sequence
     from zoneinfo import ZoneInfo
-
-    from numpy.typing import NDArray
 
     from jobs.models import Job
 
@@ -264,9 +260,6 @@ class Weather:
         return next((area for area in self.areas if area.area.is_default), None)
 
 
-NO_LIMITS: Mapping[WeatherGate, WeatherLimits] = MappingProxyType({})
-
-
 def weather_at(now: datetime) -> Weather:
     """Return what is known of the weather around a moment, in three queries at most."""
     zone = timezone.get_default_timezone()
@@ -285,26 +278,6 @@ def firm_limits() -> dict[WeatherGate, WeatherLimits]:
     return dict(STARTER_LIMITS) | {
         WeatherGate(row.gate): _limits_of(row) for row in WeatherLimit.objects.all()
     }
-
-
-def forecast_temps_degf(
-    area: WeatherArea | None, first_hour: datetime, hours: int
-) -> NDArray[np.float64]:
-    """
-    Return an area's temperatures in °F by the hour from an aware moment on, shape (hours,).
-
-    NaN where nothing is known, and everywhere without an area. The moment is taken down to its
-    hour; what was measured or entered counts before what was forecast.
-    """
-    temps = np.full(hours, np.nan)
-    if area is None or hours <= 0:
-        return temps
-    first = first_hour.astimezone(UTC).replace(minute=0, second=0, microsecond=0)
-    rows = _hours().filter(area=area, starts_at__gte=first, starts_at__lt=first + hours * HOUR)
-    for at, hour in _by_area(rows).get(area.pk, {}).items():
-        if hour.temp_degf is not None:
-            temps[(at - first) // HOUR] = hour.temp_degf
-    return temps
 
 
 def _limits_of(row: WeatherLimit) -> WeatherLimits:

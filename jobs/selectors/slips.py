@@ -2,30 +2,15 @@
 
 from __future__ import annotations
 
-from collections import defaultdict
-from dataclasses import dataclass
 from typing import TYPE_CHECKING
-
-from django.db.models import Sum
 
 from contractor.trade.causes import Cause
 from jobs.models import Plan, Slip, SlipStep
 
 if TYPE_CHECKING:
-    from collections.abc import Iterable
-
     from django.db.models import QuerySet
 
     from jobs.models import Job
-
-
-@dataclass(frozen=True, slots=True)
-class CrewKnockOn:
-    """What the slips of a plan push on one crew."""
-
-    crew: str
-    bookings: int
-    most_days: float
 
 
 def slips() -> QuerySet[Slip]:
@@ -45,22 +30,6 @@ def open_slips() -> QuerySet[Slip]:
 def steps_of(plan: Plan, job: Job) -> QuerySet[SlipStep]:
     """Return a job's before-and-after pairs under a plan, in the order they were told."""
     return SlipStep.objects.filter(plan=plan, job=job).order_by("compared_at", "number")
-
-
-def total_quarters(plan: Plan, job: Job) -> int:
-    """Return by how many working quarter hours a job ends later than a plan says, all steps."""
-    found = SlipStep.objects.filter(plan=plan, job=job).aggregate(total=Sum("quarters"))
-    return int(found["total"] or 0)
-
-
-def by_crew(rows: Iterable[Slip]) -> list[CrewKnockOn]:
-    """Return what slips push, by crew, by name; work of no crew of ours is left out."""
-    found: dict[str, list[float]] = defaultdict(list)
-    for slip in rows:
-        for push in slip.pushed:
-            if push["crew_name"]:
-                found[push["crew_name"]].append(float(push["days"]))
-    return [CrewKnockOn(crew, len(days), max(days)) for crew, days in sorted(found.items())]
 
 
 def cause_words(slip: Slip) -> str:

@@ -15,13 +15,13 @@ from contractor.trade.locate import (
     LocateRule,
     call_by_date,
     covered_spans,
-    earliest_dig_at,
     earliest_dig_date,
     first_uncovered_date,
     may_dig,
 )
 from jobs.services.calendars import Calendars
 from jobs.services.holds import dig_windows
+from tests.forward_rules import earliest_dig_at
 
 ZONE = ZoneInfo("America/New_York")
 HOLIDAYS = public_holidays(country="US", subdiv="OH", years=range(2026, 2030))

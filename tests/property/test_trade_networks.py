@@ -5,7 +5,6 @@ from hypothesis import strategies as st
 
 from contractor.trade.building import Building, Foundation
 from contractor.trade.labor import phase_labor
-from contractor.trade.network import earliest_offsets, phase_timings, wait_hours
 from contractor.trade.phases import (
     FRAME_HOLDS,
     INSPECTIONS,
@@ -112,24 +111,3 @@ def test_crew_phases_of_the_network_are_those_with_labor_hours(building, inspect
 
     crew = {code for code in network.phases if PHASE_TABLE[code].performer is Performer.CREW}
     assert {phase.phase for phase in labor} == crew
-
-
-@settings(max_examples=100, deadline=None)
-@given(BUILDINGS, INSPECTION_SETS, st.randoms(use_true_random=False))
-def test_no_phase_starts_before_its_links_allow_and_float_is_never_negative(
-    building, inspections, rng
-):
-    network = job_network(building=building, inspections=inspections)
-    hours = {code: rng.uniform(0, 60) for code in network.phases}
-
-    offsets = earliest_offsets(network, hours)
-    timings = phase_timings(network, hours)
-
-    for link in network.follows:
-        base = offsets[link.before][0 if link.start_to_start else 1]
-        assert offsets[link.after][0] >= base + wait_hours(link)
-    assert all(timing.total_float >= -1e-9 for timing in timings.values())
-    assert all(
-        -1e-9 <= timing.free_float <= timing.total_float + 1e-9 for timing in timings.values()
-    )
-    assert any(timing.critical for timing in timings.values())

@@ -8,10 +8,12 @@ import numpy as np
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from contractor.trade.cure import CureClock, age_hours_for_share, hours_to_strength, strength_share
+from contractor.trade.cure import CureClock, age_hours_for_share, strength_share
 from contractor.trade.locate import LocateRule, earliest_dig_date, ticket_clock
-from contractor.trade.notice import NoticeRule, earliest_visit, request_by
+from contractor.trade.notice import NoticeRule, request_by
 from contractor.trade.warranty import workmanship_ends_on
+from tests.curing import hours_to_strength
+from tests.forward_rules import earliest_visit
 
 SHARES = st.floats(0.05, 0.9)
 CEMENTS = st.sampled_from(["I", "III"])

@@ -8,12 +8,11 @@ import pytest
 from contractor.trade.cure import (
     CureClock,
     age_hours_for_share,
-    equivalent_age_hours,
-    hours_to_strength,
     maturity_degc_hours,
     strength_share,
 )
 from contractor.trade.units import cylinder_cy, slab_cy
+from tests.curing import equivalent_age_hours, hours_to_strength
 
 # Cubic yards in one hole: diameter, then heights of 6, 8, 12, 18, 24 and 48 in.
 HOLE_TABLE = {
@@ -105,10 +104,7 @@ def test_aging_speed_by_temperature_agrees_with_the_arrhenius_table(reference_de
     """Source: ASTM C1074 equivalent age, E = 41.5 kJ/mol (from memory); our own arithmetic."""
     temps_degc = (0, 5, 10, 15, 20, 23, 25, 30, 35)
 
-    found = [
-        equivalent_age_hours(temps_degc=[temp], step_hours=1, reference_degc=reference_degc)
-        for temp in temps_degc
-    ]
+    found = [equivalent_age_hours([temp], reference_degc) for temp in temps_degc]
 
     assert found == pytest.approx(factors, abs=6e-4)
 
@@ -118,13 +114,13 @@ def test_aging_speed_agrees_with_the_q_form_within_half_a_percent():
     for temp_degc in (0, 5, 10, 15, 20, 25, 30, 35):
         q_form = math.exp(-5000 * (1 / (273 + temp_degc) - 1 / 293))
 
-        aged = equivalent_age_hours(temps_degc=[temp_degc], step_hours=1)
+        aged = equivalent_age_hours([temp_degc])
         assert aged == pytest.approx(q_form, rel=0.005)
 
 
 def test_equivalent_age_is_the_sum_of_hours_times_speed():
     """Source: ASTM C1074 (from memory): 10 h at 10 °C and 10 h at 30 °C."""
-    age = equivalent_age_hours(temps_degc=[10] * 10 + [30] * 10, step_hours=1)
+    age = equivalent_age_hours([10] * 10 + [30] * 10)
 
     assert age == pytest.approx(10 * 0.548 + 10 * 1.754, abs=0.01)
 
@@ -178,7 +174,7 @@ def test_the_clock_agrees_with_summing_hour_by_hour():
 
     age, hour = 0.0, pour_hour
     while age < needed:
-        age += equivalent_age_hours(temps_degc=[temps[hour]], step_hours=1)
+        age += equivalent_age_hours([temps[hour]])
         hour += 1
 
     assert CureClock(temps).ready_hour(pour_hour, 0.4, "I") == hour

@@ -22,13 +22,12 @@ from contractor.trade.cold_weather import (
 from contractor.trade.cure import (
     CureClock,
     age_hours_for_share,
-    equivalent_age_hours,
-    hours_to_strength,
     maturity_degc_hours,
     strength_share,
 )
 from contractor.trade.cure_temps import TempReading, measured_degc
 from contractor.trade.units import degc_to_degf, degf_to_degc
+from tests.curing import equivalent_age_hours, hours_to_strength
 
 GAS_CONSTANT = 8.314
 ACTIVATION_ENERGY = 41_500.0
@@ -67,7 +66,7 @@ def test_equivalent_age_agrees_with_an_integral_over_changing_temperature(weathe
         quad(lambda t: rate(weather(t)), hour, hour + 1, limit=200)[0] for hour in range(hours)
     ]
 
-    age = equivalent_age_hours(temps_degc=hourly_means(weather, hours), step_hours=1)
+    age = equivalent_age_hours(hourly_means(weather, hours))
 
     # An hour that crosses 0 °C counts by its mean: half an hour of the rate there, 0.287, at most.
     crossings = sum(weather(hour) * weather(hour + 1) < 0 for hour in range(hours))
@@ -115,7 +114,7 @@ def test_interpolated_readings_agree_with_a_fine_integral_between_them():
     """Readings each 8 hours of a collar that cools, against the curve they were taken from."""
     readings = [TempReading(hour, heated_collar(hour)) for hour in range(0, 241, 8)]
 
-    age = equivalent_age_hours(temps_degc=measured_degc(readings, hours=240), step_hours=1)
+    age = equivalent_age_hours(measured_degc(readings, hours=240))
 
     fine = quad(lambda t: rate(heated_collar(t)), 0, 240, limit=400)[0]
     # A straight line lies above a cooling curve between its readings, so a little is gained.
@@ -129,7 +128,7 @@ def test_the_two_methods_agree_at_the_reference_and_part_in_the_cold():
     Source: the comparison of both in ASTM C1074's commentary (from memory).
     """
     for degc in (20.0, 10.0, 5.0):
-        age = equivalent_age_hours(temps_degc=[degc] * 100, step_hours=1)
+        age = equivalent_age_hours([degc] * 100)
         by_maturity = maturity_degc_hours(temps_degc=[degc] * 100, step_hours=1) / 20
 
         assert by_maturity <= age + 1e-9

@@ -12,7 +12,7 @@ from contractor.engine.decode import decode
 from contractor.engine.improve import IterationStop
 from contractor.engine.planner import plan
 from contractor.engine.problem import Job, Link, Mode, Problem, Resource
-from tests.unit.engine.builders import activity, by_crew, place, problem, wait_of
+from tests.unit.engine.builders import activity, by_crew, place, problem, spans, wait_of
 
 LAGS = (0, 3, 17)
 
@@ -78,6 +78,32 @@ def test_the_bound_on_finish_days_is_the_longest_path(seed):
     ]
 
     assert lower_bound(whole).finish_days == pytest.approx(max(ends) / 96)
+
+
+# Activity: predecessors, weeks, earliest start and finish.
+RELIABLE = {
+    "A": ("", 2, 0, 2), "B": ("A", 4, 2, 6), "C": ("B", 10, 6, 16), "D": ("C", 6, 16, 22),
+    "E": ("C", 4, 16, 20), "F": ("E", 5, 20, 25), "G": ("D", 7, 22, 29), "H": ("EG", 9, 29, 38),
+    "I": ("C", 7, 16, 23), "J": ("FI", 8, 25, 33), "K": ("J", 4, 33, 37), "L": ("J", 5, 33, 38),
+    "M": ("H", 2, 38, 40), "N": ("KL", 6, 38, 44),
+}  # fmt: skip
+
+
+def test_the_textbook_network_takes_44_weeks_by_its_earliest_starts():
+    """Source: Hillier and Lieberman, Introduction to Operations Research, Reliable
+    Construction Co. (from memory)."""
+    codes = list(RELIABLE)
+    rows = [activity(code, work=RELIABLE[code][1], crews=[n]) for n, code in enumerate(codes)]
+    links = [
+        (codes.index(before), codes.index(after))
+        for after, row in RELIABLE.items()
+        for before in row[0]
+    ]
+    jobs = (Job("Reliable", begun=True),)
+
+    schedule = decode(problem(rows, links, crews=len(codes), jobs=jobs), range(len(codes)))
+
+    assert spans(schedule) == [row[2:] for row in RELIABLE.values()]
 
 
 def eight_activities(workers: int) -> Problem:

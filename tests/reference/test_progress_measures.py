@@ -62,7 +62,6 @@ def test_the_index_and_forecast_of_a_late_project() -> None:
 
     assert index.variance_periods == pytest.approx(-1)
     assert index.performance_index == pytest.approx(0.75)
-    assert index.forecast_periods == pytest.approx(8)
 
 
 def test_a_late_project_that_is_finished_still_tells_that_it_was_late() -> None:
@@ -74,7 +73,6 @@ def test_a_late_project_that_is_finished_still_tells_that_it_was_late() -> None:
     )
 
     assert index.performance_index == pytest.approx(0.75)
-    assert index.forecast_periods == pytest.approx(8)
 
 
 @pytest.mark.parametrize("actual_hours", [10, 20, 35])

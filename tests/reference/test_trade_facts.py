@@ -17,13 +17,13 @@ from contractor.trade.building import (
     PostKind,
     Use,
 )
-from contractor.trade.cure import hours_to_strength
 from contractor.trade.errors import SpecError
 from contractor.trade.labor import phase_labor
 from contractor.trade.phases import COLLAR_CURE, INSPECTIONS, JobNetwork, job_network
-from contractor.trade.site import BOTTOM_CHORD_PSF, LEAST_SNOW_PSF, floor_level_ft
+from contractor.trade.site import floor_level_ft
 from contractor.trade.takeoff import take_off
 from contractor.trade.warranty import workmanship_ends_on
+from tests.curing import hours_to_strength
 from tests.unit.trade.buildings import shop
 
 PRODUCTIVE_HOURS_PER_DAY = 8.5
@@ -150,11 +150,6 @@ def test_steel_liner_in_a_30_by_40_takes_a_crew_of_four_a_couple_of_days():
 def test_the_floor_stands_an_inch_above_the_highest_ground():
     """common practice, no source"""
     assert floor_level_ft([99.2, 100.0, 99.7, 98.9]) == pytest.approx(100 + 1 / 12)
-
-
-def test_trusses_carry_20_psf_snow_and_5_psf_ceiling_even_in_a_hay_barn():
-    """common practice, no source; the local code may ask for more."""
-    assert (LEAST_SNOW_PSF, BOTTOM_CHORD_PSF) == (20, 5)
 
 
 def test_overhead_doors_are_built_to_24_ft_wide():

@@ -10,7 +10,7 @@ import pytest
 from django.utils import timezone
 
 from contractor.trade.building import Building
-from contractor.trade.cure import age_hours_for_share, equivalent_age_hours, hours_to_strength
+from contractor.trade.cure import age_hours_for_share
 from contractor.trade.ground import FOOTING_DEPTH_FT, ground_temps_degc
 from contractor.trade.kinds import Foundation, Use
 from contractor.trade.labor import phase_labor, total_hours
@@ -21,6 +21,7 @@ from contractor.trade.units import degc_to_degf
 from crews.models import Firm
 from jobs.models import Booking, Plan
 from jobs.services import planning
+from tests.curing import equivalent_age_hours, hours_to_strength
 from tests.factories import AuthorityFactory
 from tests.service.portfolio import MONDAY, cover_digging, make_firm, make_job
 
@@ -99,7 +100,7 @@ def cure_row(name: str, need: CureNeed, first_hour: datetime) -> str:
         minimum_hours=need.minimum_hours,
     )
     hours = int(waited)
-    ages = [equivalent_age_hours(temps_degc=ground[:n], step_hours=1) for n in (hours - 1, hours)]
+    ages = [equivalent_age_hours(ground[:n]) for n in (hours - 1, hours)]
     mean = float(degc_to_degf(ground[:hours].mean()))
     return row(
         name,

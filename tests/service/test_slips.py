@@ -11,7 +11,7 @@ from crews.models import DayOff
 from inspections.models import Permit
 from jobs.models import Booking, Delivery, FieldReport, Job, KnownFacts, Phase, Plan, Slip, SlipStep
 from jobs.selectors.reports import OFFICE
-from jobs.selectors.slips import by_crew, open_slips, total_quarters
+from jobs.selectors.slips import open_slips
 from jobs.services import planning, publishing, slips
 from jobs.services.intake import refresh_phases
 from jobs.services.new_report import NewReport
@@ -61,6 +61,11 @@ def booking(plan: Plan, number: str, code: str) -> Booking:
 def finish(plan: Plan, number: str) -> datetime:
     rows = Booking.objects.filter(plan=plan, phase__job__number=number)
     return max(row.ends_at for row in rows)
+
+
+def quarters_later(job: Job) -> int:
+    """Return by how many working quarter hours a job ends later, all its steps together."""
+    return sum(step.quarters for step in SlipStep.objects.filter(job=job))
 
 
 def report(phase: Phase, kind: str, now: datetime, **said: object) -> UUID:
@@ -132,7 +137,7 @@ def test_the_amount_is_in_working_days_of_the_site(published: Plan) -> None:
     assert slip.day_quarters == 30
 
 
-def test_steps_add_up_to_the_whole_exactly_whatever_came(published: Plan) -> None:
+def test_each_step_begins_where_the_one_before_ended_whatever_came(published: Plan) -> None:
     trusses = booking(published, "26-001", "TRUSSES").phase
     late_trusses()
     Phase.objects.filter(pk=trusses.pk).update(office_hours=90)
@@ -146,7 +151,6 @@ def test_steps_add_up_to_the_whole_exactly_whatever_came(published: Plan) -> Non
     assert slipped
     for job in slipped:
         steps = SlipStep.objects.filter(job=job).order_by("compared_at", "number")
-        assert sum(step.quarters for step in steps) == total_quarters(published, job)
         assert steps[0].ends_before == finish(published, job.number)
         for before, after in pairwise(steps):
             assert before.ends_after == after.ends_before
@@ -197,9 +201,6 @@ def test_what_another_job_passes_on_is_told_as_its_knock_on(published: Plan) -> 
     assert by_job["26-001"].cause == "ESTIMATE"
     assert by_job["26-002"].cause == "KNOCK_ON"
     assert by_job["26-002"].cause_job == Job.objects.get(number="26-001")
-    crews = by_crew(open_slips())
-    assert crews
-    assert crews[0].bookings >= 2
 
 
 def test_float_that_takes_up_a_delay_is_told_as_eaten(published: Plan) -> None:
@@ -225,7 +226,7 @@ def test_a_slip_ends_when_it_is_recovered(published: Plan) -> None:
 
     (slip,) = found.ended
     assert (slip.ended_because, slip.ended_at) == ("RECOVERED", EIGHT + timedelta(hours=1))
-    assert total_quarters(published, slip.job) == 0
+    assert quarters_later(slip.job) == 0
     assert not open_slips().exists()
 
 
@@ -267,7 +268,7 @@ def test_small_steps_that_pass_the_threshold_together_are_a_slip(
         found += compare(EIGHT + timedelta(minutes=15 * number)).new
 
     assert len(found) == 1
-    assert total_quarters(published_exempt, punch.job) == 20
+    assert quarters_later(punch.job) == 20
 
 
 def test_work_that_nobody_reports_is_a_slip_the_next_morning_and_not_before(

@@ -19,8 +19,9 @@ from django.utils import timezone
 
 from contractor.trade.weather_days import DaySummary
 from inspections.models import WeatherHour
-from inspections.selectors.weather import forecast_temps_degf, weather_at
+from inspections.selectors.weather import weather_at
 from inspections.services import weather
+from inspections.services.public_web import _is_public
 from inspections.services.weather_sources import DaysFile, HoursTold, NwsForecast, SourceError
 from jobs import tasks
 from jobs.models import TaskRequest
@@ -35,6 +36,12 @@ NOW = datetime(2026, 6, 1, 10, 20, tzinfo=UTC)
 FIRST = datetime(2026, 6, 1, 6, tzinfo=UTC)
 GEO_JSON = "application/geo+json"
 Answer = Callable[[BaseHTTPRequestHandler], None]
+
+
+@pytest.fixture(autouse=True)
+def own_network(settings: Any) -> None:
+    """Let sources be on this computer, as those of the tests are."""
+    settings.WEATHER_PRIVATE_HOSTS = ["127.0.0.1"]
 
 
 @contextmanager
@@ -232,6 +239,43 @@ def test_a_source_that_nobody_answers_for_is_told(known):
     )
 
 
+@pytest.mark.parametrize("host", ["127.0.0.1", "localhost", "[::1]", "[::ffff:127.0.0.1]"])
+@pytest.mark.parametrize("scheme", ["http", "https"])
+def test_no_address_leads_into_our_own_network(known, settings, host, scheme):
+    """Source: OWASP ASVS 4.0.3, 5.2.6 (forgery of requests by the server), from memory."""
+    settings.WEATHER_PRIVATE_HOSTS = []
+    asked = []
+
+    with serving(asked.append) as url:
+        inside = url.replace("http://127.0.0.1", f"{scheme}://{host}")
+        error = weather.refresh(area=known, now=NOW, source=NwsForecast(inside, "Girtline test"))
+
+    assert "not on the public internet" in error
+    assert asked == []
+
+
+@pytest.mark.parametrize(
+    "address", ["10.0.0.1", "172.16.0.1", "192.168.1.1", "169.254.169.254", "fd00::1", "0.0.0.0"]
+)
+def test_networks_that_are_nobodys_public_ones_are_told_apart(address):
+    """Source: IANA's registries of special-purpose addresses (RFC 6890)."""
+    assert not _is_public(address)
+    assert _is_public("8.8.8.8")
+    assert _is_public("2001:4860:4860::8888")
+
+
+def test_a_redirect_leads_into_our_own_network_as_little(known, settings):
+    settings.WEATHER_PRIVATE_HOSTS = ["localhost"]
+    asked = []
+
+    with serving(asked.append) as inside, serving(leading_to(inside)) as url:
+        public = url.replace("127.0.0.1", "localhost")
+        error = weather.refresh(area=known, now=NOW, source=NwsForecast(public, "Girtline test"))
+
+    assert "not on the public internet" in error
+    assert asked == []
+
+
 def test_a_good_forecast_clears_the_error_before(known):
     with serving(with_body(b"", status=500)) as url:
         weather.refresh(area=known, now=NOW, source=NwsForecast(url, "Girtline test"))
@@ -249,9 +293,10 @@ def test_a_new_forecast_replaces_what_is_to_come_and_keeps_what_has_been(known):
         later = NOW + timedelta(hours=24)
         weather.refresh(area=known, now=later, source=NwsForecast(url, "Girtline test"))
 
-    temps = forecast_temps_degf(known, NOW, 30)
-    assert temps[0] == pytest.approx(59)
-    assert temps[24] == pytest.approx(32)
+    hour = NOW.replace(minute=0)
+    hours = WeatherHour.objects.filter(starts_at__in=(hour, hour + timedelta(hours=24)))
+    temps = list(hours.order_by("starts_at").values_list("temp_degf", flat=True))
+    assert temps == [pytest.approx(59), pytest.approx(32)]
 
 
 def test_an_older_forecast_does_not_replace_a_newer_one(known):
@@ -354,18 +399,6 @@ def test_a_file_of_days_is_stored_as_its_own_source(known):
 def test_a_file_that_cannot_be_used_says_where(text, says):
     with pytest.raises(SourceError, match=says):
         DaysFile(text, ZONE).tell(now=NOW)
-
-
-def test_temperatures_are_told_by_the_hour_and_not_known_beyond(known):
-    temps = forecast_temps_degf(known, NOW + timedelta(minutes=30), 100)
-
-    assert temps.shape == (100,)
-    assert temps[0] == pytest.approx(59)
-    assert str(temps[-1]) == "nan"
-
-
-def test_without_an_area_no_temperature_is_known():
-    assert all(str(temp) == "nan" for temp in forecast_temps_degf(None, NOW, 3))
 
 
 def test_beat_fetches_only_areas_with_an_address(monkeypatch):

@@ -5,14 +5,12 @@ import pytest
 
 from contractor.trade.cure import (
     CureClock,
-    NeverCuresError,
     age_hours_for_share,
-    equivalent_age_hours,
     expected_temps_degc,
-    hours_to_strength,
     maturity_degc_hours,
     strength_share,
 )
+from tests.curing import equivalent_age_hours, hours_to_strength
 
 YEAR_DEGF = (24, 27, 37, 49, 60, 69, 73, 71, 64, 52, 40, 29)
 
@@ -54,16 +52,14 @@ def test_the_older_datum_counts_hours_just_below_freezing():
 
 
 def test_hours_below_freezing_add_no_age():
-    assert equivalent_age_hours(temps_degc=[-0.1] * 100, step_hours=1) == 0
-    assert equivalent_age_hours(temps_degc=[0.0] * 10, step_hours=1) == pytest.approx(
-        2.87, abs=0.01
-    )
+    assert equivalent_age_hours([-0.1] * 100) == 0
+    assert equivalent_age_hours([0.0] * 10) == pytest.approx(2.87, abs=0.01)
 
 
 @pytest.mark.parametrize("temps", [[float("nan")], [-300.0], [[1.0]]])
 def test_temperatures_must_be_plain_numbers(temps):
     with pytest.raises(ValueError, match="temps_degc"):
-        equivalent_age_hours(temps_degc=temps, step_hours=1)
+        CureClock(temps)
 
 
 @pytest.mark.parametrize("step_hours", [0, -1, float("inf")])
@@ -78,12 +74,6 @@ def test_the_least_hours_hold_even_in_heat():
     )
 
     assert hours == 24
-
-
-@pytest.mark.parametrize("temps", [[20.0] * 5, [-5.0] * 500])
-def test_strength_out_of_reach_is_told(temps):
-    with pytest.raises(NeverCuresError, match="Protect and heat"):
-        hours_to_strength(share=0.5, cement="I", temps_degc_by_hour=temps)
 
 
 def test_the_clock_is_silent_with_none_when_its_temperatures_end_too_soon():

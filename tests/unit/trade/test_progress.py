@@ -281,10 +281,10 @@ def test_a_phase_whose_hours_are_used_up_is_not_done_yet() -> None:
     assert left(0.99, 20, 60) <= 0.4
 
 
-def test_the_index_of_a_job_that_has_not_begun_forecasts_nothing() -> None:
+def test_a_job_that_has_not_begun_has_no_index() -> None:
     index = ScheduleIndex(earned_periods=0, actual_periods=0, planned_periods=10)
 
-    assert (index.performance_index, index.forecast_periods) == (None, None)
+    assert index.performance_index is None
 
 
 def test_all_earned_is_the_whole_plan() -> None:
