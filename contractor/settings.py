@@ -279,6 +279,8 @@ CELERY_BROKER_CONNECTION_RETRY_ON_STARTUP = True
 CELERY_TIMEZONE = TIME_ZONE
 # How often forecasts are fetched; 0 is never. An area without an address is never fetched.
 WEATHER_REFRESH_MINUTES = env.int("WEATHER_REFRESH_MINUTES", default=60)
+# Forecasts are else fetched from the public internet alone.
+WEATHER_PRIVATE_HOSTS = env.list("WEATHER_PRIVATE_HOSTS", default=[])
 CELERY_BEAT_SCHEDULE_FILENAME = str(VAR_DIR / "beat-schedule")
 CELERY_BEAT_SCHEDULE = {
     "heartbeat": {

@@ -12,21 +12,12 @@ from datetime import time as clock
 from http.client import HTTPException
 from typing import TYPE_CHECKING, Protocol
 from urllib.error import HTTPError, URLError
-from urllib.request import (
-    HTTPDefaultErrorHandler,
-    HTTPErrorProcessor,
-    HTTPHandler,
-    HTTPRedirectHandler,
-    HTTPSHandler,
-    OpenerDirector,
-    ProxyHandler,
-    Request,
-    UnknownHandler,
-)
+from urllib.request import Request
 
 from contractor.trade.nws_forecast import ForecastError, read_forecast
 from contractor.trade.weather_days import DaySummary
 from inspections.models import WeatherHour
+from inspections.services.public_web import PUBLIC_WEB
 
 if TYPE_CHECKING:
     from collections.abc import Mapping
@@ -44,20 +35,6 @@ _CHUNK = 65_536
 _JSON_TYPES = ("application/geo+json", "application/ld+json", "application/json")
 DAY_COLUMNS = ("day", "low_degf", "high_degf", "wind_mph", "gust_mph", "rain_in", "thunder")
 MOST_LINES = 400
-
-
-# The library's own opener would follow a source to ftp too.
-_WEB = OpenerDirector()
-for _handler in (
-    ProxyHandler(),
-    UnknownHandler(),
-    HTTPHandler(),
-    HTTPSHandler(),
-    HTTPDefaultErrorHandler(),
-    HTTPRedirectHandler(),
-    HTTPErrorProcessor(),
-):
-    _WEB.add_handler(_handler)
 
 
 class SourceError(Exception):
@@ -113,7 +90,7 @@ class NwsForecast:
         ends_at = time.monotonic() + self.most_seconds
         try:
             request = Request(self.url, headers=headers)
-            with _WEB.open(request, timeout=self.connect_seconds) as answer:
+            with PUBLIC_WEB.open(request, timeout=self.connect_seconds) as answer:
                 _check_type(answer)
                 return _read(answer, ends_at)
         except HTTPError as error:
