@@ -13,7 +13,7 @@ from django.utils import timezone
 from contractor.trade.phases import PHASE_TABLE, Performer
 from contractor.trade.weather import Level, WeatherGate
 from inspections.selectors.weather import AHEAD_DAYS, Weather, weather_at
-from jobs.models import Booking, Job, Phase, Plan
+from jobs.models import Booking, Job, Phase, Plan, PlannedWait
 from jobs.selectors.hold_facts import Clears, HoldFact, HoldKind
 from jobs.selectors.needs import NEEDED_ROWS, built
 from jobs.selectors.networks import row_links
@@ -33,11 +33,16 @@ MOST_OFFERS = 8
 
 @dataclass(frozen=True, slots=True)
 class StoppedBooking:
-    """A published booking that lies on a day which weather stops, and why."""
+    """
+    A published booking that lies on a day which weather stops, and why.
+
+    `is_left_out` where the published plan knew of it: the work pauses, and nobody need plan again.
+    """
 
     booking: Booking
     day: date
     why: str
+    is_left_out: bool
 
 
 @dataclass(frozen=True, slots=True)
@@ -63,6 +68,11 @@ class CrewDay:
     stopped: tuple[StoppedBooking, ...]
     offers: tuple[Offer, ...]
 
+    @property
+    def is_left_out(self) -> bool:
+        """Return whether the published plan pauses all that is stopped."""
+        return all(stop.is_left_out for stop in self.stopped)
+
 
 def stopped_bookings(
     *, now: datetime, weather: Weather | None = None, jobs: Sequence[Job] | None = None
@@ -77,6 +87,7 @@ def stopped_bookings(
     rows = _bookings(now).filter(starts_at__date__lt=known_until)
     if jobs is not None:
         rows = rows.filter(phase__job__in=jobs)
+    left_out = _left_out(today)
     found = []
     for row in rows:
         site = known.site(row.phase.job, PHASE_TABLE[row.phase.code].weather_gate)
@@ -84,7 +95,9 @@ def stopped_bookings(
             continue
         first, last = timezone.localdate(row.starts_at), timezone.localdate(row.ends_at)
         found += [
-            StoppedBooking(row, stop.day, stop.why)
+            StoppedBooking(
+                row, stop.day, stop.why, (row.phase.job_id, row.phase.code, stop.day) in left_out
+            )
             for stop in site.stopped
             if max(first, today) <= stop.day <= last
         ]
@@ -140,6 +153,19 @@ def open_holds(jobs: Sequence[Job], now: datetime) -> list[HoldFact]:
             expected_on=clears_on,
         )
     return list(facts.values())
+
+
+def _left_out(today: date) -> set[tuple[int, str, date]]:
+    """Return job, kind of phase and day of the weather that the published plan counts with."""
+    rows = PlannedWait.objects.filter(
+        plan__status=Plan.Status.PUBLISHED,
+        kind=HoldKind.WEATHER.value,
+        starts_at__date__gte=today,
+    )
+    return {
+        (job_id, code, timezone.localdate(starts_at))
+        for job_id, code, starts_at in rows.values_list("job_id", "before_code", "starts_at")
+    }
 
 
 def _bookings(now: datetime) -> QuerySet[Booking]:

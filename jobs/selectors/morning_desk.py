@@ -119,7 +119,7 @@ def morning_desk(*, now: datetime) -> MorningDesk:
         .first(),
         unnamed_slips=tuple(slip for slip in open_slips() if not slip.cause),
         out=tuple(_out(crews, now)),
-        weather=tuple(crew_days(now=now)),
+        weather=tuple(row for row in crew_days(now=now) if not row.is_left_out),
         holds=tuple(row for row in holds(now=now, jobs=jobs) if _is_to_chase(row)),
         parked_notices=Notice.objects.filter(state=Notice.State.PARKED).count(),
         parked_tasks=TaskRequest.objects.filter(status=TaskRequest.Status.PARKED).count(),

@@ -10,7 +10,7 @@ from typing import TYPE_CHECKING
 from django.utils import timezone
 
 from contractor.trade.phases import PHASE_TABLE
-from inspections.selectors.stopped_work import stopped_bookings
+from inspections.selectors.stopped_work import StoppedBooking, stopped_bookings
 from jobs.models import Booking, Job, Phase
 from jobs.selectors.crew_load import CrewDays, active_crews, firm_days_off
 
@@ -23,11 +23,16 @@ GATED = tuple(kind.code for kind in PHASE_TABLE.values() if kind.weather_gate)
 
 @dataclass(frozen=True, slots=True)
 class CrewRain:
-    """A crew with work that weather can stop on a day; `why` is the forecast's, empty for none."""
+    """
+    A crew with work that weather can stop on a day; `why` is the forecast's, empty for none.
+
+    `is_left_out` where the published plan pauses all that the forecast stops.
+    """
 
     crew: Crew
     bookings: tuple[Booking, ...]
     why: str
+    is_left_out: bool = False
 
 
 @dataclass(frozen=True, slots=True)
@@ -47,7 +52,7 @@ def rain_days(*, now: datetime) -> list[RainDay]:
     """Return today and the six days after it, in a constant number of queries."""
     today = timezone.localdate(now)
     days = [today + timedelta(days=n) for n in range(DAYS)]
-    whys = {(s.booking.pk, s.day): s.why for s in stopped_bookings(now=now)}
+    stops = {(s.booking.pk, s.day): s for s in stopped_bookings(now=now)}
     rows = (
         Booking.objects.filter(
             is_live=True,
@@ -71,16 +76,20 @@ def rain_days(*, now: datetime) -> list[RainDay]:
             if first <= day <= last and crew is not None and crew.hours_on(day) > 0:
                 found[day][row.crew_id or 0].append(row)
     return [
-        RainDay(day, tuple(_crew(bookings, day, whys) for bookings in by_crew.values()))
+        RainDay(day, tuple(_crew(bookings, day, stops) for bookings in by_crew.values()))
         for day, by_crew in found.items()
     ]
 
 
-def _crew(bookings: list[Booking], day: date, whys: dict[tuple[int, date], str]) -> CrewRain:
+def _crew(
+    bookings: list[Booking], day: date, stops: dict[tuple[int, date], StoppedBooking]
+) -> CrewRain:
     crew = bookings[0].crew
     assert crew is not None
-    told = [whys[row.pk, day] for row in bookings if (row.pk, day) in whys]
-    return CrewRain(crew, tuple(bookings), "; ".join(dict.fromkeys(told)))
+    found = [stops[row.pk, day] for row in bookings if (row.pk, day) in stops]
+    why = "; ".join(dict.fromkeys(stop.why for stop in found))
+    is_left_out = bool(found) and all(stop.is_left_out for stop in found)
+    return CrewRain(crew, tuple(bookings), why, is_left_out)
 
 
 def _midnight(day: date) -> datetime:

@@ -67,7 +67,8 @@ def coming_rain_day(*, day: date, crews: Collection[int], now: datetime) -> Repl
     Raises
     ------
     contractor.trade.errors.SpecError
-        If the day is not one of the next six, or nothing would be stopped. Nothing is stored then.
+        If the day is not one of the next six, nothing would be stopped, or the published plan
+        leaves out all that is. Nothing is stored then.
     """
     _, *coming = rain_days(now=now)
     outdoors = next((one.crews for one in coming if one.day == day), None)
@@ -78,6 +79,10 @@ def coming_rain_day(*, day: date, crews: Collection[int], now: datetime) -> Repl
     if not stopped:
         remedy = "Choose a crew, or enter the weather of the area for that day."
         raise SpecError([Fault("day", day.isoformat(), "nothing stops work then", remedy)])
+    if all(row.is_left_out for row in stopped):
+        what = "the published plan leaves out already what the forecast stops then"
+        remedy = "Nothing is to be planned again; choose other crews if more is to stop."
+        raise SpecError([Fault("day", day.isoformat(), what, remedy)])
     with transaction.atomic():
         for row in stopped:
             if not row.why:

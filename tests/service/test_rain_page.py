@@ -8,15 +8,18 @@ from django.test import Client
 from django.urls import reverse
 
 from contractor.trade.errors import SpecError
+from contractor.trade.phases import PHASE_TABLE
 from crews.models import DayOff
 from inspections.models import Inspection
+from inspections.selectors.stopped_work import crew_days
 from jobs.models import Booking, FieldReport, Job, ReplanProposal, Slip
 from jobs.selectors import plans
 from jobs.selectors.calls import calls_for
+from jobs.selectors.morning_desk import morning_desk
 from jobs.selectors.rain_days import rain_days
 from jobs.services import planning, rain
 from tests.factories import WeatherAreaFactory
-from tests.service.inspecting import asked, booked, finish, published_job
+from tests.service.inspecting import asked, booked, finish, publish, published_job
 from tests.service.portfolio import MONDAY, ZONE
 from tests.service.weather_hours import tell
 
@@ -40,6 +43,16 @@ def signed_in(client: Client, office: Any) -> Client:
 
 def day_of(booking: Booking) -> date:
     return booking.starts_at.astimezone(ZONE).date()
+
+
+def gated_bookings(job: Job) -> list[Booking]:
+    """Return the job's bookings of crews whose work weather can stop."""
+    rows = Booking.objects.filter(is_live=True, phase__job=job, crew__isnull=False)
+    return [
+        row
+        for row in rows.select_related("phase").order_by("starts_at")
+        if PHASE_TABLE[row.phase.code].weather_gate
+    ]
 
 
 def test_today_is_rained_off_by_one_press(signed_in: Client, job: Job):
@@ -79,6 +92,26 @@ def test_the_forecast_chooses_day_and_crews(signed_in: Client, job: Job):
     moved = Booking.objects.get(plan=proposal.plan, phase=frame.phase)
     assert day_of(moved) != day_of(frame)
     assert not FieldReport.objects.exists()
+
+
+def test_a_day_that_the_published_plan_leaves_out_needs_no_new_plan(signed_in: Client, job: Job):
+    long = next(row for row in gated_bookings(job) if day_of(row) < row.ends_at.date())
+    stormy = long.ends_at.astimezone(ZONE).date()
+    area = WeatherAreaFactory()
+    tell(area, date(2026, 6, 1), days=10)
+    tell(area, stormy, **STORM)
+    assert [row.is_left_out for row in crew_days(now=MONDAY)] == [False]
+    assert morning_desk(now=MONDAY).weather
+
+    publish(MONDAY + timedelta(minutes=1))
+
+    assert booked(job, long.phase.code).ends_at > long.ends_at
+    assert {row.is_left_out for row in crew_days(now=MONDAY)} == {True}
+    assert morning_desk(now=MONDAY).weather == ()
+    page = signed_in.get(reverse(RAIN), {"day": stormy.isoformat()})
+    assert "The published plan leaves it out already" in page.content.decode()
+    signed_in.post(reverse(RAIN), {"day": stormy.isoformat(), "crew": long.crew_id})
+    assert not ReplanProposal.objects.exists()
 
 
 def test_a_day_to_come_is_rained_off_for_the_crews_that_are_ticked(signed_in: Client, job: Job):
