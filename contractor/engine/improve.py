@@ -35,7 +35,6 @@ __all__ = [
     "Progress",
     "SecondsStop",
     "Stop",
-    "improve",
     "search",
 ]
 
@@ -57,18 +56,6 @@ class Improved:
     schedule: Schedule
     objective: Objective
     iterations: int
-
-
-def improve(
-    problem: Problem,
-    start: Schedule,
-    *,
-    stop: Stop,
-    seed: int,
-    progress: Progress | None = None,
-) -> Schedule:
-    """Return a schedule that costs no more than `start`."""
-    return search(problem, start, stop=stop, seed=seed, progress=progress).schedule
 
 
 def search(

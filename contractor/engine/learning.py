@@ -130,13 +130,11 @@ class Finished:
 
 @dataclass(frozen=True, slots=True)
 class Beliefs:
-    """By kind, by crew (its mean log factor beside the firm's), by both, and how many jobs each."""
+    """By kind, by crew (its mean log factor beside the firm's), and by both."""
 
     by_kind: Mapping[str, Belief]
     by_crew: Mapping[str, float]
     by_both: Mapping[tuple[str, str], Belief]
-    count_of_kind: Mapping[str, int]
-    count_of_both: Mapping[tuple[str, str], int]
 
     def of(self, kind: str, crew: str | None) -> Belief:
         """Return the closest belief there is for a kind and a crew."""
@@ -181,13 +179,7 @@ def learn(
         own = by_kind[kind]
         prior = own.weighing(min(CELL_WEIGHT, own.weight), own.mean + by_crew[crew])
         by_both[kind, crew] = prior.after(logs)
-    return Beliefs(
-        by_kind,
-        by_crew,
-        by_both,
-        {kind: len(logs) for kind, logs in kinds.items()},
-        {cell: len(logs) for cell, logs in both.items()},
-    )
+    return Beliefs(by_kind, by_crew, by_both)
 
 
 def _shrunk(

@@ -19,7 +19,6 @@ __all__ = [
     "pass_exactly",
     "pass_into",
     "run_serial",
-    "run_staffed",
     "sort_by",
 ]
 
@@ -57,17 +56,6 @@ def run_serial(
         right_shift=right_shift,
         in_turn=in_turn,
     )
-    return dates_of(layout, state)
-
-
-def run_staffed(layout: Layout, order: Sequence[int]) -> Dates:
-    """Return dates for all activities, each job on the crew with which it costs least by then.
-
-    Jobs already placed count as settled. The same dates come out of `run_serial` with the same
-    order and the crews found here. Raises HorizonExceeded when something does not fit.
-    """
-    state = new_state(layout)
-    pass_into(layout, state, positions(order, layout.size), staffs=True)
     return dates_of(layout, state)
 
 

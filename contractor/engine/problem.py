@@ -23,7 +23,6 @@ __all__ = [
     "Resource",
     "Wait",
     "Window",
-    "lag",
 ]
 
 
@@ -168,9 +167,6 @@ class Wait:
         return Wait(
             key, np.arange(axis.slots + 1, dtype=np.int32) + np.int32(-(-minutes // SLOT_MINUTES))
         )
-
-
-lag = Wait.lag
 
 
 @dataclass(frozen=True, slots=True)

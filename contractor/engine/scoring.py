@@ -10,7 +10,7 @@ import math
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
-__all__ = ["coverage", "coverage_band", "crps_of_sample", "pinball", "reliability"]
+__all__ = ["coverage_band", "crps_of_sample", "pinball"]
 
 
 def pinball(actual: ArrayLike, quantile: ArrayLike, share: float) -> float:
@@ -24,12 +24,6 @@ def pinball(actual: ArrayLike, quantile: ArrayLike, share: float) -> float:
     seen, told = _alike(actual, quantile)
     beyond = seen - told
     return float(np.mean(np.where(beyond >= 0, share * beyond, (share - 1) * beyond)))
-
-
-def coverage(actual: ArrayLike, quantile: ArrayLike) -> float:
-    """Return the share of actual values that do not exceed their forecast quantile."""
-    seen, told = _alike(actual, quantile)
-    return float(np.mean(seen <= told))
 
 
 def coverage_band(share: float, count: int, confidence: float = 0.95) -> tuple[float, float]:
@@ -72,23 +66,6 @@ def crps_of_sample(actual: float, sample: ArrayLike) -> float:
         return error
     weights = 2 * np.arange(1, count + 1) - count - 1
     return error - float(np.dot(weights, values)) / (count * (count - 1))
-
-
-def reliability(actual: ArrayLike, quantiles: ArrayLike, shares: ArrayLike) -> NDArray[np.float64]:
-    """
-    Return for each share how often the actual value did not exceed its quantile.
-
-    `quantiles` has a row by forecast and a column by share. A calibrated forecaster's answer is
-    `shares` itself. Raises ValueError for shapes that do not fit.
-    """
-    seen, told = np.asarray(actual, dtype=np.float64), np.asarray(quantiles, dtype=np.float64)
-    wanted = np.asarray(shares, dtype=np.float64)
-    if told.shape != (seen.size, wanted.size) or seen.size == 0:
-        raise ValueError(
-            f"quantiles of shape {told.shape}: enter a row for each of {seen.size} forecasts "
-            f"and a column for each of {wanted.size} shares"
-        )
-    return np.asarray((seen[:, None] <= told).mean(axis=0), dtype=np.float64)
 
 
 def _alike(

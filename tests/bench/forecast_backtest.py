@@ -25,7 +25,7 @@ from contractor.engine.learning import Finished, learn
 from contractor.engine.planner import plan
 from contractor.engine.problem import Activity, Announced, Job, Link, Mode, Problem, Resource, Wait
 from contractor.engine.schedule import Schedule
-from contractor.engine.scoring import coverage, pinball
+from contractor.engine.scoring import pinball
 from contractor.engine.simulate.chances import (
     ActivityChances,
     Chances,
@@ -393,7 +393,7 @@ def scores(told: list[Told]) -> dict[str, object]:
             np.linspace(-0.2, 2, 221), key=lambda x: pinball(actual, planned * (1 + x), share)
         )
         found[f"P{share:.0%}".rstrip("%")] = {
-            "covered": round(coverage(actual, said), 3),
+            "covered": round(float(np.mean(actual <= said)), 3),
             "pinball_days": round(pinball(actual, said, share), 3),
             "usual_buffer_days": round(
                 pinball(actual, planned * (1 + USUAL_BUFFERS[place]), share), 3

@@ -12,7 +12,7 @@ from contractor.engine.check import check
 from contractor.engine.decode import decode
 from contractor.engine.problem import Activity, Link, Problem
 from contractor.engine.schedule import Placed, Schedule
-from tests.property.test_engine_plans import RELAXED, problems
+from tests.property.engine_strategies import RELAXED, problems
 
 DATES = {"past", "release", "work_time", "finish", "window", "link", "overlap", "mode"}
 

@@ -8,7 +8,7 @@ from contractor.engine.exact import NO_MODE, Incumbent
 from contractor.engine.exact_parts import improve_parts
 from contractor.engine.problem import Problem
 from contractor.engine.worktime import HorizonExceeded
-from tests.property.test_engine_plans import problems
+from tests.property.engine_strategies import problems
 
 PARTS = 3
 

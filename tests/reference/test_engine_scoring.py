@@ -9,11 +9,9 @@ from scipy import integrate, stats
 
 from contractor.engine.learning import STARTER, Belief, Finished, learn
 from contractor.engine.scoring import (
-    coverage,
     coverage_band,
     crps_of_sample,
     pinball,
-    reliability,
 )
 
 
@@ -62,14 +60,6 @@ def test_the_band_of_coverage_is_scipys_binomial_interval(share, count):
     low, high = stats.binom.interval(0.95, count, share)
 
     assert coverage_band(share, count) == pytest.approx((low / count, high / count))
-
-
-def test_coverage_and_reliability_count_what_was_not_exceeded():
-    actual = [1.0, 2.0, 3.0, 4.0]
-    quantiles = np.array([[1, 2], [1, 2], [1, 2], [4, 9]])
-
-    assert coverage(actual, quantiles[:, 0]) == 0.5
-    assert reliability(actual, quantiles, [0.5, 0.8]).tolist() == [0.5, 0.75]
 
 
 def test_beliefs_do_not_depend_on_order_or_on_pieces():

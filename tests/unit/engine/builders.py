@@ -6,7 +6,11 @@ from typing import Any
 
 import numpy as np
 
+from contractor.engine.dates import Dates, dates_of
 from contractor.engine.decode import Placed, Schedule
+from contractor.engine.layout import Layout
+from contractor.engine.occupancy import new_state
+from contractor.engine.passes import pass_into, positions
 from contractor.engine.problem import Activity, Job, Link, Mode, Problem, Resource, Wait
 from contractor.engine.worktime import Axis, WorkCalendar, always_open
 
@@ -65,6 +69,13 @@ def problem(
 def wait_of(slots: int, key: str = "wait") -> Wait:
     """Return a plain wait of `slots` on AXIS."""
     return Wait.lag(key, AXIS, slots * 15)
+
+
+def run_staffed(layout: Layout, order: Sequence[int]) -> Dates:
+    """Return dates for all activities, each job on the crew with which it costs least by then."""
+    state = new_state(layout)
+    pass_into(layout, state, positions(order, layout.size), staffs=True)
+    return dates_of(layout, state)
 
 
 def place(schedule: Schedule, index: int) -> Placed:

@@ -3,7 +3,7 @@ from dataclasses import dataclass
 import pytest
 
 from contractor.engine.decode import decode
-from contractor.engine.improve import STEPS_AT_ONCE, IterationStop, improve, search
+from contractor.engine.improve import STEPS_AT_ONCE, IterationStop, search
 from contractor.engine.objective import objective
 from contractor.engine.problem import Announced, Job, Problem
 from tests.unit.engine.builders import AXIS, activity, problem, spans
@@ -18,7 +18,7 @@ def crowded() -> Problem:
 def test_a_poor_order_is_improved_until_no_promise_is_late():
     whole = crowded()
 
-    better = improve(whole, decode(whole, range(8)), stop=IterationStop(600), seed=1)
+    better = search(whole, decode(whole, range(8)), stop=IterationStop(600), seed=1).schedule
 
     assert objective(whole, better).late_jobs == 0
 
@@ -27,9 +27,9 @@ def test_the_same_seed_and_iterations_give_the_same_plan():
     whole = crowded()
     start = decode(whole, range(8))
 
-    first = improve(whole, start, stop=IterationStop(40), seed=3)
+    first = search(whole, start, stop=IterationStop(40), seed=3).schedule
 
-    assert improve(whole, start, stop=IterationStop(40), seed=3) == first
+    assert search(whole, start, stop=IterationStop(40), seed=3).schedule == first
 
 
 def test_without_iterations_the_plan_stays_as_it_is():
@@ -46,7 +46,7 @@ def test_a_pushed_plan_that_no_order_can_make_is_kept_if_nothing_is_cheaper():
     whole = problem(rows)
     start = decode(whole, [0], right_shift=True)
 
-    assert spans(improve(whole, start, stop=IterationStop(20), seed=1)) == [(288, 292)]
+    assert spans(search(whole, start, stop=IterationStop(20), seed=1).schedule) == [(288, 292)]
 
 
 def test_crews_are_changed_where_that_keeps_promises():
@@ -54,7 +54,7 @@ def test_crews_are_changed_where_that_keeps_promises():
     whole = problem(rows, crews=2, jobs=(Job("j0", due=96), Job("j1", due=96)))
     start = decode(whole, [0, 1], crew_choice={0: 0, 1: 0})
 
-    better = improve(whole, start, stop=IterationStop(60), seed=1)
+    better = search(whole, start, stop=IterationStop(60), seed=1).schedule
 
     assert objective(whole, better).late_jobs == 0
 
@@ -63,7 +63,7 @@ def test_an_order_that_runs_off_the_axis_is_passed_over():
     rows = [activity("a", work=10, release=AXIS.slots - 10), activity("b", work=AXIS.slots - 10)]
     whole = problem(rows)
 
-    better = improve(whole, decode(whole, [0, 1]), stop=IterationStop(30), seed=1)
+    better = search(whole, decode(whole, [0, 1]), stop=IterationStop(30), seed=1).schedule
 
     assert spans(better) == [(3990, 4000), (0, 3990)]
 

@@ -11,7 +11,6 @@ from contractor.engine.problem import (
     Resource,
     Wait,
     Window,
-    lag,
 )
 from contractor.engine.worktime import Axis, always_open
 from tests.unit.engine.builders import AXIS, activity, by_crew, problem
@@ -28,7 +27,7 @@ from tests.unit.engine.builders import AXIS, activity, by_crew, problem
         (lambda: Announced(None, 3, -1.0), "announced weight -1.0"),
         (lambda: Job("j", None, weight=-2.0), "job 'j': weight -2.0"),
         (lambda: Activity("a", 0, (), release=-1), "activity 'a': release -1"),
-        (lambda: lag("w", AXIS, -1), "wait 'w': minutes -1"),
+        (lambda: Wait.lag("w", AXIS, -1), "wait 'w': minutes -1"),
         (lambda: Wait("w", np.array([0, 2, 1, 3])), "wait 'w': table falls after slot 1"),
         (lambda: Wait("w", np.array([0, 0, 2])), "table at slot 1 lies before that slot"),
         (lambda: Wait("w", np.zeros((2, 2))), "shape"),
@@ -64,7 +63,10 @@ def test_a_part_that_makes_no_sense_is_refused_by_name_and_value(build, message)
             lambda: problem([], calendars=(always_open("x", Axis(AXIS.origin, 8)),)),
             "calendar 'x': has 8 slots",
         ),
-        (lambda: problem([], waits=(lag("w", Axis(AXIS.origin, 8), 15),)), "wait 'w'.*9 entries"),
+        (
+            lambda: problem([], waits=(Wait.lag("w", Axis(AXIS.origin, 8), 15),)),
+            "wait 'w'.*9 entries",
+        ),
     ],
 )
 def test_a_problem_refuses_what_does_not_fit_together(build, message):
@@ -80,7 +82,7 @@ def test_a_cycle_is_named_by_the_keys_along_it():
 
 
 def test_a_lag_rounds_up_to_whole_slots():
-    assert lag("w", AXIS, 16).table[10] == 12
+    assert Wait.lag("w", AXIS, 16).table[10] == 12
 
 
 def test_a_wait_keeps_its_own_copy_of_the_table():

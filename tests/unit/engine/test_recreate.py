@@ -20,7 +20,7 @@ from contractor.engine.problem import Announced, Job, Link, Pin, Problem
 from contractor.engine.recreate import _step, step_many
 from contractor.engine.state import UNPLANNED, State
 from contractor.engine.walk import Walk, new_walk
-from tests.property.test_engine_plans import problems
+from tests.property.engine_strategies import problems
 from tests.unit.engine.builders import activity, problem
 
 RELAXED = settings(max_examples=60, deadline=None, suppress_health_check=[HealthCheck.too_slow])

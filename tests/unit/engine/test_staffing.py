@@ -1,11 +1,11 @@
 """A job is seen through on every crew before one is chosen, and begun later where that pays."""
 
 from contractor.engine.decode import Bind, decode, to_schedule
-from contractor.engine.passes import run_serial, run_staffed
+from contractor.engine.passes import run_serial
 from contractor.engine.prepared import prepare
 from contractor.engine.problem import Announced, Job, Mode, Resource
 from contractor.engine.worktime import SLOTS_PER_DAY
-from tests.unit.engine.builders import activity, place, problem
+from tests.unit.engine.builders import activity, place, problem, run_staffed
 
 DAY = SLOTS_PER_DAY
 
