@@ -15,6 +15,7 @@ from django.utils import timezone
 from contractor.trade import locate
 from inspections.models import LocateRule, LocateTicket, TicketResponse
 from inspections.selectors.locate import answer_words, reckoned, ticket_warnings
+from jobs.admin.back import ComesBack
 from jobs.admin.recording import RecordsChanges
 from jobs.admin.replanning import plan_again
 from jobs.admin.words import count, day
@@ -56,7 +57,7 @@ class TicketResponseInline(admin.TabularInline):
 
 
 @admin.register(LocateTicket)
-class LocateTicketAdmin(RecordsChanges):
+class LocateTicketAdmin(ComesBack, RecordsChanges):
     """Buried-line notices: when digging may begin, and how long they live."""
 
     form = NamedErrors

@@ -9,6 +9,7 @@ from django.db.models import F, Q, QuerySet
 from django.http import HttpRequest
 
 from inspections.models import Permit
+from jobs.admin.back import ComesBack
 from jobs.admin.recording import RecordsChanges
 from jobs.forms import NamedErrors
 
@@ -41,7 +42,7 @@ class PermitStateFilter(admin.SimpleListFilter):
 
 
 @admin.register(Permit)
-class PermitAdmin(RecordsChanges):
+class PermitAdmin(ComesBack, RecordsChanges):
     """Permits: applied, expected, issued."""
 
     form = NamedErrors

@@ -20,7 +20,7 @@ from django.utils.safestring import mark_safe
 
 from contractor.trade.lead_times import RESERVE_DAYS
 from contractor.trade.phases import PHASE_TABLE
-from jobs.admin.back import back
+from jobs.admin.back import ComesBack, back
 from jobs.admin.recording import RecordsChanges
 from jobs.admin.replanning import plan_again
 from jobs.admin.words import count, day, short_day
@@ -100,7 +100,7 @@ class AwaitedFilter(admin.SimpleListFilter):
 
 
 @admin.register(Delivery)
-class DeliveryAdmin(RecordsChanges):
+class DeliveryAdmin(ComesBack, RecordsChanges):
     """Material that phases wait for, and the page to call suppliers by."""
 
     form = DeliveryForm

@@ -18,6 +18,7 @@ from django.utils.html import format_html, format_html_join
 
 from contractor.trade.causes import Cause
 from jobs import tasks
+from jobs.admin.back import back
 from jobs.admin.ppc import ppc_context
 from jobs.admin.words import short_day
 from jobs.forms import ReportForm
@@ -194,7 +195,8 @@ class FieldReportAdmin(admin.ModelAdmin):
         if form.is_valid():
             report = NewReport(id=uuid4(), phase_id=phase.pk, **form.stated())
             if self._taken(request, form, report):
-                return redirect(f"{reverse('admin:jobs_job_change', args=[phase.job_id])}#reports")
+                job_page = reverse("admin:jobs_job_change", args=[phase.job_id])
+                return back(request, f"{job_page}#reports")
         context = self._context(request, f"Report on {phase}")
         context |= {"form": form, "phase": phase, "wrong": None}
         return TemplateResponse(request, "admin/jobs/fieldreport/enter.html", context)

@@ -10,6 +10,7 @@ from django.http import HttpRequest
 from django.utils.html import format_html_join
 
 from contractor.trade.phases import PHASE_TABLE
+from jobs.admin.back import ComesBack
 from jobs.admin.words import day
 from jobs.models import Slip
 from jobs.selectors import slips
@@ -35,7 +36,7 @@ class OpenFilter(admin.SimpleListFilter):
 
 
 @admin.register(Slip)
-class SlipAdmin(admin.ModelAdmin):
+class SlipAdmin(ComesBack):
     """Slips come from comparing; the office may name a cause that nobody has said."""
 
     list_display = ("job", "what", "phase", "amount", "why", "promise", "happened", "state")

@@ -5,6 +5,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 from datetime import datetime
 from typing import TYPE_CHECKING
+from urllib.parse import urlencode
 
 from django.urls import reverse
 from django.utils import timezone
@@ -176,7 +177,7 @@ def _report(row: MissingReport) -> Item:
         words=(capfirst(row.words), f"{crew.name}: {lead}" if lead else crew.name),
         action=Action(
             "Report for the crew",
-            reverse("admin:jobs_fieldreport_enter", args=[row.phase.pk]),
+            _form("admin:jobs_fieldreport_enter", row.phase.pk, at="reports"),
             None,
             "jobs.add_fieldreport",
         ),
@@ -184,16 +185,15 @@ def _report(row: MissingReport) -> Item:
 
 
 def _ticket(row: TicketWarning) -> Item:
-    add = reverse("admin:inspections_locateticket_add")
-    renewed = f"&renewed_from={row.ticket.pk}" if row.ticket else ""
+    renewed = {"renewed_from": row.ticket.pk} if row.ticket else {}
     action = Action(
         "Enter the ticket that was called",
-        f"{add}?job={row.job.pk}{renewed}",
+        _form("admin:inspections_locateticket_add", at="tickets", job=row.job.pk, **renewed),
         None,
         "inspections.add_locateticket",
     )
     if row.ticket is not None and row.call_by is None:
-        address = reverse("admin:inspections_locateticket_change", args=[row.ticket.pk])
+        address = _form("admin:inspections_locateticket_change", row.ticket.pk, at="tickets")
         action = Action("Open the ticket", address, None, "inspections.view_locateticket")
     return Item(
         title=f"{row.kind.label}, job {row.job}",
@@ -261,7 +261,7 @@ def _order(line: CallAheadLine) -> Item:
         is_late=line.standing in (Standing.OVERDUE, Standing.LATE),
         action=Action(
             "Enter the order",
-            reverse("admin:jobs_delivery_change", args=[row.pk]),
+            _form("admin:jobs_delivery_change", row.pk, at="order"),
             None,
             "jobs.change_delivery",
         ),
@@ -288,7 +288,7 @@ def _slips(found: MorningDesk) -> Iterator[Item]:
             action=Action("Decide", address, None, "jobs.view_replanproposal"),
         )
     for slip in found.unnamed_slips:
-        address = reverse("admin:jobs_slip_change", args=[slip.pk])
+        address = _form("admin:jobs_slip_change", slip.pk, at="slips")
         yield Item(
             title=f"Job {slip.job}: the cause is not said yet",
             words=(slip_words(slip),),
@@ -343,7 +343,7 @@ def _permits(found: MorningDesk) -> Iterator[Item]:
             due=f"lapses {day(state.lapses_on)}" if state.lapses_on else "",
             action=Action(
                 "Open the permit",
-                reverse("admin:inspections_permit_change", args=[permit.pk]),
+                _form("admin:inspections_permit_change", permit.pk, at="permits"),
                 None,
                 "inspections.view_permit",
             ),
@@ -384,6 +384,12 @@ def _parked(found: MorningDesk) -> Iterator[Item]:
                     f"jobs.view_{model.removeprefix('jobs_')}",
                 ),
             )
+
+
+def _form(view: str, *keys: int, at: str, **asked: int) -> str:
+    """Return the address of a form that leads back to a list of the desk once it is saved."""
+    query = urlencode({**asked, "next": f"{reverse('desk:morning')}#{at}"})
+    return f"{reverse(view, args=keys)}?{query}"
 
 
 def _moment(moment: datetime | None) -> str:

@@ -87,6 +87,20 @@ def test_an_inspection_is_asked_for_by_one_press_and_then_gone(
     assert not morning_desk(now=NOON).to_ask
 
 
+def test_a_form_opened_from_the_desk_leads_back_to_it(signed_in: Client, job: Any, on_monday: None):
+    Delivery.objects.filter(job=job, item="TRUSSES").update(arrived_on=None, ordered_on=None)
+    page = signed_in.get(reverse(DESK))
+    lists = {section.key: items for section, items in page.context["sections"]}
+    ((item, _),) = lists["order"]
+    form = signed_in.get(item.action.address).context["adminform"].form
+    given = {name: value or "" for name, value in form.initial.items()}
+
+    answer = signed_in.post(item.action.address, {**given, "ordered_on": "2026-06-01"})
+
+    assert answer.headers["Location"] == f"{reverse(DESK)}#order"
+    assert not morning_desk(now=NOON).to_order
+
+
 @pytest.mark.parametrize("elsewhere", ["https://else.example/", "//else.example/x", "javascript:1"])
 def test_a_button_leads_to_no_other_site(
     signed_in: Client, job: Any, on_monday: None, elsewhere: str

@@ -12,6 +12,7 @@ import sys
 from datetime import timedelta
 from pathlib import Path
 from typing import Any
+from urllib.parse import urlencode
 
 import pytest
 import time_machine
@@ -61,9 +62,11 @@ def test_each_line_of_the_page_names_a_test_that_is_there():
     ],
 )
 def test_a_button_leads_back_to_our_own_pages_only(asked: str, leads_to: str):
-    request = RequestFactory().post("/admin/", {"next": asked})
+    by_button = RequestFactory().post("/admin/", {"next": asked})
+    by_link = RequestFactory().post(f"/admin/?{urlencode({'next': asked})}")
 
-    assert back(request, "admin:jobs_job_changelist").headers["Location"] == leads_to
+    for request in (by_button, by_link):
+        assert back(request, "admin:jobs_job_changelist").headers["Location"] == leads_to
 
 
 def test_sign_in_leads_on_to_our_own_pages_only(office: Any):
