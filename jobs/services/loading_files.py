@@ -24,7 +24,8 @@ __all__ = [
     "write",
 ]
 
-_NEEDS_MARK = "=+-@\t\r\n'"
+# The wide ones of East Asian keyboards too. Source: OWASP, CSV Injection (from memory).
+_NEEDS_MARK = "=+-@＝＋－＠\t\r\n'"
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

@@ -8,7 +8,8 @@ import re
 import zipfile
 from contextlib import contextmanager
 from datetime import date, datetime, time, timedelta
-from typing import TYPE_CHECKING, Any, BinaryIO
+from typing import IO, TYPE_CHECKING, Any, BinaryIO
+from xml.parsers.expat import ExpatError, ParserCreate
 
 from openpyxl import Workbook, load_workbook
 from openpyxl.cell import WriteOnlyCell
@@ -38,6 +39,7 @@ NO_RESULT = (
 # An element f, under whatever prefix. Source: ISO/IEC 29500-1, 18.3.1.40, from memory.
 _FORMULA = re.compile(rb"<(?:\w+:)?f[\s/>]")
 _CHUNK_BYTES = 1_000_000
+_PROLOG_BYTES = 512
 _BROKEN = "Not a workbook that can be read. Save it as XLSX, or each sheet as CSV UTF-8."
 
 
@@ -132,9 +134,27 @@ def _check_size(path: Path, data: bytes) -> None:
             raise _failed(path, "It unpacks to too much. Split it by sheets.")
         for part in parts:
             with packed.open(part) as file:
-                # A workbook never declares a document type; entities there could grow at will.
-                if part.filename.endswith((".xml", ".rels")) and b"<!" in file.read(1024):
+                if _declares_a_type(file):
                     raise _failed(path, _BROKEN)
+
+
+def _declares_a_type(file: IO[bytes]) -> bool:
+    """
+    Return whether a part is XML that declares a document type, as no workbook does.
+
+    Entities there could grow at will. XML is read as its readers do, in whatever encoding, as far
+    as its first element; any name of a part may be given to them.
+    """
+    parser = ParserCreate()
+    told: list[bool] = []
+    parser.StartDoctypeDeclHandler = lambda *_: told.append(True)
+    parser.StartElementHandler = lambda *_: told.append(False)
+    try:
+        while not told and (chunk := file.read(_PROLOG_BYTES)):
+            parser.Parse(chunk)
+    except ExpatError:  # no XML, or broken: whoever wants to read it will say so
+        return False
+    return told[:1] == [True]
 
 
 def _records(name: str, page: Any) -> list[tuple[int, list[str]]]:

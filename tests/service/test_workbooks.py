@@ -177,6 +177,41 @@ def test_what_is_no_workbook_or_would_do_harm_is_refused(tmp_path: Path, harm: s
         read_workbook(path)
 
 
+BOMB = '<!DOCTYPE x [<!ENTITY a "aaaa"><!ENTITY b "&a;&a;">]>'
+
+
+@pytest.mark.parametrize(
+    "hidden",
+    [
+        b'<?xml version="1.0"?>' + b" " * 5_000 + BOMB.encode(),
+        b"<?xml version='1.0'?><?pad " + b"x" * 5_000 + b"?>" + BOMB.encode(),
+        BOMB.encode("utf-16"),
+    ],
+)
+@pytest.mark.parametrize("name", ["xl/workbook.xml", "xl/strings.bin"])
+def test_a_document_type_is_found_wherever_it_hides(
+    tmp_path: Path, hidden: bytes, name: str
+) -> None:
+    """Far down, in another encoding, or in a part of another name. Source: XML 1.0, section 2.8."""
+    path = book(tmp_path, jobs=[["number"], ["26-001"]])
+    root = "<x/>".encode("utf-16-le" if b"\0" in hidden else "utf-8")
+    with zipfile.ZipFile(path, "a", zipfile.ZIP_DEFLATED) as packed:
+        packed.writestr(name.replace("workbook", "second"), hidden + root)
+
+    with pytest.raises(LoadFailed, match="errors"):
+        read_workbook(path)
+
+
+def test_what_is_no_xml_beside_the_sheets_is_let_be(tmp_path: Path) -> None:
+    path = book(tmp_path, jobs=[["number"], ["26-001"]])
+    with zipfile.ZipFile(path, "a") as packed:
+        packed.writestr("xl/media/image1.png", b"\x89PNG\r\n<!DOCTYPE")
+
+    ((sheet, errors),) = read_workbook(path)
+
+    assert (errors, sheet.rows[0].cells) == ([], {"number": "26-001"})
+
+
 def test_a_part_that_does_not_unpack_or_is_no_xml_is_refused_in_words(tmp_path: Path) -> None:
     """Found by fuzzing: zlib and openpyxl raise what is neither a BadZipFile nor a ValueError."""
     sound = workbook_of([("equipment", ("name", "kind"), [("Auger rig 1", "AUGER")])])
