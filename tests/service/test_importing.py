@@ -161,3 +161,15 @@ def test_who_may_read_everything_gets_the_files(
     client.force_login(request.getfixturevalue(who))
 
     assert client.get(reverse("admin:jobs_export", args=["xlsx"])).status_code == status
+
+
+@pytest.mark.parametrize(("who", "leads"), [("owner", True), ("reader", True), ("seller", False)])
+def test_the_first_page_leads_readers_to_the_files(
+    client: Client, request: Any, who: str, leads: bool
+) -> None:
+    client.force_login(request.getfixturevalue(who))
+
+    page = client.get(reverse("admin:index")).content.decode()
+
+    assert (reverse("admin:jobs_export", args=["xlsx"]) in page) is leads
+    assert PAGE not in page
