@@ -15,9 +15,9 @@ from contractor.trade.weather import Level, WeatherGate
 from inspections.selectors.weather import AHEAD_DAYS, Weather, weather_at
 from jobs.models import Booking, Job, Phase, Plan, PlannedWait
 from jobs.selectors.hold_facts import Clears, HoldFact, HoldKind
+from jobs.selectors.job_progress import live_phases
 from jobs.selectors.needs import NEEDED_ROWS, built
 from jobs.selectors.networks import row_links
-from jobs.selectors.plans import live_phases
 
 if TYPE_CHECKING:
     from collections.abc import Iterator, Sequence

@@ -40,7 +40,7 @@ from jobs.admin.start_dates import start_dates_context
 from jobs.admin.words import building_words, lateness_words, local_date, short_day
 from jobs.forms import JobForm
 from jobs.models import Job
-from jobs.selectors import plans
+from jobs.selectors import job_progress, plans
 from jobs.selectors.buildings import building_of
 from jobs.services import intake
 
@@ -145,7 +145,7 @@ class JobAdmin(RecordsChanges):
 
     def get_queryset(self, request: HttpRequest) -> QuerySet[Job]:
         """Return the jobs with their planned dates and what their stage is read from."""
-        return plans.with_plan_dates(super().get_queryset(request), now=timezone.now())
+        return job_progress.with_plan_dates(super().get_queryset(request), now=timezone.now())
 
     def get_changelist_instance(self, request: HttpRequest) -> ChangeList:
         """Return the list, each row with the reason why the published plan has no dates for it."""
@@ -289,7 +289,7 @@ class JobAdmin(RecordsChanges):
         """Return the phase it is in, what it waits for, or why it has no dates."""
         if job.no_dates_because:
             return f"Waits: {job.no_dates_because}"
-        return plans.stage_of(job)
+        return job_progress.stage_of(job)
 
     @admin.display(description="planned", ordering="planned_start_at")
     def planned(self, job: Job) -> str:

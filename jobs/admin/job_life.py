@@ -13,7 +13,7 @@ from inspections.models import Inspection
 from jobs.admin.words import count, day, lateness_words, local_date, short_day
 from jobs.drawing.job_line import ExtraRow, LineRow, Mark, job_line_svg
 from jobs.models import Job
-from jobs.selectors import plans
+from jobs.selectors import job_progress, plans
 from jobs.selectors.callbacks import job_callbacks, warranty_of
 from jobs.selectors.job_line import JobLine, PhaseLine, Span, job_line
 from jobs.selectors.job_notices import job_notices
@@ -65,7 +65,7 @@ class Life:
 
 def life_of(job: Job, *, now: datetime) -> Life:
     """Return the head of a stored job's page; the number of queries does not grow with its rows."""
-    shown = plans.with_plan_dates(Job.objects.filter(pk=job.pk), now=now).get()
+    shown = job_progress.with_plan_dates(Job.objects.filter(pk=job.pk), now=now).get()
     line = job_line(job, now=now)
     callbacks = list(job_callbacks(job))
     phases = [row.phase for row in line.phases]
@@ -88,13 +88,13 @@ def life_of(job: Job, *, now: datetime) -> Life:
 
 def _facts(job: Job, line: JobLine, opened: list[Callback], now: datetime) -> list[tuple[str, str]]:
     """Return label and words of each fact; `job` carries what the published plan says of it."""
-    not_earned = plans.value_not_earned_usd(job)
+    not_earned = job_progress.value_not_earned_usd(job)
     planned = vars(job)["planned_finish_at"]
     is_done = job.status == Job.Status.DONE
     late = lateness_words(job.completed_on if is_done else local_date(planned), job.promised_on)
     slip = slips().filter(job=job).first()
     facts = [
-        ("Stands", plans.stage_of(job)),
+        ("Stands", job_progress.stage_of(job)),
         ("Promised", f"{day(job.promised_on)}, {late}" if job.promised_on else "no promise"),
     ]
     if is_done:

@@ -23,7 +23,7 @@ from jobs.admin.pour_sections import PourSection, concrete_sections
 from jobs.admin.words import lateness_words, local_date, span, who
 from jobs.drawing import elevation_svg, plan_svg
 from jobs.models import Booking, Job, Phase, Plan, PlannedWait
-from jobs.selectors import plans
+from jobs.selectors import job_progress, plans
 from jobs.selectors.buildings import take_off_of
 from jobs.selectors.holds import holds
 
@@ -109,7 +109,7 @@ def _dates_of(job: Job, dates: Mapping[int, Dates]) -> Panel:
     published, draft = plans.published_plan(), plans.latest_draft()
     live = _bookings(published, job)
     drafted = _bookings(draft, job)
-    phases = list(plans.live_phases().filter(job=job))
+    phases = list(job_progress.live_phases().filter(job=job))
     finish = max((booking.ends_at for booking in live.values()), default=None)
     shown = published or draft
     waits = plans.job_waits(shown, job) if shown else ()

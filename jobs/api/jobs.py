@@ -24,7 +24,7 @@ from jobs.api.queries import JOB_ORDERS, JobsQuery, in_order, words_in_job
 from jobs.api.shapes import JobShape, answers
 from jobs.api.weather import site_body
 from jobs.models import Booking, Job, Phase
-from jobs.selectors import plans
+from jobs.selectors import job_progress, plan_json, plans
 from jobs.selectors.buildings import building_of
 from jobs.selectors.holds import holds
 
@@ -65,7 +65,7 @@ class JobList(OwnersList):
     @kept
     def get(self, request: Request) -> Response:
         """List jobs."""
-        rows = plans.with_plan_dates(Job.objects.only(*LINE_COLUMNS), now=timezone.now())
+        rows = job_progress.with_plan_dates(Job.objects.only(*LINE_COLUMNS), now=timezone.now())
         rows = _filtered(rows, self.query)
         return self.answer(in_order(rows, self.query, JOB_ORDERS, "number"))
 
@@ -83,17 +83,17 @@ class JobDetail(OwnersView):
         """Show a job with its phases, waits, holds, take-off and cautions."""
         now = timezone.now()
         jobs = Job.objects.prefetch_related("openings", "lean_tos")
-        job = plans.with_plan_dates(jobs, now=now).filter(number=number).first()
+        job = job_progress.with_plan_dates(jobs, now=now).filter(number=number).first()
         if job is None:
             raise missing("job", number, "/api/v1/jobs/")
-        phases = plans.live_phases().filter(job=job)
+        phases = job_progress.live_phases().filter(job=job)
         plan = plans.published_plan()
         bookings = {row.phase_id: row for row in plans.job_bookings(plan, job)} if plan else {}
         waits = plans.job_waits(plan, job) if plan else ()
         body = {
             **job_line(job),
             "phases": [_phase(phase, bookings.get(phase.pk)) for phase in phases],
-            "waits": [plans.wait_as_json(wait) for wait in waits],
+            "waits": [plan_json.wait_as_json(wait) for wait in waits],
             "holds": [hold_body(row) for row in holds(now=now, job=job, cleared=True)],
             "site": site_body(job, site_of(job)),
             "ticket_warnings": [warning_body(row) for row in ticket_warnings(now=now, job=job)],
@@ -103,9 +103,9 @@ class JobDetail(OwnersView):
 
 
 def job_line(job: Job) -> dict[str, Any]:
-    """Return a job, annotated by `plans.with_plan_dates`, as lists show it."""
+    """Return a job, annotated by `job_progress.with_plan_dates`, as lists show it."""
     is_covered = not job.has_unplanned  # type: ignore[attr-defined]
-    late = plans.days_late(job)
+    late = job_progress.days_late(job)
     return {
         "number": job.number,
         "buyer": job.buyer_name,
@@ -113,14 +113,14 @@ def job_line(job: Job) -> dict[str, Any]:
         "use": job.use,
         "foundation": job.foundation,
         "status": job.status,
-        "stage": plans.stage_of(job),
+        "stage": job_progress.stage_of(job),
         "sold_on": job.sold_on,
         "promised": job.promised_on,
         "planned_start": job.planned_start_at,  # type: ignore[attr-defined]
         "planned_finish": job.planned_finish_at if is_covered else None,  # type: ignore[attr-defined]
         "days_late": max(0, late) if is_covered and late is not None else None,
         "contract_value_usd": job.contract_value_usd,
-        "not_earned_usd": plans.value_not_earned_usd(job),
+        "not_earned_usd": job_progress.value_not_earned_usd(job),
     }
 
 
@@ -158,7 +158,7 @@ def _phase(phase: Phase, booking: Booking | None) -> dict[str, Any]:
         "parts": phase.parts,
         "label": phase.get_code_display(),
         "status": phase.status,
-        "share_done": plans.phase_share_done(phase),
+        "share_done": job_progress.phase_share_done(phase),
         "labor_hours": phase.planned_hours,
         "arithmetic": phase.labor_arithmetic,
         "set_by_office": phase.office_hours is not None,

@@ -15,7 +15,7 @@ from jobs.api.kept import kept
 from jobs.api.plan_shapes import JobWaitShape
 from jobs.api.queries import PHASE_ORDERS, PhasesQuery, crew_named, in_order, words_in_job
 from jobs.api.shapes import Shape, answers
-from jobs.selectors import plans
+from jobs.selectors import job_progress, plan_json, plans
 from jobs.selectors.forecasts import latest_forecast, site_iso, spread
 from jobs.selectors.phase_dates import forecasts_of, listed_phases
 
@@ -154,7 +154,7 @@ def _line(phase: Phase, ahead: PhaseForecast | None) -> dict[str, Any]:
         "label": phase.get_code_display(),
         "status": phase.status,
         "crew": told["crew_name"],
-        "share_done": plans.phase_share_done(phase),
+        "share_done": job_progress.phase_share_done(phase),
         "labor_hours": phase.planned_hours,
         "reported_hours": phase.reported_hours,
         "baseline_start": site_iso(told["first_starts_at"]),
@@ -179,6 +179,6 @@ def _rest(phase: Phase) -> dict[str, Any]:
         "stopped_by": phase.stopped_by or None,
         "stopped_until": site_iso(phase.stopped_until),
         "left_out_because": left_out and left_out.reason,
-        "waits": [plans.wait_as_json(wait) for wait in waits],
+        "waits": [plan_json.wait_as_json(wait) for wait in waits],
         "caution": PHASE_TABLE[phase.code].caution,
     }

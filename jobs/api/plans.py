@@ -24,7 +24,7 @@ from jobs.api.queries import (
 )
 from jobs.api.shapes import answers
 from jobs.models import Booking, Plan
-from jobs.selectors import plans
+from jobs.selectors import plan_json, plans
 
 if TYPE_CHECKING:
     from collections.abc import Mapping
@@ -83,7 +83,7 @@ class PlanDetail(OwnersView):
     @kept
     def get(self, request: Request, plan_id: int) -> Response:
         """Show a plan: its bookings, waits, phases without dates, and promises."""
-        return Response(plans.plan_as_json(plan_or_404(plan_id)))
+        return Response(plan_json.plan_as_json(plan_or_404(plan_id)))
 
 
 class PlanComparison(OwnersView):
@@ -143,12 +143,12 @@ class BookingList(OwnersList):
     def get(self, request: Request) -> Response:
         """List the bookings of the published plan in order of time."""
         plan = plans.published_plan()
-        rows = plans.booking_lines(plan) if plan else Booking.objects.none()
+        rows = plan_json.booking_lines(plan) if plan else Booking.objects.none()
         return self.answer(_within(rows, self.query))
 
-    def show(self, page: list[plans.BookingLine]) -> list[dict[str, Any]]:
+    def show(self, page: list[plan_json.BookingLine]) -> list[dict[str, Any]]:
         """Return the bookings of a page as plans list them."""
-        return plans.bookings_as_json(page)
+        return plan_json.bookings_as_json(page)
 
 
 def plan_or_404(plan_id: int) -> Plan:

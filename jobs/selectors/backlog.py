@@ -20,7 +20,7 @@ from django.utils import timezone
 from contractor.trade.phases import PHASE_TABLE
 from crews.models import Crew
 from jobs.models import Job, Phase
-from jobs.selectors import plans
+from jobs.selectors import job_progress
 from jobs.selectors.crew_load import (
     CrewBooking,
     CrewDays,
@@ -78,7 +78,7 @@ def backlog(*, now: datetime) -> Backlog:
     """Return the backlog at `now`, in a constant number of queries."""
     crews = days_of_crews(active_crews(), since=timezone.localdate(now))
     bookings = crew_bookings(since=now)
-    open_jobs = list(plans.open_jobs())
+    open_jobs = list(job_progress.open_jobs())
     left = _Left(crews, bookings, timezone.localdate(now))
     by_job = {job.pk: left.of_job(job) for job in open_jobs}
     ahead = _crews_ahead(crews, bookings, left, now=now)
@@ -117,19 +117,19 @@ class _Left:
         """Return what is left of a job; phases must be loaded."""
         crew_days: float | None = 0.0
         for phase in job.phases.all():
-            if phase.code not in plans.CREW_PHASES:
+            if phase.code not in job_progress.CREW_PHASES:
                 continue
             days = self._of_phase(job, phase)
             crew_days = None if crew_days is None or days is None else crew_days + days
         return Work(
             jobs=1,
-            labor_hours=plans.hours_left(job),
+            labor_hours=job_progress.hours_left(job),
             crew_days=crew_days,
-            not_earned_usd=plans.value_not_earned_usd(job),
+            not_earned_usd=job_progress.value_not_earned_usd(job),
         )
 
     def _of_phase(self, job: Job, phase: Phase) -> float | None:
-        hours = plans.phase_hours_left(phase)
+        hours = job_progress.phase_hours_left(phase)
         if not hours:
             return 0.0
         booking = self.booked.get(phase.pk)

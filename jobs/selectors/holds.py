@@ -18,7 +18,7 @@ from contractor.trade.phases import PHASE_TABLE
 from crews.models import Firm
 from inspections.selectors import authority_holds, locate, site, stopped_work
 from jobs.models import Booking, Job, Plan, PlannedWait
-from jobs.selectors import deliveries, plan_holds, plans
+from jobs.selectors import deliveries, job_progress, plan_holds, plans
 from jobs.selectors.hold_facts import Clears, HoldFact, HoldKind
 from jobs.selectors.needs import NEEDED_ROWS, built
 
@@ -158,7 +158,9 @@ def signed_jobs() -> QuerySet[Job]:
         Job.objects.filter(status=Job.Status.SIGNED)
         .select_related("permit__authority")
         .prefetch_related(
-            Prefetch("phases", plans.live_phases().select_related(None).defer("labor_arithmetic")),
+            Prefetch(
+                "phases", job_progress.live_phases().select_related(None).defer("labor_arithmetic")
+            ),
             *NEEDED_ROWS,
             "deliveries",
             "locate_tickets__responses",

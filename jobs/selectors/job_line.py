@@ -7,8 +7,8 @@ from typing import TYPE_CHECKING
 
 from jobs.models import JobForecast
 from jobs.selectors.forecasts import latest_forecast
+from jobs.selectors.job_progress import live_phases
 from jobs.selectors.phase_dates import forecasts_of, with_told_dates
-from jobs.selectors.plans import live_phases
 
 if TYPE_CHECKING:
     from datetime import datetime

@@ -162,7 +162,7 @@ def write_bookings(*, crews: int, weeks: int) -> None:
 
     from crews.models import Crew
     from jobs.models import Booking, Job, Phase, Plan
-    from jobs.selectors.plans import CREW_PHASES
+    from jobs.selectors.job_progress import CREW_PHASES
     from tests.factories import CrewFactory, FirmFactory, JobFactory, WorkHoursFactory
 
     FirmFactory()

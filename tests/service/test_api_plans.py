@@ -8,7 +8,7 @@ from django.db import connection
 from django.test.utils import CaptureQueriesContext
 
 from jobs.models import Booking, Plan
-from jobs.selectors import plans
+from jobs.selectors import plan_json
 from tests.service.api import ROOT, book, book_all, faults, make_plan, morning, reader
 from tests.service.portfolio import make_firm, make_job
 
@@ -47,7 +47,7 @@ def test_a_plan_is_the_same_as_the_command_writes_it(owner: Any):
 
     body = get(owner, f"plans/{plan.pk}/")
 
-    assert body == plans.plan_as_json(plan)
+    assert body == plan_json.plan_as_json(plan)
     assert (body["plan"]["gap"], len(body["promises"])) == (0.2, 1)
 
 

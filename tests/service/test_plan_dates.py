@@ -6,7 +6,7 @@ import pytest
 
 from inspections.models import Authority, AuthorityClosure
 from jobs.models import Booking, Delivery, Job, Phase
-from jobs.selectors import plans
+from jobs.selectors import job_progress, plans
 from jobs.services import planning, publishing
 from tests.service.portfolio import MONDAY, cover_digging, make_firm, make_job
 
@@ -16,7 +16,7 @@ pytestmark = pytest.mark.django_db
 def shown(job: Job) -> Job:
     planned = planning.plan_now(now=MONDAY, budget_seconds=0)
     publishing.publish(plan_id=planned.pk, now=MONDAY)
-    return plans.with_plan_dates(Job.objects.filter(pk=job.pk), now=MONDAY).get()
+    return job_progress.with_plan_dates(Job.objects.filter(pk=job.pk), now=MONDAY).get()
 
 
 def test_a_job_waits_for_what_holds_its_next_phase_and_not_for_what_comes_later():
@@ -29,7 +29,7 @@ def test_a_job_waits_for_what_holds_its_next_phase_and_not_for_what_comes_later(
         arrived_on=None, promised_on=date(2026, 8, 3)
     )
 
-    stage = plans.stage_of(shown(job))
+    stage = job_progress.stage_of(shown(job))
 
     assert stage.startswith("Waits: permit expected Jun 17")
 
@@ -39,7 +39,7 @@ def test_a_job_that_waits_for_nothing_says_what_comes_next():
     job = make_job()
     cover_digging(job)
 
-    assert plans.stage_of(shown(job)) == "Next: Layout"
+    assert job_progress.stage_of(shown(job)) == "Next: Layout"
 
 
 def test_a_job_under_way_shows_how_far_its_phase_is():
@@ -52,7 +52,7 @@ def test_a_job_under_way_shows_how_far_its_phase_is():
         share_done=0.4,
     )
 
-    assert plans.stage_of(shown(job)) == "Layout 40%"
+    assert job_progress.stage_of(shown(job)) == "Layout 40%"
 
 
 def test_days_late_count_from_the_promise_to_the_planned_finish():
@@ -60,7 +60,7 @@ def test_days_late_count_from_the_promise_to_the_planned_finish():
     job = make_job(promised_on=date(2026, 6, 8))
     cover_digging(job)
 
-    late = plans.days_late(shown(job))
+    late = job_progress.days_late(shown(job))
 
     assert late is not None
     assert late > 0

@@ -10,7 +10,7 @@ from django.utils import timezone
 
 from crews.selectors import NoFirm
 from jobs.models import Plan
-from jobs.selectors import plans
+from jobs.selectors import plan_json, plans
 from jobs.services import planning, publishing
 from jobs.services.loading_cells import FIRST_YEAR, LAST_YEAR, CellError, at_site
 
@@ -55,7 +55,7 @@ class Command(BaseCommand):
         except (NoFirm, planning.TooFarAheadError, publishing.PublishRefused) as reason:
             raise CommandError(str(reason)) from reason
         if options["json"]:
-            self.stdout.write(json.dumps(plans.plan_as_json(plan), indent=1))
+            self.stdout.write(json.dumps(plan_json.plan_as_json(plan), indent=1))
         else:
             self._summarize(plan)
 
