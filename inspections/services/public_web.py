@@ -11,7 +11,7 @@ from __future__ import annotations
 import socket
 from http.client import HTTPConnection, HTTPSConnection
 from ipaddress import IPv6Address, ip_address
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING
 from urllib.request import (
     HTTPDefaultErrorHandler,
     HTTPErrorProcessor,
@@ -63,9 +63,8 @@ class _PlainHandler(HTTPHandler):
 
 class _SecureHandler(HTTPSHandler):
     def https_open(self, req: Request) -> HTTPResponse:
-        """Answer by a guarded connection that checks the other's certificate."""
-        given: dict[str, Any] = {"context": self._context}
-        return self.do_open(_SecureConnection, req, **given)
+        """Answer by a guarded connection, which checks the other's certificate by itself."""
+        return self.do_open(_SecureConnection, req)
 
 
 # The library's own opener would follow a source to ftp too.

@@ -23,11 +23,13 @@ from typing import IO, TYPE_CHECKING, Any
 
 from django.conf import settings
 from django.db import DatabaseError, connection
+from psycopg.conninfo import make_conninfo
+from psycopg.pq import Conninfo
 
 from jobs.services import heartbeats
 
 if TYPE_CHECKING:
-    from collections.abc import Iterator
+    from collections.abc import Iterator, Mapping
     from datetime import datetime
 
 MANIFEST = "manifest.json"
@@ -220,16 +222,33 @@ def _sum(path: Path) -> str:
         return hashlib.file_digest(file, "sha256").hexdigest()
 
 
+def where_to_connect(parameters: Mapping[str, Any]) -> str:
+    """
+    Return all that the service itself connects by as one text for PostgreSQL's programs.
+
+    Host and TLS may stand in the address's query, and a program that was told less would connect
+    elsewhere, or less safely. Passwords are not in it, as lists of processes show it.
+    """
+    known = {option.keyword.decode() for option in Conninfo.get_defaults()}
+    return make_conninfo(
+        **{
+            name: value
+            for name, value in parameters.items()
+            if name in known and "password" not in name
+        }
+    )
+
+
 def _run(program: str, *arguments: str, connects: bool = True) -> None:
     """Run a program of PostgreSQL on the service's database; its password is in no list."""
     assert program in _PROGRAMS
-    given = connection.settings_dict
-    names = {"PGHOST": "HOST", "PGPORT": "PORT", "PGUSER": "USER", "PGPASSWORD": "PASSWORD"}
-    environment = {
-        **os.environ,
-        **{name: str(given[key]) for name, key in names.items() if given.get(key)},
-    }
-    where = ("--dbname", str(given["NAME"])) if connects else ()
+    where: tuple[str, ...] = ()
+    environment = dict(os.environ)
+    if connects:
+        given = connection.get_connection_params()
+        where = ("--dbname", where_to_connect(given))
+        if given.get("password"):
+            environment["PGPASSWORD"] = str(given["password"])
     try:
         subprocess.run(
             [program, *where, *arguments],
