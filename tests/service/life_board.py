@@ -17,7 +17,9 @@ class Board(Firm):
 
     @rule(
         which=ANY,
-        kind=st.sampled_from(("move", "move", "free", "split", "swap", "lend", "aside", "block")),
+        kind=st.sampled_from(
+            ("move", "move", "free", "split", "ahead", "join", "swap", "lend", "aside", "block")
+        ),
         crew=st.sampled_from((None, 0, 1)),
         days=st.integers(0, 20),
         accept=st.booleans(),
@@ -32,6 +34,7 @@ class Board(Firm):
         assert everything() == before, "trying leaves a trace"
         if answer is None or not accept:
             return
+        self.by_hand = True
         done = moves.accept_move(
             move=made, now=self.now, seen=answer.version, shown=answer.digest, by=self.office
         )
@@ -44,7 +47,7 @@ class Board(Firm):
             first, second = second, first
         day = self.day(days)
         assert day is not None
-        if kind in ("move", "free", "split") and phase is None:
+        if kind in ("move", "free", "split", "ahead", "join") and phase is None:
             return None
         if kind == "move":
             return moves.MovePhase(phase.pk, None if crew is None else first, day=day)
@@ -52,6 +55,10 @@ class Board(Firm):
             return moves.FreePhase(phase.pk)
         if kind == "split":
             return moves.SplitPhase(phase.pk, self.now + timedelta(days=days, hours=1))
+        if kind == "ahead":
+            return moves.SplitAhead(phase.pk, 0.6, None if crew is None else first, day=day)
+        if kind == "join":
+            return moves.JoinParts(phase.pk)
         if kind == "swap":
             return moves.SwapCrews(first, second, day, day + timedelta(days=3))
         if kind == "lend":
@@ -66,6 +73,7 @@ class Board(Firm):
     def undo_a_move(self, which: int) -> None:
         row = pick(BoardMove.objects.all(), which)
         if row is not None:
+            self.by_hand = True
             done = self.refusable(
                 lambda: moves.undo_move(move_id=row.pk, now=self.now, by=self.office), MoveRefused
             )
@@ -76,6 +84,7 @@ class Board(Firm):
         phase = pick(Phase.objects.exclude(status="DROPPED"), which)
         if phase is None:
             return
+        self.by_hand = True
         made = self.refusable(
             lambda: pinning.pin(
                 phase_id=phase.pk,
@@ -92,4 +101,5 @@ class Board(Firm):
     def unpin(self, which: int) -> None:
         phase = pick(Phase.objects.filter(pinned_start_at__isnull=False), which)
         if phase is not None:
+            self.by_hand = True
             pinning.unpin(phase_id=phase.pk, now=self.now, by=self.office)

@@ -1,35 +1,32 @@
 """
 What holds whatever happens to a firm's jobs, read from the rows alone.
 
-Each check is written apart from the planner, from the rules of the trade: docs/planning.md tells
-them, and common practice, no source, stands behind them.
+Each check is written apart from the services, from what docs/ promises of them.
 """
 
 from collections import defaultdict
-from collections.abc import Iterable, Iterator
-from datetime import date, datetime, timedelta
+from datetime import datetime, timedelta
 from itertools import pairwise
 from typing import Any
 
-from django.utils import timezone
-
 from contractor.trade.phases import INSPECTIONS
 from contractor.trade.progress import standing
-from crews.models import Crew, DayOff, FeedEvent
-from inspections.models import InspectionEvent, LocateTicket
+from crews.models import FeedEvent
+from inspections.models import InspectionEvent
 from jobs.models import (
     BoardMove,
     Booking,
     Change,
-    Delivery,
     DeliveryReport,
     FieldReport,
+    Forecast,
     Job,
+    JobForecast,
     Notice,
     Phase,
+    PhaseForecast,
     Plan,
     ReplanProposal,
-    SetAside,
     Slip,
     SlipStep,
 )
@@ -37,7 +34,6 @@ from jobs.selectors.buildings import building_of
 from jobs.selectors.networks import network_of
 from jobs.selectors.reports import told
 
-MINUTE = timedelta(minutes=1)
 # What a row may still become after it is written; all else of it stays.
 MAY_CHANGE = {
     FieldReport: (),
@@ -47,6 +43,13 @@ MAY_CHANGE = {
     DeliveryReport: ("undone_at",),
     SlipStep: (),
     Booking: ("is_live", "because_phase_id"),
+    Plan: ("status", "published_at", "published_by_id"),
+    JobForecast: (),
+    PhaseForecast: (),
+    Notice: (
+        *("state", "tries", "next_try_at", "claimed_at", "sent_at", "error"),
+        *("message_id", "email", "name"),
+    ),
 }
 
 
@@ -55,6 +58,7 @@ class Record:
 
     def __init__(self) -> None:
         self.seen: dict[Any, dict[Any, Any]] = {model: {} for model in MAY_CHANGE}
+        self.published: set[int] = set()
 
     def check(self) -> None:
         """Hold the record against what it was, and keep what is new in it."""
@@ -66,6 +70,32 @@ class Record:
             for key, before in self.seen[model].items():
                 assert rows.get(key) == before, f"{model.__name__} {key} is not what it was"
             self.seen[model] = rows
+        told = Plan.objects.exclude(published_at=None)
+        self.published |= set(told.values_list("pk", flat=True))
+
+    def forget_drafts(self) -> None:
+        """Let go of the drafts that are gone, of which none may have been published."""
+        left = set(Plan.objects.values_list("pk", flat=True))
+        gone = {key: row for key, row in self.seen[Plan].items() if key not in left}
+        assert not self.published & gone.keys(), "a plan that people were told of is gone"
+        for key in gone:
+            del self.seen[Plan][key]
+        bookings = self.seen[Booking]
+        self.seen[Booking] = {k: row for k, row in bookings.items() if row["plan_id"] not in gone}
+
+
+class Pins:
+    """What the office pinned stays pinned there, whatever else happens."""
+
+    def __init__(self) -> None:
+        self.seen: dict[int, tuple[datetime, int | None]] = {}
+
+    def check(self, *, by_hand: bool) -> None:
+        """Hold the pins against what they were, unless somebody has just changed them by hand."""
+        rows = Phase.objects.filter(pinned_start_at__isnull=False)
+        pins = {row.pk: (row.pinned_start_at, row.pinned_crew_id) for row in rows}
+        assert by_hand or pins == self.seen, "a pin is lost or has moved"
+        self.seen = pins  # type: ignore[assignment]
 
 
 def _columns(model: Any) -> list[str]:
@@ -163,129 +193,49 @@ class Calendars:
         self.seen.update(rows)
 
 
-def check_fresh(plan: Plan) -> None:
-    """A plan that has just been made breaks no rule, and has every open phase or a reason."""
-    booked = {row.phase_id: row for row in plan.bookings.select_related("phase__job", "crew")}
-    without = {(entry["job"], entry["phase"]) for entry in plan.unplanned if entry["reason"]}
-    for job in Job.objects.filter(status="SIGNED"):
-        phases = {row.code: row for row in job.phases.exclude(status="DROPPED")}
-        for phase in phases.values():
-            in_plan = phase.pk in booked
-            left_out = (job.number, phase.code) in without
-            if phase.status == "DONE":
-                assert not in_plan, f"{phase} is done and booked"
-            else:
-                assert in_plan != left_out, f"{phase}: booked {in_plan}, left out {left_out}"
-        rows = {code: booked[row.pk] for code, row in phases.items() if row.pk in booked}
-        _check_order(job, phases, rows)
-        _check_waits(plan, job, phases, rows)
-    for row in booked.values():
-        if row.crew is not None and row.phase.status == "OPEN" and not row.phase.stopped_by:
-            _check_hours(plan, row)
+def check_forecast(forecast: Forecast) -> None:
+    """No quantile is out of order, and none is sooner than the waits alone would let it be."""
+    soonest = forecast.as_of - timedelta(minutes=15)
+    for row in PhaseForecast.objects.filter(forecast=forecast).select_related("phase"):
+        _check_quantiles(row)
+        assert row.finish_p10 is None or row.finish_p10 >= soonest, f"{row.phase} is done already"
+        begins = row.start_p10
+        assert row.phase.status != "OPEN" or begins is None or begins >= soonest, f"{row.phase}"
+    for row in JobForecast.objects.filter(forecast=forecast).select_related("job"):
+        _check_quantiles(row)
+        waits = timedelta(hours=_hours_of_waits(row.job))
+        assert row.finish_p10 is None or row.finish_p10 >= soonest + waits, f"{row.job} too soon"
 
 
-def _check_order(job: Job, phases: dict[str, Phase], rows: dict[str, Booking]) -> None:
-    for link in network_of(job, building_of(job)).follows:
-        after = rows.get(link.after)
-        if after is None or phases[link.after].status != "OPEN":
-            continue
-        before, done = rows.get(link.before), phases.get(link.before)
-        if before is not None:
-            begins = before.starts_at if link.start_to_start else before.ends_at
-        elif done is not None and done.done_at is not None:
-            begins = (done.started_at or done.done_at) if link.start_to_start else done.done_at
-        else:
-            continue
-        earliest = begins + timedelta(hours=link.lag_hours)
-        assert after.starts_at >= earliest, (
-            f"{after.phase} at {after.starts_at}: {link.before} allows it from {earliest}"
-        )
+def _hours_of_waits(job: Job) -> float:
+    """
+    Return the least hours to a job's end if its work took no time: the longest way of its waits.
 
-
-def _check_waits(plan: Plan, job: Job, phases: dict[str, Phase], rows: dict[str, Booking]) -> None:
-    """Permit, deliveries, locate ticket, stop and the date agreed on: none is run over."""
+    Source: the forward pass of the critical path method.
+    """
     network = network_of(job, building_of(job))
-    fresh = {code: row for code, row in rows.items() if phases[code].status == "OPEN"}
-    begun = any(row.status != "OPEN" for row in phases.values())
-    earliest = [job.earliest_start_on]
-    permit = getattr(job, "permit", None)
-    if permit is not None and not permit.is_exempt and permit.issued_on is None:
-        earliest.append(permit.expected_on)
-    for row in () if begun else fresh.values():
-        for day in filter(None, earliest):
-            assert _day(row.starts_at) >= day, f"{row.phase} before {day}"
-    items = {row.item: row for row in Delivery.objects.filter(job=job)}
-    for item, code in network.deliveries:
-        held, row = items.get(item), fresh.get(code)
-        if row is None or held is None or held.is_complete or held.promised_on is None:
-            continue
-        assert _day(row.starts_at) >= held.promised_on, f"{row.phase} before {item} is there"
-    for code in network.dig_phases:
-        if code in fresh:
-            _check_dig(plan, job, fresh[code])
-    for code, row in fresh.items():
-        until = phases[code].stopped_until
-        if phases[code].stopped_by and until is not None:
-            assert row.starts_at >= until, f"{row.phase} while it is stopped"
-        assert row.starts_at >= plan.as_of - timedelta(minutes=15), f"{row.phase} in the past"
+    phases = job.phases.exclude(status__in=("DROPPED", "DONE"))
+    left = {phase.code: phase for phase in phases.order_by("part")}
+    reached = dict.fromkeys(left, 0.0)
+    # As often as there are phases: no way is longer.
+    for _ in left:
+        for link in network.follows:
+            before = left.get(link.before)
+            if before is None or link.after not in left:
+                continue
+            if link.start_to_start and before.status != "OPEN":
+                continue
+            cures = link.cure.minimum_hours if link.cure and not before.pours.exists() else 0.0
+            hours = reached[link.before] + link.lag_hours + cures
+            reached[link.after] = max(reached[link.after], hours)
+    return max(reached.values(), default=0.0)
 
 
-def _check_dig(plan: Plan, job: Job, row: Booking) -> None:
-    """Each day begun in the ground is one that a ticket covers, called already or to be called."""
-    day, today = _day(row.starts_at), _day(plan.as_of)
-    tickets = LocateTicket.objects.filter(job=job)
-    called = any(ticket.dig_from <= day <= ticket.expires_on for ticket in tickets)
-    # Ohio: two working days' notice, from memory; one is the least of any state's rule.
-    assert called or day > today, f"{row.phase} digs on {day} without a ticket"
-
-
-def _check_hours(plan: Plan, row: Booking) -> None:
-    """Work begins and ends in the crew's hours, and is not longer than they are."""
-    assert row.crew is not None
-    drive = timedelta(minutes=-(-row.phase.job.drive_minutes // 15) * 15)
-    shifts = list(_shifts(row.crew, row.starts_at, row.ends_at))
-    hours = [(max(begins, row.starts_at), min(ends, row.ends_at)) for begins, ends in shifts]
-    worked = sum(((ends - begins) for begins, ends in hours if ends > begins), timedelta())
-    assert any(begins <= row.starts_at < ends for begins, ends in shifts), (
-        f"{row.phase} begins at {row.starts_at}, outside the hours of {row.crew}; drive {drive}"
-    )
-    assert any(begins < row.ends_at <= ends for begins, ends in shifts), (
-        f"{row.phase} ends at {row.ends_at}, outside the hours of {row.crew}"
-    )
-    assert row.work_hours * 60 <= worked / MINUTE + 15, f"{row.phase} is longer than the days are"
-
-
-def _shifts(crew: Crew, first: datetime, last: datetime) -> Iterator[tuple[datetime, datetime]]:
-    """Return what a crew works from a day to a day, without days off and time set aside."""
-    off = set(_days_off(crew))
-    zone = timezone.get_default_timezone()
-    day = _day(first)
-    while day <= _day(last):
-        for begins, ends in crew.work_hours.week().get(day.weekday(), ()) if day not in off else ():
-            yield from _without_asides(
-                crew, datetime.combine(day, begins, zone), datetime.combine(day, ends, zone)
-            )
-        day += timedelta(days=1)
-
-
-def _without_asides(
-    crew: Crew, begins: datetime, ends: datetime
-) -> Iterator[tuple[datetime, datetime]]:
-    asides = SetAside.objects.filter(crew=crew, starts_at__lt=ends, ends_at__gt=begins)
-    for aside in asides.order_by("starts_at"):
-        if aside.starts_at > begins:
-            yield begins, aside.starts_at
-        begins = max(begins, aside.ends_at)
-    if begins < ends:
-        yield begins, ends
-
-
-def _days_off(crew: Crew) -> Iterable[date]:
-    for row in DayOff.objects.filter(equipment=None):
-        if row.crew_id in (None, crew.pk):
-            for number in range((row.last_day - row.first_day).days + 1):
-                yield row.first_day + timedelta(days=number)
-
-
-def _day(moment: datetime) -> date:
-    return timezone.localdate(moment)
+def _check_quantiles(row: JobForecast | PhaseForecast) -> None:
+    for what in ("start", "finish"):
+        given = [getattr(row, f"{what}_p{percent}") for percent in (10, 50, 80, 90)]
+        dates = [date for date in given if date is not None]
+        assert given[: len(dates)] == dates, f"{row}: a later quantile is known, a sooner is not"
+        assert dates == sorted(dates), f"{row}: quantiles out of order"
+    if row.start_p10 is not None and row.finish_p10 is not None:
+        assert row.start_p10 <= row.finish_p10, f"{row} ends before it begins"

@@ -6,15 +6,25 @@ from typing import Any
 
 import time_machine
 from django.apps import apps
+from django.core.exceptions import ValidationError
 from django.db import connection, transaction
 from django.test import Client
 from django.utils import timezone
 from hypothesis import strategies as st
 from hypothesis.stateful import RuleBasedStateMachine
 
+from crews.models import Firm as FirmRow
+from crews.services import ensure_public_holidays
 from jobs.models import Plan
-from tests.factories import AuthorityFactory, OfficeFactory, OwnerFactory, WeatherAreaFactory
-from tests.service import life_checks
+from jobs.services.plan_making import HOLIDAY_YEARS
+from tests.factories import (
+    AuthorityFactory,
+    CrewLeadFactory,
+    OfficeFactory,
+    OwnerFactory,
+    WeatherAreaFactory,
+)
+from tests.service import life_checks, life_plans
 from tests.service.api import reader
 from tests.service.portfolio import MONDAY, make_firm
 
@@ -38,16 +48,22 @@ class Firm(RuleBasedStateMachine):
         self.rows.__enter__()
         self.record = life_checks.Record()
         self.calendars = life_checks.Calendars()
+        self.pins = life_checks.Pins()
+        self.by_hand = False
 
     def teardown(self) -> None:
         """Leave nothing behind."""
         self.rows.__exit__(Undo, Undo(), None)
         self.clock.stop()
 
-    def open(self) -> None:
+    def open(self, begins: datetime) -> None:
         """Enter the firm and its people."""
+        self.wait_until(begins)
         self.crews = list(make_firm(crews=2))
-        self.office = OfficeFactory()
+        for number, crew in enumerate(self.crews):
+            crew.lead = CrewLeadFactory(email=f"lead{number}@firm.example")
+            crew.save()
+        self.office = OfficeFactory(email="office@firm.example")
         self.client = Client()
         self.client.force_login(self.office)
         self.owner = reader(OwnerFactory())
@@ -58,20 +74,34 @@ class Firm(RuleBasedStateMachine):
         """Return what a call gives; where it is refused, nothing may have been stored."""
         before = everything()
         try:
-            with transaction.atomic():
-                return call()
-        except refusals:
-            assert everything() == before
-            return None
+            return call()
+        except refusals as refusal:
+            why = str(refusal)
+        assert not changed(before), f"refused ({why}), and stored {changed(before)}"
+        return None
 
     def fresh(self, plan: Plan | None) -> None:
         """Hold a plan that has just been made against the rows it was made from."""
         if plan is not None:
-            life_checks.check_fresh(Plan.objects.get(pk=plan.pk))
+            life_plans.check_fresh(Plan.objects.get(pk=plan.pk))
+
+    def change(self, row: Any, **columns: Any) -> bool:
+        """Store a row as a page of the office does; what it refuses is left as it was."""
+        for name, value in columns.items():
+            setattr(row, name, value)
+        try:
+            row.full_clean()
+        except ValidationError:
+            return False
+        row.save()
+        return True
 
     def wait_until(self, moment: datetime) -> None:
         self.now = max(self.now, moment)
         self.moment.move_to(self.now, tick=False)
+        if FirmRow.objects.exists():
+            # Else the first plan of a new year would, and be it one that is refused.
+            ensure_public_holidays(years=range(self.now.year, self.now.year + HOLIDAY_YEARS))
 
     def day(self, days: int | None) -> date | None:
         return None if days is None else timezone.localdate(self.now) + timedelta(days=days)
@@ -93,3 +123,13 @@ def everything(*labels: str) -> dict[str, list[Any]]:
                 cursor.execute(f'SELECT * FROM "{table}" ORDER BY "{model._meta.pk.column}"')
                 rows[table] = cursor.fetchall()
     return rows
+
+
+def changed(before: dict[str, list[Any]]) -> dict[str, list[Any]]:
+    """Return the rows that are not as they were, by table."""
+    after = everything()
+    return {
+        table: [row for row in (*rows, *after[table]) if (row in rows) != (row in after[table])]
+        for table, rows in before.items()
+        if rows != after[table]
+    }

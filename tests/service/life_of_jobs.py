@@ -1,7 +1,7 @@
 """The whole life of a small firm's jobs, one step at a time and in any order, for hypothesis."""
 
 from collections.abc import Callable
-from datetime import timedelta
+from datetime import datetime, timedelta
 from typing import Any
 
 from django.urls import reverse
@@ -17,7 +17,11 @@ from tests.service.address_table import table
 from tests.service.life_board import Board
 from tests.service.life_firm import ANY, pick
 from tests.service.life_office import Office
+from tests.service.life_papers import Papers
+from tests.service.life_people import People
+from tests.service.life_readers import Readers
 from tests.service.life_sites import Sites
+from tests.service.portfolio import MONDAY
 
 PAGES = sorted(
     f"/{route}"
@@ -27,17 +31,37 @@ PAGES = sorted(
 """Every address that reads something and names no row."""
 
 
-class Life(Office, Sites, Board):
+# In June; before clocks go back and forward; before the year ends, with its holidays.
+BEGINNINGS = (
+    MONDAY,
+    MONDAY,
+    MONDAY.replace(month=10, day=26),
+    MONDAY.replace(month=12, day=21),
+    MONDAY.replace(year=2027, month=3, day=8),
+)
+
+
+class Life(Office, Sites, Board, People, Papers, Readers):
     """A firm of two crews from its first sale on."""
 
-    @initialize(sold=st.integers(0, 3), foundation=st.sampled_from(list(Foundation)))
-    def open_the_firm(self, sold: int, foundation: Foundation) -> None:
+    @initialize(
+        begins=st.sampled_from(BEGINNINGS),
+        sold=st.sampled_from((0, 1, 2, 2, 3, 3)),
+        foundation=st.sampled_from(list(Foundation)),
+    )
+    def open_the_firm(self, begins: datetime, sold: int, foundation: Foundation) -> None:
         """Begin as a firm that has sold so much and told its crews of it, with its pits marked."""
-        self.open()
+        self.open(begins)
         for number in range(sold):
             self.sell(foundation, 30, 0, number == 1, 45, None, 20)
             self.call_the_locate_ticket(number, 30)
+        for crew in (0, 1):
+            self.a_phone_is_let_in(crew)
+            self.a_calendar_gets_a_reader("CREW", crew)
+        self.a_calendar_gets_a_reader("FIRM", 0)
         if sold:
+            self.a_calendar_gets_a_reader("BUYER", 0)
+            self.a_buyer_gets_a_link("make", 0)
             Delivery.objects.filter(job__number__endswith="1").update(arrived_on=self.day(0))
             self.plan_and_publish()
 
@@ -127,5 +151,7 @@ class Life(Office, Sites, Board):
         life_checks.check_slips()
         self.record.check()
         self.calendars.check()
+        self.pins.check(by_hand=self.by_hand)
+        self.by_hand = False
         # No two things happen at one moment, as no two clicks do.
         self.wait_until(self.now + timedelta(seconds=1))

@@ -23,6 +23,7 @@ from tests.service import life_checks
 from tests.service.life_firm import ANY, Firm, everything, pick
 
 MOST_JOBS = 4
+BUYERS = ("Ada Quill", "Ben Tarrow", "Cleo Marsh", "Dov Harrick")
 
 
 class Office(Firm):
@@ -49,12 +50,13 @@ class Office(Firm):
         not_before: int | None,
         drive_minutes: int,
     ) -> None:
-        if Job.objects.count() >= MOST_JOBS:
+        sold = Job.objects.count()
+        if sold >= MOST_JOBS:
             return
         contract = Contract(
             number=next_number(now=self.now),
-            buyer_name="Ada Quill",
-            site_address="12 Fence Row Road",
+            buyer_name=BUYERS[sold],
+            site_address=f"{sold + 1}2 Fence Row Road",
             site_town="Millbrook Corner",
             site_county="Harrow County",
             site_state="OH",
