@@ -106,3 +106,12 @@ def test_the_proxy_leaves_out_the_keys_that_our_own_log_leaves_out() -> None:
 
     assert of_proxy is not None
     assert of_proxy[1].split("|") == ours
+
+
+def test_the_proxy_packs_nothing_that_holds_a_key() -> None:
+    """Source: BREACH (Gluck, Harris, Prado 2013, from memory): secrets, packed, show by length."""
+    conf = (DEPLOY / "nginx.conf").read_text()
+    places = re.findall(r"location ([^{]+) \{(.*?)\}", conf, re.DOTALL)
+
+    assert [place for place, rules in places if "gzip on;" in rules] == ["~ ^/(static|api)/"]
+    assert conf.count("gzip on;") == 1
