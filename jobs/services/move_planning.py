@@ -20,7 +20,7 @@ from jobs.services.move_kinds import FreePhase, MovePhase, SplitPhase, phase_of,
 from jobs.services.move_spans import Spanning, SwapCrews
 from jobs.services.move_split import JoinParts, SplitAhead
 from jobs.services.move_touch import Touch, crew_of, label
-from jobs.services.pinning import broken_pin_of, stopped_by_weather
+from jobs.services.pinning import broken_pin_of, stopped_by_weather, why_broken
 from jobs.services.plan_rows import SAME_VISIT
 from jobs.services.work_at_hand import AtHand
 
@@ -100,7 +100,8 @@ def refuse_if_broken(proposal: Proposal, hand: Hand, touch: Touch) -> None:
     for entry in proposal.result.schedule.broken_pins:
         phase = stretches[entry.activity].first
         if phase.pk in set_here:
-            raise MoveRefused(f"{label(phase)} cannot be there: {entry.reason}")
+            why = why_broken(proposal.portfolio, entry)
+            raise MoveRefused(f"{label(phase)} cannot be there: {why}")
     found = _broken_of_others(proposal, hand, None)
     if found is not None:
         phase, entry = found

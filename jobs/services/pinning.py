@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING
 
 from django.db import transaction
@@ -139,6 +139,25 @@ def stopped_by_weather(portfolio: Portfolio, phase: Phase, starts_at: datetime) 
     return f"weather stops {what} on {day:%a %b %-d} ({why})" if why else ""
 
 
+def why_broken(portfolio: Portfolio, entry: BrokenPin) -> str:
+    """Return why a pin is not kept; of a crew that cannot do the work, with what it lacks."""
+    pin = portfolio.problem.activities[entry.activity].pin
+    if pin is None or pin.crew is None:
+        return entry.reason
+    crews = {crew.pk: crew for crew in portfolio.work.crews}
+    crew = crews.get(portfolio.crew_ids[pin.crew])
+    kinds = [PHASE_TABLE[phase.code] for phase in portfolio.stretches[entry.activity].phases]
+    if crew is None:
+        return entry.reason
+    missing = {skill for kind in kinds for skill in kind.skills} - {*crew.skills}
+    lacks = sorted(Crew.Skill(skill).label.lower() for skill in missing)
+    people = max(kind.min_people for kind in kinds)
+    words = [f"not entered as a skill of the crew: {', '.join(lacks)}"] if lacks else []
+    if crew.size < people:
+        words.append(f"it needs {people} people and the crew has {crew.size}")
+    return f"{entry.reason} ({'; '.join(words)})" if words else entry.reason
+
+
 def broken_pin_of(portfolio: Portfolio, schedule: Schedule, phase_id: int) -> BrokenPin | None:
     """Return why a phase is not where it is pinned; None where it is, or is not pinned."""
 
@@ -147,7 +166,7 @@ def broken_pin_of(portfolio: Portfolio, schedule: Schedule, phase_id: int) -> Br
 
     for entry in schedule.broken_pins:
         if stands_for_it(entry.activity):
-            return entry
+            return replace(entry, reason=why_broken(portfolio, entry))
     for unplanned in schedule.unplanned:
         if stands_for_it(unplanned.activity):
             return BrokenPin(unplanned.activity, unplanned.reason, None)

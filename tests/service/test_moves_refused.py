@@ -82,7 +82,8 @@ def test_on_a_crew_that_cannot_do_it_the_crew_that_can_is_named(crews: Sequence[
 
     refused = refusal(MovePhase(roof.pk, crews[0].pk, day=date(2026, 6, 29)))
 
-    assert refused.rule == f"{crews[0].name} cannot do it"
+    lacks = "not entered as a skill of the crew: steel"
+    assert refused.rule == f"{crews[0].name} cannot do it ({lacks})"
     assert (refused.nearest_crew_id, refused.nearest_crew) == (crews[1].pk, crews[1].name)
     assert refused.nearest_start_at is not None
     works(MovePhase(roof.pk, crews[1].pk, starts_at=refused.nearest_start_at))
