@@ -24,7 +24,7 @@ from inspections.selectors.site import site_of
 from inspections.selectors.visits import OPEN, last_event
 from inspections.services import site, visits
 from jobs.models import Delivery, DeliveryReport, FieldReport, Phase
-from jobs.selectors.reports import Reporter
+from jobs.selectors.reports import Reporter, may_report
 from jobs.services import deliveries
 from jobs.services.new_report import NewReport
 from jobs.services.reporting import Outcome, take_report, wish_for_plan
@@ -140,15 +140,17 @@ def _take(phone: Phone, sent: PhoneReport, now: datetime) -> tuple[PhoneAnswer, 
     changed = (
         changed_since(phase, crew=phone.crew, seen_starts_at=sent.seen_starts_at) if phase else []
     )
-    moved, words = False, tuple(changed)
+    moved, words, who = False, tuple(changed), reporter_at(phone)
     try:
         with transaction.atomic():
-            outcome, moved = take_report(report=sent.report, who=reporter_at(phone), now=now)
+            outcome, moved = take_report(report=sent.report, who=who, now=now)
             if outcome is Outcome.RECEIVED and phase is not None:
                 follows, told = _also(phone, phase, sent, now)
                 moved, words = moved or follows, (*words, *told)
     except SpecError as refusal:
         faults = fault_words(refusal)
+        if phase is not None and not may_report(who, phase):
+            changed = []  # whose work it is, and when, is told to its own crews alone
         return PhoneAnswer(sent.report.id, Outcome.REFUSED, (*faults, *changed)), False
     if phase is None:
         return PhoneAnswer(sent.report.id, outcome, words), moved
