@@ -153,8 +153,18 @@ def test_an_independent_reader_finds_the_cells_and_no_formula() -> None:
     assert cells_by_the_standard(data, 1) == [["a", "b", "c"], *map(list, rows)]
 
 
-@pytest.mark.parametrize("harm", ["no zip", "empty", "entities", "unpacks"])
-def test_what_is_no_workbook_or_would_do_harm_is_refused(tmp_path: Path, harm: str) -> None:
+@pytest.mark.parametrize(
+    ("harm", "words"),
+    [
+        ("no zip", "Not a workbook"),
+        ("empty", "Not a workbook"),
+        ("entities", "Not a workbook"),
+        ("unpacks", "unpacks to too much"),
+    ],
+)
+def test_what_is_no_workbook_or_would_do_harm_is_refused(
+    tmp_path: Path, harm: str, words: str
+) -> None:
     path = book(tmp_path, jobs=[["number"], ["26-001"]])
     if harm == "no zip":
         path.write_bytes(b"number,sold_on\n")
@@ -173,8 +183,10 @@ def test_what_is_no_workbook_or_would_do_harm_is_refused(tmp_path: Path, harm: s
             for name, data in parts.items():
                 new.writestr(name, data)
 
-    with pytest.raises(LoadFailed):
+    with pytest.raises(LoadFailed) as refused:
         read_workbook(path)
+
+    assert words in refused.value.errors[0].message
 
 
 BOMB = '<!DOCTYPE x [<!ENTITY a "aaaa"><!ENTITY b "&a;&a;">]>'
