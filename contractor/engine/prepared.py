@@ -22,7 +22,7 @@ from contractor.engine.layout import (
     UNDER_WAY,
     Layout,
 )
-from contractor.engine.problem import Activity, Mode, Problem, Window
+from contractor.engine.problem import Activity, Problem, Window
 
 __all__ = [
     "FROZEN",
@@ -260,13 +260,19 @@ def _without_inner(windows: Sequence[Window]) -> tuple[Ints, Ints]:
 
 def _modes(problem: Problem, job: Ints) -> dict[str, Any]:
     """Return all modes with the units they take, and what crews can do of jobs."""
-    modes = [mode for activity in problem.activities for mode in activity.modes]
-    crew = indexes([mode.crew for mode in modes])
-    work = ints([mode.work_slots for mode in modes])
+    # Activities that are done alike mostly share one tuple of modes: each is read once.
+    tuples = {id(activity.modes): activity.modes for activity in problem.activities}
+    place = {key: number for number, key in enumerate(tuples)}
+    modes = [mode for shared in tuples.values() for mode in shared]
+    which = ints([place[id(activity.modes)] for activity in problem.activities])
     counts = np.array([len(activity.modes) for activity in problem.activities], dtype=np.int64)
     first = firsts(counts)
     of_activity = np.repeat(np.arange(counts.size), counts)
-    pauses = np.zeros(len(modes), dtype=np.uint8)
+    first_of_tuple = firsts([len(shared) for shared in tuples.values()])
+    at = np.arange(of_activity.size) + (first_of_tuple[which] - first[:-1])[of_activity]
+    crew = indexes([mode.crew for mode in modes])[at]
+    work = ints([mode.work_slots for mode in modes])[at]
+    pauses = np.zeros(at.size, dtype=np.uint8)
     if problem.longest_pause_slots is not None:
         under_way = np.array([activity.under_way for activity in problem.activities], np.bool_)
         pauses[:] = (work > 0) & ~under_way[of_activity]
@@ -274,19 +280,25 @@ def _modes(problem: Problem, job: Ints) -> dict[str, Any]:
         "mode_first": first,
         "mode_crew": crew,
         "mode_work": work,
-        "mode_calendar": ints([mode.calendar for mode in modes]),
+        "mode_calendar": ints([mode.calendar for mode in modes])[at],
         "mode_pauses": pauses,
-        **_uses(modes, crew, work),
+        **_uses([mode.machines for mode in modes], at, crew, work),
         "coverage": _coverage(problem, job, first, of_activity, crew, work),
     }
 
 
-def _uses(modes: Sequence[Mode], crew: Ints, work: Ints) -> dict[str, Any]:
-    """Return the units that modes take of resources, the crew first; no work takes nothing."""
-    sets = list(dict.fromkeys(mode.machines for mode in modes))
+def _uses(
+    machines_of: Sequence[tuple[int, ...]], at: Longs, crew: Ints, work: Ints
+) -> dict[str, Any]:
+    """
+    Return the units that modes take of resources, the crew first; no work takes nothing.
+
+    A mode's machines are those `at` its place.
+    """
+    sets = list(dict.fromkeys(machines_of))
     index = {machines: k for k, machines in enumerate(sets)}
     units = [list(Counter(machines).items()) for machines in sets]
-    of_set = ints([index[mode.machines] for mode in modes])
+    of_set = ints([index[machines] for machines in machines_of])[at]
     by_crew = (crew != NONE).astype(np.int32)
     counts = (by_crew + ints([len(row) for row in units])[of_set]) * (work > 0)
     first = firsts(counts)

@@ -283,20 +283,32 @@ class Problem:
         for job in self.jobs:
             _require_index(f"job {job.key!r}: preferred_crew", job.preferred_crew, self.resources)
         known: set[tuple[int | None, int, tuple[int, ...]]] = set()
+        # By identity: activities that are done alike mostly share one tuple of modes.
+        checked: set[int] = set()
         for activity in self.activities:
-            self._check_activity(activity, known)
+            self._check_activity(activity)
+            if id(activity.modes) not in checked:
+                checked.add(id(activity.modes))
+                self._check_modes(activity, known)
         for link in self.links:
             self._check_link(link)
         if cycle := _find_cycle(len(self.activities), self.links):
             path = " -> ".join(self.activities[i].key for i in cycle)
             raise ValueError(f"links form a cycle: {path}; take one of them out")
 
-    def _check_activity(
-        self, activity: Activity, known: set[tuple[int | None, int, tuple[int, ...]]]
-    ) -> None:
-        """Check an activity; `known` are the crews with calendar and machines found sound."""
+    def _check_activity(self, activity: Activity) -> None:
         name = f"activity {activity.key!r}"
         _require_index(f"{name}: job", activity.job, self.jobs)
+        if activity.pin:
+            _require_index(f"{name}: pin crew", activity.pin.crew, self.resources)
+        if activity.announced:
+            _require_index(f"{name}: announced crew", activity.announced.crew, self.resources)
+
+    def _check_modes(
+        self, activity: Activity, known: set[tuple[int | None, int, tuple[int, ...]]]
+    ) -> None:
+        """Check its modes; `known` are the crews with calendar and machines found sound."""
+        name = f"activity {activity.key!r}"
         for mode in activity.modes:
             way = (mode.crew, mode.calendar, mode.machines)
             if way in known:
@@ -317,10 +329,6 @@ class Problem:
                 f"{name}: crew {mode.crew} is listed "
                 "among the machines of its own mode; list it once",
             )
-        if activity.pin:
-            _require_index(f"{name}: pin crew", activity.pin.crew, self.resources)
-        if activity.announced:
-            _require_index(f"{name}: announced crew", activity.announced.crew, self.resources)
 
     def _check_link(self, link: Link) -> None:
         _require_index("link: before", link.before, self.activities)

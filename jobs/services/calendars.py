@@ -67,6 +67,7 @@ class Calendars:
         self._crew_works: dict[int, bool] = {}
         self._holidays: dict[str, frozenset[date]] = {}
         self._authority_closed: dict[int, frozenset[date]] = {}
+        self._authority_opens: dict[tuple[int, date], bool] = {}
         self._authority_weekdays: dict[int, frozenset[int]] = {}
 
     def of_crew(
@@ -216,10 +217,11 @@ class Calendars:
 
     def opens_again(self, authority: Authority, today: date) -> bool:
         """Return whether an authority works at all within as far as dates may be entered."""
-        return any(
-            self.is_authority_day(authority, today + timedelta(days=ahead))
-            for ahead in range(FARTHEST_AHEAD.days)
-        )
+        key = (authority.pk, today)
+        if key not in self._authority_opens:
+            ahead = (today + timedelta(days=days) for days in range(FARTHEST_AHEAD.days))
+            self._authority_opens[key] = any(self.is_authority_day(authority, day) for day in ahead)
+        return self._authority_opens[key]
 
     def local(self, slot: int) -> datetime:
         """Return the site-local moment of a slot."""

@@ -85,10 +85,11 @@ class JobActivities:
         stretch = Stretch((phase,))
         follower = self._goes_on_with(phase)
         if follower:
-            joined = self._joined_modes(modes, follower)
-            if joined:
-                stretch = Stretch((phase, follower), tuple(lead for lead, _ in joined))
-                modes = tuple(mode for _, mode in joined)
+            after, _ = self._modes(follower, PHASE_TABLE[follower.code])
+            joined = self.parts.joined(modes, after)
+            if joined.modes:
+                stretch = Stretch((phase, follower), joined.lead_slots)
+                modes = joined.modes
         self._add_stretch(stretch, modes, no_mode_why)
 
     def _goes_on_with(self, phase: Phase) -> Phase | None:
@@ -102,22 +103,6 @@ class JobActivities:
                 both_open = phase.status == follower.status == Phase.Status.OPEN
                 return follower if free and both_open else None
         return None
-
-    def _joined_modes(
-        self, lead_modes: tuple[engine.Mode, ...], follower: Phase
-    ) -> list[tuple[int, engine.Mode]]:
-        """Return modes for both phases on one crew, each with the slots of the first of them."""
-        parts = self.parts
-        lead_slots: dict[int | None, int] = {}
-        for mode in lead_modes:
-            # Of a crew that is fewer people on some days, the first phase counts with the fewest.
-            lead_slots[mode.crew] = max(mode.work_slots, lead_slots.get(mode.crew, 0))
-        modes, _ = self._modes(follower, PHASE_TABLE[follower.code])
-        return [
-            (lead, parts.mode(mode.crew, lead + mode.work_slots, mode.calendar, mode.machines))
-            for mode in modes
-            if (lead := lead_slots.get(mode.crew)) is not None
-        ]
 
     def _add_stretch(
         self, stretch: Stretch, modes: tuple[engine.Mode, ...], no_mode_why: str
@@ -189,39 +174,38 @@ class JobActivities:
         parts = self.parts
         if not all(parts.machines_of_kind.get(name) for name in kind.equipment):
             return (), f"no {' or '.join(sorted(kind.equipment)).lower()} is in service"
-        modes: list[engine.Mode] = []
-        away: list[str] = []
-        labor_hours, slots_by = phase.planned_hours, dict[tuple[float, float, int], int]()
-        drive, weather = self.job.drive_minutes, self._weather(kind)
-        for able in parts.able(kind, drive_minutes=drive, weather=weather):
-            crew, calendar = able.crew, able.calendar
-            if phase.status == Phase.Status.UNDER_WAY and phase.crew_id not in (None, crew.pk):
-                continue
-            if calendar is None:
-                away.append(crew.name)
-                continue
-            alike = (able.people_at_pace, crew.pace, calendar)
-            if alike not in slots_by:
-                crew_hours = labor_hours / able.people_at_pace
-                slots_by[alike] = self._slots_left(phase, crew_hours, calendar, crew.pace)
-            slots = slots_by[alike]
-            if able.is_bounded and parts.calendars.left(calendar, parts.now) < slots:
-                continue
-            modes += parts.modes(kind, able, slots)
+        able = parts.able(kind, drive_minutes=self.job.drive_minutes, weather=self._weather(kind))
+        hours = phase.planned_hours
+        slots = tuple(
+            self._slots_left(phase, hours / people, calendar, pace)
+            for people, pace, calendar in able.paces
+        )
+        modes, away = parts.modes(able, slots), able.away
         if phase.status == Phase.Status.UNDER_WAY:
-            # Work under way goes on in the first way of its crew: with as many as end it soonest.
-            modes.sort(
-                key=lambda mode: parts.calendars.ends(mode.calendar, parts.now, mode.work_slots)
-            )
+            modes = self._that_go_on(phase, modes)
+            away = tuple(crew for crew in away if phase.crew_id in (None, crew.pk))
         if modes:
-            return tuple(modes), ""
+            return modes, ""
         if away:
             return (), (
-                f"no working day in the next five years: {', '.join(away)}; "
+                f"no working day in the next five years: {', '.join(crew.name for crew in away)}; "
                 "correct the days off or the work hours, or say who goes on"
             )
         skills = ", ".join(sorted(kind.skills)).lower()
         return (), f"no active crew of {kind.min_people} or more people has the skills {skills}"
+
+    def _that_go_on(self, phase: Phase, modes: tuple[engine.Mode, ...]) -> tuple[engine.Mode, ...]:
+        """
+        Return the ways in which work under way goes on: those of its crew, if it has one.
+
+        First that of as many people as end it soonest, as it goes on in the first one.
+        """
+        parts = self.parts
+        if phase.crew_id is not None:
+            crew = parts.crew_index.get(phase.crew_id)
+            modes = tuple(mode for mode in modes if mode.crew == crew)
+        ends = parts.calendars.ends
+        return tuple(sorted(modes, key=lambda m: ends(m.calendar, parts.now, m.work_slots)))
 
     def _holds(self, phase: Phase) -> tuple[list[Hold], tuple[engine.Window, ...]]:
         calendars, now = self.parts.calendars, self.parts.now

@@ -6,7 +6,7 @@ from copy import copy
 from dataclasses import dataclass
 from datetime import timedelta
 from itertools import product
-from typing import TYPE_CHECKING, TypeVar
+from typing import TYPE_CHECKING, NamedTuple, TypeVar
 
 from contractor.engine import problem as engine
 from jobs.services.calendars import Calendars
@@ -54,6 +54,21 @@ class Stretch:
         return self.phases[-1]
 
 
+class Pace(NamedTuple):
+    """What tells how long a crew takes: people at its pace, the pace, and its calendar."""
+
+    people_at_pace: float
+    of_crew: float
+    calendar: int
+
+
+class Joined(NamedTuple):
+    """Ways to do two phases in one visit, and of each the slots of the first of them."""
+
+    lead_slots: tuple[int, ...]
+    modes: tuple[engine.Mode, ...]
+
+
 @dataclass(frozen=True, slots=True)
 class Able:
     """
@@ -69,6 +84,27 @@ class Able:
     calendar: int | None
     machine_sets: tuple[tuple[int, ...], ...]
     is_bounded: bool = False
+
+    @property
+    def pace(self) -> Pace | None:
+        """Return what tells how long it takes; None where it never works again."""
+        if self.calendar is None:
+            return None
+        return Pace(self.people_at_pace, self.crew.pace, self.calendar)
+
+
+@dataclass(frozen=True, slots=True)
+class AbleCrews:
+    """
+    The crews that can do a kind of phase at a site; `key` tells them from all others.
+
+    `paces` are those of all that work again, each once; `away` are the crews that never do.
+    """
+
+    key: tuple[str, int, object]
+    rows: tuple[Able, ...]
+    paces: tuple[Pace, ...]
+    away: tuple[Crew, ...]
 
 
 class ProblemParts:
@@ -90,9 +126,11 @@ class ProblemParts:
         for machine in work.equipment:
             same_kind = self.machines_of_kind.setdefault(machine.kind, [])
             same_kind.append(self.machine_index[machine.pk])
-        self._able: dict[tuple[str, int, object], tuple[Able, ...]] = {}
+        self._able: dict[tuple[str, int, object], AbleCrews] = {}
+        self._modes_of_slots: dict[tuple[object, tuple[int, ...]], tuple[engine.Mode, ...]] = {}
         self._modes_of_kind: dict[tuple[str, int, int, int], tuple[engine.Mode, ...]] = {}
         self._modes: dict[tuple[int | None, int, int, tuple[int, ...]], engine.Mode] = {}
+        self._joined: dict[tuple[int, int], tuple[object, object, Joined]] = {}
         self._visits_of_day: dict[int, engine.Resource] = {}
         self.activities: list[engine.Activity] = []
         self.stretches: list[Stretch] = []
@@ -113,14 +151,14 @@ class ProblemParts:
 
     def able(
         self, kind: PhaseKind, *, drive_minutes: int, weather: SiteWeather | None = None
-    ) -> tuple[Able, ...]:
+    ) -> AbleCrews:
         """Return the crews that can do a kind of phase; none where a machine is missing."""
         key = (kind.code, drive_minutes, weather and weather.key)
         if key not in self._able:
             today = self.calendars.local(self.now).date()
             machines = [self.machines_of_kind.get(name, []) for name in sorted(kind.equipment)]
             machine_sets = tuple(product(*machines))
-            self._able[key] = tuple(
+            rows = tuple(
                 Able(
                     crew,
                     min(team.people, kind.max_people) * crew.pace,
@@ -136,6 +174,9 @@ class ProblemParts:
                 if machine_sets and kind.skills <= set(crew.skills)
                 for team in self._teams(crew, kind)
             )
+            paces = dict.fromkeys(row.pace for row in rows if row.pace is not None)
+            away = tuple(row.crew for row in rows if row.pace is None)
+            self._able[key] = AbleCrews(key, rows, tuple(paces), away)
         return self._able[key]
 
     def _teams(self, crew: Crew, kind: PhaseKind) -> list[Team]:
@@ -147,16 +188,60 @@ class ProblemParts:
                 teams.setdefault(min(team.people, kind.max_people), team)
         return list(teams.values())
 
-    def modes(self, kind: PhaseKind, able: Able, work_slots: int) -> tuple[engine.Mode, ...]:
+    def modes(self, able: AbleCrews, slots: tuple[int, ...]) -> tuple[engine.Mode, ...]:
+        """
+        Return the ways in which crews do a phase that takes so many slots, by pace.
+
+        One for each crew and set of machines. Phases that take as long have the same tuple, which
+        tells what goes through all ways of all phases that it has met them before.
+        """
+        key = (able.key, slots)
+        if key not in self._modes_of_slots:
+            slots_at = dict(zip(able.paces, slots, strict=True))
+            self._modes_of_slots[key] = tuple(
+                mode
+                for row in able.rows
+                if (pace := row.pace) is not None
+                for mode in self._modes_of(able.key[0], row, pace.calendar, slots_at[pace])
+            )
+        return self._modes_of_slots[key]
+
+    def _modes_of(
+        self, code: str, able: Able, calendar: int, work_slots: int
+    ) -> tuple[engine.Mode, ...]:
         """Return the ways in which a crew does a kind of phase, one for each set of machines."""
-        crew, calendar = self.crew_index[able.crew.pk], able.calendar
-        assert calendar is not None
-        key = (kind.code, crew, work_slots, calendar)
+        if able.is_bounded and self.calendars.left(calendar, self.now) < work_slots:
+            return ()
+        crew = self.crew_index[able.crew.pk]
+        key = (code, crew, work_slots, calendar)
         if key not in self._modes_of_kind:
             self._modes_of_kind[key] = tuple(
                 self.mode(crew, work_slots, calendar, machines) for machines in able.machine_sets
             )
         return self._modes_of_kind[key]
+
+    def joined(self, lead: tuple[engine.Mode, ...], after: tuple[engine.Mode, ...]) -> Joined:
+        """Return the ways in which a crew does two phases, one after the other, in one visit."""
+        # By identity, as most have the tuple of others; kept with the result, so that none is gone.
+        key = (id(lead), id(after))
+        if key not in self._joined:
+            slots_of: dict[int | None, int] = {}
+            for mode in lead:
+                # Of a crew that is fewer people on some days, the first phase takes the longest.
+                slots_of[mode.crew] = max(mode.work_slots, slots_of.get(mode.crew, 0))
+            both = [(slots_of[mode.crew], mode) for mode in after if mode.crew in slots_of]
+            self._joined[key] = (
+                lead,
+                after,
+                Joined(
+                    tuple(first for first, _ in both),
+                    tuple(
+                        self.mode(m.crew, first + m.work_slots, m.calendar, m.machines)
+                        for first, m in both
+                    ),
+                ),
+            )
+        return self._joined[key][-1]
 
     def mode(
         self, crew: int | None, work_slots: int, calendar: int, machines: tuple[int, ...] = ()

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from functools import cached_property
 from typing import TYPE_CHECKING, NamedTuple
 
 from contractor.trade.notice import AskedWhen
@@ -119,7 +120,7 @@ class VisitActivities:
         ends = parts.waits.at(parts.waits.next_visit(authority), ends)
         return [Hold(kind, phase.code, ends, self._notice_basis(phase), begins)]
 
-    @property
+    @cached_property
     def _authority(self) -> Authority:
         authority: Authority = self.job.permit.authority
         return authority
