@@ -71,7 +71,7 @@ def test_every_order_of_a_list_is_told() -> None:
 
 
 def test_every_example_that_reads_is_answered(owner: Any) -> None:
-    for number in (9, 12):
+    for number in (1, 2):
         make_plan(id=number, status="DRAFT")
     client = reader(owner)
 
