@@ -7,6 +7,10 @@ from contextlib import contextmanager
 
 __all__ = ["collector_paused", "keep_for_good"]
 
+# From so many new objects on, less those let go of, a collection begins. Garbage in cycles that is
+# not found before takes a few MB; our own.
+NEW_OBJECTS = 50_000
+
 _lock = threading.Lock()
 _inside = 0
 _was_on = True
@@ -39,7 +43,10 @@ def keep_for_good() -> None:
     """Let collections pass over all that there is now: for a process that has just begun.
 
     Modules and tables of a loaded service are some 270,000 objects, which each full collection
-    would go through again, for a sixth of a second in which no request is answered.
+    would go through again, for a sixth of a second in which no request is answered. A page or a
+    plan makes some ten thousand more and lets go of nearly all of them by itself: with Python's
+    own limit of 700 each set off a dozen collections and more, the longest through all of these.
     """
     gc.collect()
     gc.freeze()
+    gc.set_threshold(NEW_OBJECTS, *gc.get_threshold()[1:])

@@ -57,6 +57,7 @@ def test_what_is_kept_for_good_is_passed_over_and_later_garbage_is_not():
         def __init__(self):
             self.itself = self
 
+    limits = gc.get_threshold()
     try:
         keep_for_good()
         kept = gc.get_freeze_count()
@@ -65,5 +66,7 @@ def test_what_is_kept_for_good_is_passed_over_and_later_garbage_is_not():
 
         assert kept > 1000
         assert later() is None
+        assert gc.get_threshold()[0] > limits[0], "a page's rows set off a dozen collections"
     finally:
         gc.unfreeze()
+        gc.set_threshold(*limits)
