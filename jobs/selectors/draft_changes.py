@@ -9,7 +9,7 @@ from typing import TYPE_CHECKING
 from django.db.models import Max, Min
 from django.utils import timezone
 
-from jobs.models import Booking, Job, Plan
+from jobs.models import Booking, Job, Phase, Plan
 from jobs.selectors import plans
 
 if TYPE_CHECKING:
@@ -90,14 +90,22 @@ def job_changes(*, draft: Plan, comparison: Comparison, published: Plan | None) 
 
 
 def latest_comparison() -> tuple[Plan | None, Plan | None, Comparison | None]:
-    """Return the newest draft, the published plan, and what differs; None where one is missing."""
+    """
+    Return the newest draft, the published plan, and what differs; None where one is missing.
+
+    Work that was done since is no change: a draft has no booking of it, and nobody need know.
+    """
     draft, published = plans.latest_draft(), plans.published_plan()
-    return draft, published, plans.comparison(draft, published) if draft else None
+    if draft is None:
+        return None, published, None
+    found = plans.comparison(draft, published)
+    return draft, published, plans.without_done(found, published) if published else found
 
 
 def _days(plan: Plan) -> dict[int, Days]:
     rows = (
         Booking.objects.filter(plan=plan)
+        .exclude(phase__status=Phase.Status.DONE)
         .values_list("phase__job")
         .annotate(first=Min("starts_at"), last=Max("ends_at"))
         .order_by()

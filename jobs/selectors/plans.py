@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from datetime import date, datetime
 from typing import TYPE_CHECKING
 
@@ -10,7 +10,7 @@ from django.db.models import Max, Q, QuerySet
 from django.utils import timezone
 
 from contractor.engine.compare import Comparison, Row, compare
-from jobs.models import Booking, Job, Plan, PlannedWait
+from jobs.models import Booking, Job, Phase, Plan, PlannedWait
 from jobs.models.job import label_of
 
 if TYPE_CHECKING:
@@ -79,6 +79,14 @@ def comparison(plan: Plan, against: Plan | None) -> Comparison:
     return compare(_rows(against) if against else (), _rows(plan))
 
 
+def without_done(found: Comparison, against: Plan) -> Comparison:
+    """Return a comparison in which work that was done since `against` is not told as removed."""
+    rows = Booking.objects.filter(plan=against, phase__status=Phase.Status.DONE)
+    columns = ("phase__job__number", "phase__code", "phase__part", "phase__parts")
+    done = {_key(*row) for row in rows.values_list(*columns)}
+    return replace(found, removed=tuple(row for row in found.removed if row.key not in done))
+
+
 # What is told of a job beside its promise: its number, and its buyer where people read it.
 _PROMISE_COLUMNS = ("number", "buyer_name", "promised_on", "promise_weight")
 
@@ -128,7 +136,7 @@ def _rows(plan: Plan) -> list[Row]:
     )
     return [
         Row(
-            key=f"{job} {label_of(code, part, parts)}",
+            key=_key(job, code, part, parts),
             job=job,
             crew=crew or "",
             # The day it began, so that work under way does not move.
@@ -139,6 +147,10 @@ def _rows(plan: Plan) -> list[Row]:
             plan=plan
         ).values_list(*columns)
     ]
+
+
+def _key(job: str, code: str, part: int, parts: int) -> str:
+    return f"{job} {label_of(code, part, parts)}"
 
 
 def _finishes(plan: Plan) -> dict[int, datetime]:

@@ -11,8 +11,9 @@ from django.urls import reverse
 
 from jobs.models import Booking, Job, Notice, Plan
 from jobs.selectors import plans
+from jobs.selectors.draft_changes import latest_comparison
 from jobs.services import planning
-from tests.service.inspecting import publish
+from tests.service.inspecting import booked, finish, publish, published_job
 from tests.service.portfolio import MONDAY, make_firm, make_job
 
 pytestmark = [pytest.mark.django_db, pytest.mark.usefixtures("on_monday")]
@@ -85,6 +86,20 @@ def test_a_part_that_is_ready_is_published_by_two_presses(signed_in: Client):
     # What is left waits as the next draft.
     (left,) = answer.context["jobs"]
     assert left.change.job == stays
+
+
+def test_work_that_was_done_as_planned_is_no_change(signed_in: Client):
+    job = published_job()
+    layout = booked(job, "LAYOUT")
+    finish(job, "LAYOUT", at=layout.ends_at)
+    planning.repair_now(reason="a report", now=layout.ends_at)
+
+    draft, _, found = latest_comparison()
+
+    assert draft is not None
+    assert found is not None
+    assert (found.moved, found.added, found.removed) == ((), (), ())
+    assert not signed_in.get(reverse(DRAFT)).context["jobs"]
 
 
 def test_a_part_that_is_not_ready_says_why_and_what_it_needs(signed_in: Client):
