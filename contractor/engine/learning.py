@@ -70,13 +70,19 @@ class Belief:
         """
         return 1 / (self.weight + 1)
 
-    def after(self, logs: Sequence[float]) -> "Belief":
-        """Return the belief after these log factors were seen, in whatever order."""
+    def after(self, logs: Sequence[float], shares: Sequence[float] = ()) -> "Belief":
+        """
+        Return the belief after these log factors were seen, in whatever order.
+
+        `shares` says how much of a phase each tells of, a whole one unless it is given: the parts
+        of a phase have its site and its day in common, and count together as one.
+        """
         if not logs:
             return self
-        count = len(logs)
-        mean = math.fsum(logs) / count
-        squares = math.fsum((value - mean) ** 2 for value in logs)
+        pairs = list(zip(logs, shares or [1.0] * len(logs), strict=True))
+        count = math.fsum(share for _, share in pairs)
+        mean = math.fsum(share * value for value, share in pairs) / count
+        squares = math.fsum(share * (value - mean) ** 2 for value, share in pairs)
         weight = self.weight + count
         return Belief(
             mean=(self.weight * self.mean + count * mean) / weight,
@@ -109,14 +115,17 @@ CELL_WEIGHT = 6.0
 
 @dataclass(frozen=True, slots=True)
 class Finished:
-    """One finished piece of work of a kind by a crew (None: not by a crew of ours)."""
+    """A finished phase, or a share of one, of a kind by a crew (None: not by a crew of ours)."""
 
     kind: str
     crew: str | None
     planned_hours: float
     actual_hours: float
+    share_of_phase: float = 1.0
 
     def __post_init__(self) -> None:
+        if not 0 < self.share_of_phase <= 1:
+            raise ValueError(f"share_of_phase {self.share_of_phase}: enter above 0, at most 1")
         for name in ("planned_hours", "actual_hours"):
             value = getattr(self, name)
             if not 0 < value < math.inf:
@@ -160,35 +169,36 @@ def learn(
     """
     if crew_spread <= 0:
         raise ValueError(f"crew_spread {crew_spread}: enter a standard deviation above 0")
-    rows = sorted(finished, key=lambda row: (row.kind, row.crew or "", row.log_factor))
-    kinds: dict[str, list[float]] = {}
-    crews: dict[str, list[tuple[str, float]]] = {}
-    both: dict[tuple[str, str], list[float]] = {}
+    rows = sorted(
+        finished, key=lambda row: (row.kind, row.crew or "", row.log_factor, row.share_of_phase)
+    )
+    kinds: dict[str, list[Finished]] = {}
+    crews: dict[str, list[Finished]] = {}
+    both: dict[tuple[str, str], list[Finished]] = {}
     for row in rows:
-        kinds.setdefault(row.kind, []).append(row.log_factor)
+        kinds.setdefault(row.kind, []).append(row)
         if row.crew is not None:
-            crews.setdefault(row.crew, []).append((row.kind, row.log_factor))
-            both.setdefault((row.kind, row.crew), []).append(row.log_factor)
-    by_kind = {kind: starter.after(logs) for kind, logs in kinds.items()}
-    by_crew = {
-        crew: _shrunk([log - by_kind[kind].mean for kind, log in done], by_kind, done, crew_spread)
-        for crew, done in crews.items()
-    }
+            crews.setdefault(row.crew, []).append(row)
+            both.setdefault((row.kind, row.crew), []).append(row)
+    by_kind = {kind: _after(starter, done) for kind, done in kinds.items()}
+    by_crew = {crew: _shrunk(done, by_kind, crew_spread) for crew, done in crews.items()}
     by_both = {}
-    for (kind, crew), logs in both.items():
+    for (kind, crew), done in both.items():
         own = by_kind[kind]
         prior = own.weighing(min(CELL_WEIGHT, own.weight), own.mean + by_crew[crew])
-        by_both[kind, crew] = prior.after(logs)
+        by_both[kind, crew] = _after(prior, done)
     return Beliefs(by_kind, by_crew, by_both)
 
 
-def _shrunk(
-    beside: Sequence[float],
-    by_kind: Mapping[str, Belief],
-    done: Sequence[tuple[str, float]],
-    crew_spread: float,
-) -> float:
+def _after(prior: Belief, done: Sequence[Finished]) -> Belief:
+    return prior.after([row.log_factor for row in done], [row.share_of_phase for row in done])
+
+
+def _shrunk(done: Sequence[Finished], by_kind: Mapping[str, Belief], crew_spread: float) -> float:
     """Return a crew's mean beside the firm's, drawn toward nothing where its work says little."""
-    count = len(beside)
-    noise = math.fsum(by_kind[kind].variance for kind, _ in done) / count / count
-    return math.fsum(beside) / count * crew_spread**2 / (crew_spread**2 + noise)
+    count = math.fsum(row.share_of_phase for row in done)
+    beside = math.fsum(
+        row.share_of_phase * (row.log_factor - by_kind[row.kind].mean) for row in done
+    )
+    noise = math.fsum(row.share_of_phase * by_kind[row.kind].variance for row in done)
+    return beside / count * crew_spread**2 / (crew_spread**2 + noise / count / count)

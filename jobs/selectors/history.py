@@ -122,7 +122,7 @@ def experience(*, before: datetime) -> Experience:
 
 # What finished work tells of itself; all columns of its job, crew and phase are a hundred.
 _FINISHED = (
-    *("code", "part", "parts", "status", "done_at", "reported_hours"),
+    *("code", "part", "parts", "share_of_whole", "status", "done_at", "reported_hours"),
     *("labor_hours", "office_hours"),
     *("job__number", "crew__name", "crew__pace", "left_out__reason"),
 )
@@ -158,7 +158,9 @@ def as_finished(phase: Phase) -> Finished | None:
         return None
     # Hours of a crew with a pace of 1.2 are worth 1.2 hours at the firm's rates.
     planned = phase.planned_hours / phase.crew.pace
-    return Finished(phase.code, str(phase.crew_id), planned, phase.reported_hours)
+    return Finished(
+        phase.code, str(phase.crew_id), planned, phase.reported_hours, phase.share_of_whole
+    )
 
 
 def _visits(before: datetime) -> dict[int, VisitRecord]:

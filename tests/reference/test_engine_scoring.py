@@ -62,6 +62,20 @@ def test_the_band_of_coverage_is_scipys_binomial_interval(share, count):
     assert coverage_band(share, count) == pytest.approx((low / count, high / count))
 
 
+def test_the_parts_of_a_phase_teach_as_much_as_the_whole():
+    whole = [Finished("FRAME", "a", 40, 48), Finished("FRAME", "b", 30, 27)]
+    parts = [
+        Finished("FRAME", "a", 16, 19.2, share_of_phase=0.4),
+        Finished("FRAME", "a", 24, 28.8, share_of_phase=0.6),
+        whole[1],
+    ]
+
+    for crew in ("a", "b", "new", None):
+        told, known = learn(parts).of("FRAME", crew), learn(whole).of("FRAME", crew)
+        assert (told.mean, told.weight) == pytest.approx((known.mean, known.weight))
+        assert (told.shape, told.scale) == pytest.approx((known.shape, known.scale))
+
+
 def test_beliefs_do_not_depend_on_order_or_on_pieces():
     logs = [Random(3).gauss(0.1, 0.4) for _ in range(12)]
     at_once = STARTER.after(logs)

@@ -49,6 +49,15 @@ def test_hours_reported_over_hours_planned_are_the_factor_at_the_crews_pace(
     assert work.actual_hours / work.planned_hours == pytest.approx(1.5)
 
 
+def test_a_part_teaches_by_its_share_of_the_phase(job: Job, crew: Crew) -> None:
+    phase = finish(job, crew, "FRAME", planned=20, took=30)
+    job.phases.filter(pk=phase.pk).update(parts=2, share_of_whole=0.4)
+
+    (work,) = history.finished_work(before=MONDAY)
+
+    assert (work.share_of_phase, work.actual_hours / work.planned_hours) == (0.4, 1.5)
+
+
 def test_what_is_not_done_yet_at_the_moment_is_not_known(job: Job, crew: Crew) -> None:
     finish(job, crew, "FRAME", planned=50, took=60)
 
