@@ -4,7 +4,6 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
-from contractor.trade.phases import PHASE_TABLE
 from jobs.admin.words import day
 from jobs.models import Job, Notice, Slip
 from jobs.selectors import plans, slips
@@ -57,7 +56,7 @@ def slips_of(job: Job) -> SlipsOfJob:
                 amount=slips.amount_words(slip),
                 cause=slips.cause_words(slip),
                 state=slips.state_words(slip, on=day(slip.ended_at)),
-                moves=[_move_words(row) for row in slip.pushed],
+                moves=slips.pushed_words(slip),
                 passed_on=[other for other in passed_on if other.plan_id == slip.plan_id],
                 told=told.get(slip.pk, []),
             )
@@ -96,8 +95,3 @@ def _told(rows: list[Slip]) -> dict[int, list[str]]:
         words = state if notice.state == Notice.State.PARKED else f"{state}, {day(when)}"
         found.setdefault(events[notice.event], []).append(f"{notice.name}: {words}")
     return found
-
-
-def _move_words(row: dict[str, object]) -> str:
-    label = PHASE_TABLE[str(row["code"])].label
-    return f"{label}, {row['crew_name'] or 'no crew of ours'}: {row['days']} working days later"

@@ -9,13 +9,10 @@ from django.db.models import QuerySet
 from django.http import HttpRequest
 from django.utils.html import format_html_join
 
-from contractor.trade.phases import PHASE_TABLE
 from jobs.admin.back import ComesBack
 from jobs.admin.words import day
 from jobs.models import Slip
 from jobs.selectors import slips
-
-LABELS = {kind.code: kind.label for kind in PHASE_TABLE.values()}
 
 
 class OpenFilter(admin.SimpleListFilter):
@@ -96,11 +93,8 @@ class SlipAdmin(ComesBack):
     @admin.display(description="what it moves")
     def moves(self, slip: Slip) -> Any:
         """Return the bookings that it pushes, with their crews."""
-        rows = (
-            (LABELS[row["code"]], row["crew_name"] or "no crew of ours", row["days"])
-            for row in slip.pushed
-        )
-        return format_html_join("", "<p>{}, {}: {} working days later</p>", rows)
+        rows = ((words,) for words in slips.pushed_words(slip))
+        return format_html_join("", "<p>{}</p>", rows)
 
     @admin.display(description="before and after each event of this job")
     def pairs(self, slip: Slip) -> Any:

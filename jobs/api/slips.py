@@ -58,6 +58,7 @@ class PushShape(Shape):
     """A booking that a slip moves."""
 
     phase = serializers.CharField()
+    part = serializers.IntegerField(help_text="Of a phase that was split ahead, else 1.")
     crew = serializers.CharField(allow_null=True)
     days = serializers.FloatField(help_text="Working days by which it ends later.")
 
@@ -72,6 +73,7 @@ class SlipShape(Shape):
     cause = serializers.CharField(allow_null=True, help_text="Null until somebody has said.")
     knock_on_of = serializers.CharField(allow_null=True, help_text="The job that passes it on.")
     phase = serializers.CharField(help_text="What moves first.")
+    part = serializers.IntegerField(help_text="Of a phase that was split ahead, else 1.")
     days = serializers.FloatField(help_text="Working days by which the job ends later.")
     phase_days = serializers.FloatField(help_text="By which the phase ends later.")
     float_days = serializers.FloatField(help_text="Working days of float eaten.")
@@ -119,6 +121,7 @@ def _shown(slip: Slip) -> dict[str, Any]:
         "cause": slip.cause or None,
         "knock_on_of": slip.cause_job.number if slip.cause_job else None,
         "phase": slip.phase.code,
+        "part": slip.phase.part,
         "days": round(slip.days, 2),
         "phase_days": round(slip.phase_days, 2),
         "float_days": round(slip.float_days, 2),
@@ -128,7 +131,12 @@ def _shown(slip: Slip) -> dict[str, Any]:
         "ended_at": slip.ended_at,
         "ended_because": slip.ended_because or None,
         "pushed": [
-            {"phase": row["code"], "crew": row["crew_name"], "days": row["days"]}
+            {
+                "phase": row["code"],
+                "part": row.get("part", 1),
+                "crew": row["crew_name"],
+                "days": row["days"],
+            }
             for row in slip.pushed
         ],
     }

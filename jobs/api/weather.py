@@ -130,6 +130,7 @@ def _crew_day(row: CrewDay) -> dict[str, Any]:
             {
                 "job": stop.booking.phase.job.number,
                 "phase": stop.booking.phase.code,
+                "part": stop.booking.phase.part,
                 "why": stop.why,
             }
             for stop in row.stopped
@@ -138,6 +139,7 @@ def _crew_day(row: CrewDay) -> dict[str, Any]:
             {
                 "job": offer.phase.job.number,
                 "phase": offer.phase.code,
+                "part": offer.phase.part,
                 "under_cover": offer.under_cover,
                 "booked_on": offer.booked_on,
             }

@@ -50,6 +50,7 @@ class StoppedWorkShape(Shape):
 
     job = serializers.CharField()
     phase = serializers.CharField()
+    part = serializers.IntegerField(help_text="Of a phase that was split ahead, else 1.")
     why = serializers.CharField()
 
 
@@ -58,6 +59,7 @@ class OfferShape(Shape):
 
     job = serializers.CharField()
     phase = serializers.CharField()
+    part = serializers.IntegerField(help_text="Of a phase that was split ahead, else 1.")
     under_cover = serializers.BooleanField()
     booked_on = serializers.DateField(allow_null=True)
 

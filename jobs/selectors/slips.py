@@ -6,6 +6,7 @@ from typing import TYPE_CHECKING
 
 from contractor.trade.causes import Cause
 from jobs.models import Plan, Slip, SlipStep
+from jobs.models.job import label_of
 
 if TYPE_CHECKING:
     from django.db.models import QuerySet
@@ -46,6 +47,16 @@ def amount_words(slip: Slip) -> str:
         words += f" ({slip.phase.get_code_display().lower()} {slip.phase_days:.1f}, "
         words += f"float eaten {slip.float_days:.1f})"
     return words
+
+
+def pushed_words(slip: Slip) -> list[str]:
+    """Return in words each booking that a slip moves: what, whose, and by how much."""
+    # Slips of before phases could be split do not say which part.
+    return [
+        f"{label_of(row['code'], row.get('part', 1), row.get('parts', 1))}, "
+        f"{row['crew_name'] or 'no crew of ours'}: {row['days']} working days later"
+        for row in slip.pushed
+    ]
 
 
 def state_words(slip: Slip, *, on: str) -> str:

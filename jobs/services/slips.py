@@ -319,6 +319,8 @@ class _Comparison:
         return {
             "phase": phase,
             "code": booked.phase.code,
+            "part": booked.phase.part,
+            "parts": booked.phase.parts,
             "crew": booked.crew_id,
             "crew_name": booked.crew.name if booked.crew else None,
             "ends_before": before[phase].isoformat(),

@@ -56,7 +56,7 @@ def test_stopped_crews_are_told_with_other_work(owner: Any):
     rows = reader(owner).get(ROOT + "stopped-crews/").json()["results"]
 
     assert rows[0]["stopped"] == [
-        {"job": "26-900", "phase": "TRUSSES", "why": "wind 31 mph, limit 20"}
+        {"job": "26-900", "phase": "TRUSSES", "part": 1, "why": "wind 31 mph, limit 20"}
     ]
     assert {"job": "26-901", "phase": "LINER"}.items() <= rows[0]["offers"][0].items()
     assert rows[0]["offers"][0]["under_cover"] is True

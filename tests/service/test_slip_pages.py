@@ -241,6 +241,7 @@ def test_the_api_lists_slips(client: Client, proposal: ReplanProposal, owner: Ab
     slip = Slip.objects.get()
     assert (row["job"], row["cause"], row["phase"]) == ("26-001", "MATERIAL", "TRUSSES")
     assert row["days"] == round(slip.days, 2)
+    assert (row["part"], row["pushed"][0]["part"]) == (1, 1)
     assert row["pushed"][0]["crew"]
     assert client.get("/api/v1/slips/?open=false").json()["results"] == []
     assert client.get("/api/v1/slips/?cause=RAIN").status_code == 400
