@@ -19,9 +19,46 @@ TEMPLATES = sorted(ROOT.glob("*/templates/**/*.html"))
 WARNS = re.compile(
     r"no permission|drawings (?:and|decide)|drawings\.|drawings, field|private lines|power lines"
     r"|never place|never in fill|stop the work|cover nothing|undisturbed|call before"
-    r"|call center decide|keep booms|keep children",
+    r"|call center decide|keep booms|keep children|stop a repair",
     re.IGNORECASE,
 )
+
+
+PHONE = "crews/templates/crews/phone"
+ADMIN = "jobs/templates/admin/jobs"
+INSPECTED = "inspections/templates/admin/inspections"
+# Where each row of the page's last table stands: a template, or a module whose text a page shows.
+STANDS_IN = {
+    "every page of the phone": [f"{PHONE}/base.html"],
+    "phone, a phase's drawing": [f"{PHONE}/phase.html"],
+    "phone, an inspection passed in part": [f"{PHONE}/report_box.html"],
+    "board, morning desk, draft, re-plan proposal": [
+        "jobs/templates/jobs/board/index.html",
+        f"{ADMIN}/desk/morning.html",
+        f"{ADMIN}/desk/draft.html",
+        f"{ADMIN}/replanproposal/change_form.html",
+    ],
+    "look-ahead, page and PDF": ["jobs/selectors/look_ahead.py"],
+    "every message that is sent": ["jobs/services/outbox.py"],
+    "holds": [f"{ADMIN}/job/holds.html"],
+    "a job": [f"{ADMIN}/job/now.html"],
+    "inspection desk": [f"{INSPECTED}/inspection/desk.html"],
+    "inspection desk, passed in part": ["inspections/selectors/desk_rows.py"],
+    "locate tickets to call": [f"{ADMIN}/ticket_warnings.html"],
+    "a locate ticket": ["inspections/admin/locate.py"],
+    "a pour": [f"{INSPECTED}/pour/change_form.html"],
+    "a job's pours": [f"{INSPECTED}/pour/job.html"],
+    "site ready": [f"{INSPECTED}/siteshot/section.html"],
+    "call-ahead list": [f"{ADMIN}/delivery/call_ahead.html"],
+    "a job's punch list and callbacks": [f"{ADMIN}/job/put_right.html"],
+    "callbacks, rounds": [f"{ADMIN}/callback/desk.html"],
+    "rain day": [f"{ADMIN}/desk/rain.html"],
+    "new job, what options do": [f"{ADMIN}/job/intake.html"],
+    "start dates, the answer": [f"{ADMIN}/job/start_dates.html"],
+    "what if": [f"{ADMIN}/plan/what_if.html"],
+    "owner's page": [f"{ADMIN}/plan/owner.html"],
+    "buyer's page": ["jobs/templates/jobs/buyer/page.html"],
+}
 
 
 def words(text: str) -> str:
@@ -29,7 +66,13 @@ def words(text: str) -> str:
     return re.sub(r"\s+", " ", text.replace("’", "'")).strip().lower()
 
 
-PAGE = words((ROOT / "docs/safety.md").read_text())
+SAFETY = (ROOT / "docs/safety.md").read_text()
+PAGE = words(SAFETY)
+ROWS = dict(
+    re.findall(
+        r"^\| ([^|]+) \| ([^|]+) \|$", SAFETY.partition("## On pages of their own")[2], re.MULTILINE
+    )[1:]
+)
 
 
 def pieces(module: str, calls: str | None) -> list[str]:
@@ -101,3 +144,24 @@ def test_whose_word_comes_first_is_on_the_safety_page(text: str) -> None:
 @pytest.mark.parametrize("template", WARNING_PAGES, ids=lambda path: path.stem)
 def test_what_a_page_warns_of_is_on_the_safety_page(template: Path) -> None:
     assert [found for found in warnings_of(template) if found not in PAGE] == []
+
+
+def shown_by(path: str) -> str:
+    """Return what a template shows, or all texts of a module."""
+    text = (ROOT / path).read_text()
+    if path.endswith(".py"):
+        found = [node.value for node in ast.walk(ast.parse(text)) if isinstance(node, ast.Constant)]
+        return words(" ".join(part for part in found if isinstance(part, str)))
+    return words(re.sub(r"{[%#].*?[%#]}|<[^>]*>", " ", text, flags=re.DOTALL))
+
+
+def test_every_page_of_the_last_table_is_known_here() -> None:
+    assert sorted(ROWS) == sorted(STANDS_IN)
+
+
+@pytest.mark.parametrize("row", STANDS_IN)
+def test_a_page_says_what_the_safety_page_tells_of_it(row: str) -> None:
+    sentences = re.split(r"(?<=[.])\s+", words(ROWS[row]))
+
+    for path in STANDS_IN[row]:
+        assert [told for told in sentences if told not in shown_by(path)] == [], path
