@@ -224,6 +224,7 @@ def test_the_hours_of_a_real_plan_are_all_found_in_the_weeks(owner: Any):
         assert all(week["booked_hours"] <= week["working_hours"] for week in row["load"])
 
 
+@pytest.mark.either_database
 @pytest.mark.parametrize("path", ["backlog/", "crews/"])
 def test_queries_do_not_grow_with_jobs_or_crews(path: str, owner: Any):
     make_firm(crews=0)

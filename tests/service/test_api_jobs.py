@@ -207,6 +207,7 @@ def test_every_wrong_parameter_is_told_at_once(owner: Any):
     assert set(found) == {"use", "late", "colour"}
 
 
+@pytest.mark.either_database
 def test_the_list_takes_as_many_queries_for_twelve_jobs_as_for_three(owner: Any):
     (crew,) = make_firm(crews=1)
     plan = make_plan()

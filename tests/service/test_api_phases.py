@@ -213,6 +213,7 @@ def test_a_phase_that_does_not_exist_is_told(number: str, owner: Any):
     assert "/api/v1/phases/" in response.json()["detail"]
 
 
+@pytest.mark.either_database
 def test_the_list_takes_as_many_queries_for_six_jobs_as_for_one(owner: Any):
     (crew,) = make_firm(crews=1)
     plan = make_plan()

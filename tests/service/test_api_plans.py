@@ -212,6 +212,7 @@ def test_days_the_wrong_way_round_are_refused(owner: Any):
     assert found["to"]["remedy"] == "Enter 2026-06-09 or later."
 
 
+@pytest.mark.either_database
 @pytest.mark.parametrize(
     "path", ["plans/", "bookings/", "plans/{plan}/", "plans/{draft}/comparison/"]
 )

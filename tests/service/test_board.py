@@ -74,6 +74,7 @@ def test_every_booking_of_the_days_hangs_on_the_row_of_its_crew(crews: Sequence[
         assert (f"crew-{row.crew_id}", row.phase_id) in drawn
 
 
+@pytest.mark.either_database
 def test_a_bar_says_job_phase_and_times_in_words(
     client: Client, office: AbstractUser, crews: Sequence[Crew]
 ) -> None:
@@ -137,6 +138,7 @@ def test_time_set_aside_lent_people_and_days_off_are_seen(crews: Sequence[Crew])
     assert ("off", "Training") in {(gap.kind, gap.words) for gap in lines[f"crew-{second.pk}"].gaps}
 
 
+@pytest.mark.either_database
 def test_the_number_of_queries_does_not_grow_with_jobs(
     client: Client, office: AbstractUser, crews: Sequence[Crew]
 ) -> None:
@@ -156,6 +158,7 @@ def test_the_number_of_queries_does_not_grow_with_jobs(
     assert count() == few <= MOST_QUERIES
 
 
+@pytest.mark.either_database
 def test_a_pick_tells_reasons_and_takes_as_many_queries_for_more_jobs(
     client: Client, office: AbstractUser, crews: Sequence[Crew]
 ) -> None:
@@ -256,6 +259,7 @@ def test_a_move_that_is_not_complete_keeps_what_was_entered(
     assert 'value="25 June"' in html
 
 
+@pytest.mark.either_database
 @pytest.mark.parametrize(
     ("fields", "said"),
     [
@@ -326,6 +330,7 @@ def test_without_a_plan_the_board_says_how_to_get_one(client: Client, office: Ab
     assert "Nothing is planned yet" in html
 
 
+@pytest.mark.either_database
 @pytest.mark.parametrize(
     "query", ["from=nonsense", "from=9999-12-31", "weeks=900", "rows=x", "phase=abc", "phase=9e9"]
 )

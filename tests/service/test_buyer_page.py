@@ -275,6 +275,7 @@ def test_nothing_is_posted_to_the_page(client, job):
     assert client.post(_path(_link(job)[1])).status_code == 405
 
 
+@pytest.mark.either_database
 def test_the_page_costs_the_same_queries_for_few_and_many_rows(
     client, published, at_once, django_assert_max_num_queries
 ):
@@ -403,6 +404,7 @@ def test_nobody_else_reaches_the_offices_pages(client, request, job, person):
         assert client.get(address).status_code == 302
 
 
+@pytest.mark.either_database
 @pytest.mark.parametrize("model", [BuyerLink, ReportPhoto])
 def test_a_list_costs_the_same_queries_for_few_and_many_rows(
     client, office, job, model, django_assert_max_num_queries

@@ -367,6 +367,7 @@ def test_the_desk_books_and_takes_back(client: Client, office: AbstractUser) -> 
     assert not SetAside.objects.exists()
 
 
+@pytest.mark.either_database
 def test_the_desk_takes_as_many_queries_for_20_callbacks_as_for_2(
     client: Client, office: AbstractUser
 ) -> None:

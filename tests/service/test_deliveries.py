@@ -268,6 +268,7 @@ def test_one_click_confirms_and_another_undoes_it(client: Client, office: Any):
     assert delivery.confirmed_on is None
 
 
+@pytest.mark.either_database
 @pytest.mark.parametrize(
     ("posted", "words"),
     [

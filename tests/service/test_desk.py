@@ -93,7 +93,22 @@ def test_a_missed_cut_off_is_said(job):
 
     (row,) = desk(now=MONDAY.replace(hour=16, minute=1)).to_ask
 
-    assert "cut-off has passed" in row.warning
+    assert "cut-off for Tue Jun 2" in row.warning
+    # Asked after the cut-off of Monday, they count Tuesday and come on Wednesday.
+    assert row.visit_from.astimezone(ZONE).date() == date(2026, 6, 3)
+    assert row.ask_by > MONDAY.replace(hour=16, minute=1)
+    assert "Wed Jun 3" in row.say
+
+
+def test_a_visit_that_failed_is_asked_for_again_in_a_window_to_come(job):
+    finish(job, "LAYOUT", "DIG", at=NOON)
+    visit = asked(job, "HOLE_INSPECTION", now=NOON)
+    told(visit, "FAILED", now=visit.visit_until)
+
+    (row,) = desk(now=visit.visit_until).to_ask
+
+    assert visit.visit_until < row.ask_by <= row.visit_from < row.visit_until
+    assert "failed" in row.last
 
 
 def test_work_that_is_not_ready_by_the_cut_off_is_said(job):
@@ -182,6 +197,7 @@ def test_what_was_released_is_shown_with_the_caution(job):
     assert "free: north side. Work only on what was released" in row.last
 
 
+@pytest.mark.either_database
 def test_the_desk_takes_as_many_queries_with_other_jobs_around(job):
     with CaptureQueriesContext(connection) as alone:
         desk(now=NOON)
@@ -406,6 +422,7 @@ class TestPage:
         event = visit.events.get()
         assert (event.by, event.to_status) == (office, "REQUESTED")
 
+    @pytest.mark.either_database
     @pytest.mark.parametrize(
         ("told", "says"),
         [

@@ -125,6 +125,7 @@ def test_a_draft_that_was_replaced_meanwhile_is_refused(signed_in: Client):
     assert "no draft any more" in answer.content.decode()
 
 
+@pytest.mark.either_database
 @pytest.mark.parametrize("jobs", [[], ["x"], ["²"], ["99999999999999999999"], ["-1"], ["123456"]])
 def test_nonsense_is_refused_or_left_out(signed_in: Client, jobs: list[str]):
     _, draft = drafted()
@@ -148,6 +149,7 @@ def test_without_a_draft_and_without_a_published_plan_it_says_so(signed_in: Clie
     assert "Publish all" in first
 
 
+@pytest.mark.either_database
 def test_only_the_office_publishes(client: Client, owner: Any, stranger: Any):
     (moved, _), draft = drafted()
     client.force_login(owner)
@@ -160,6 +162,7 @@ def test_only_the_office_publishes(client: Client, owner: Any, stranger: Any):
     assert draft.status == Plan.Status.DRAFT
 
 
+@pytest.mark.either_database
 def test_a_part_is_not_published_by_following_a_link(signed_in: Client):
     (moved, _), draft = drafted()
 

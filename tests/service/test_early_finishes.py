@@ -286,6 +286,7 @@ def test_the_page_of_a_draft_offers_it_and_one_press_makes_the_draft(
     assert f"{newest} begins job 26-001 sooner" in answer.content.decode()
 
 
+@pytest.mark.either_database
 @pytest.mark.parametrize("who", ["owner", "stranger"])
 def test_only_the_office_pulls_forward(
     client: Client, job: Job, who: str, request: pytest.FixtureRequest

@@ -50,6 +50,7 @@ def post_phase(desk: Client, phase: Phase, **changes: str) -> str:
     return "" if response.status_code == 302 else unescape(response.content.decode())
 
 
+@pytest.mark.either_database
 @pytest.mark.parametrize("field", ["applied_on", "issued_on"])
 def test_permit_of_a_day_to_come_is_refused_on_the_job_page(desk: Client, field: str) -> None:
     day = days_ahead(30)
@@ -76,6 +77,7 @@ def test_permit_issued_today_is_taken(desk: Client) -> None:
     assert response.status_code == 302
 
 
+@pytest.mark.either_database
 @pytest.mark.parametrize("field", ["ordered_on", "arrived_on"])
 def test_delivery_of_a_day_to_come_is_refused(desk: Client, field: str) -> None:
     row = one_row("deliveries", item="STEEL", **{field: days_ahead(1)})
@@ -83,6 +85,7 @@ def test_delivery_of_a_day_to_come_is_refused(desk: Client, field: str) -> None:
     assert TO_COME in refused(desk, job_data(**row))
 
 
+@pytest.mark.either_database
 @pytest.mark.parametrize("field", ["promised_on", "arrived_on"])
 def test_delivery_before_its_order_is_refused(desk: Client, field: str) -> None:
     row = one_row("deliveries", item="STEEL", ordered_on=days_ahead(-3), **{field: days_ahead(-10)})

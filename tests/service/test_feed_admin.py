@@ -69,6 +69,7 @@ def _fill(rows):
             services.subscribe(crew=crew, reader=reader, now=now)
 
 
+@pytest.mark.either_database
 @pytest.mark.parametrize("model", [Crew, WorkHours, Equipment, DayOff, FeedSubscription])
 def test_a_list_costs_the_same_queries_for_few_and_many_rows(
     client, office, model, django_assert_max_num_queries
@@ -139,6 +140,7 @@ def test_skills_are_boxes_to_tick_and_stored_as_codes(client, office, crew):
     assert crew.skills == ["FRAMING", "STEEL"]
 
 
+@pytest.mark.either_database
 @pytest.mark.parametrize(
     ("changes", "message"),
     [
@@ -267,6 +269,7 @@ def test_the_owner_sees_readers_without_their_links_and_cannot_change_them(
     assert subscription.revoked_at is None
 
 
+@pytest.mark.either_database
 @pytest.mark.parametrize("person", ["lead", "stranger"])
 def test_nobody_else_reaches_these_pages(client, request, subscription, person):
     client.force_login(request.getfixturevalue(person))

@@ -241,6 +241,7 @@ def test_the_same_facts_again_change_no_calendar(jobs):
     assert list(FeedEvent.objects.order_by("pk").values()) == before
 
 
+@pytest.mark.either_database
 def test_queries_do_not_grow_with_jobs_and_readers(jobs, django_assert_max_num_queries):
     def read_by(number):
         for job in jobs[:number]:

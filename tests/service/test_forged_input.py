@@ -55,6 +55,7 @@ def searched(model_admin: ModelAdmin) -> list[str]:
 FIELDS = [(model, name) for model, shown in ADMINS for name in searched(shown)]
 
 
+@pytest.mark.either_database
 def test_an_empty_field_to_find_a_row_by_is_refused(anybody: Client) -> None:
     wrong = []
     for model, _ in ADMINS:
