@@ -28,9 +28,11 @@ __all__ = ["LARGEST_BYTES", "NO_RESULT", "read_workbook", "workbook_of"]
 # A firm of 200 jobs with its reports is about a tenth of it.
 LARGEST_BYTES = 10_000_000
 # A small file that unpacks to more than this was made to do harm.
-LARGEST_UNPACKED_BYTES = 200_000_000
+LARGEST_UNPACKED_BYTES = 100_000_000
 MOST_ROWS = 100_000
 MOST_COLUMNS = 200
+# Of XML, in one part; a row of 30 cells has about 60.
+MOST_ELEMENTS = 2_000_000
 MIDNIGHT = time()
 NO_RESULT = (
     "A formula whose result was not saved. Open the workbook in a spreadsheet and save it there, "
@@ -38,8 +40,8 @@ NO_RESULT = (
 )
 # An element f, under whatever prefix. Source: ISO/IEC 29500-1, 18.3.1.40, from memory.
 _FORMULA = re.compile(rb"<(?:\w+:)?f[\s/>]")
-_CHUNK_BYTES = 1_000_000
-_PROLOG_BYTES = 512
+_CHUNK_BYTES = 100_000
+_TOO_MUCH = f"There are more than {MOST_ROWS:,} rows or {MOST_COLUMNS} columns. Split it."
 _BROKEN = "Not a workbook that can be read. Save it as XLSX, or each sheet as CSV UTF-8."
 
 
@@ -134,27 +136,51 @@ def _check_size(path: Path, data: bytes) -> None:
             raise _failed(path, "It unpacks to too much. Split it by sheets.")
         for part in parts:
             with packed.open(part) as file:
-                if _declares_a_type(file):
-                    raise _failed(path, _BROKEN)
+                try:
+                    _check_elements(file)
+                except _Harmful as harm:
+                    raise _failed(path, str(harm)) from harm
 
 
-def _declares_a_type(file: IO[bytes]) -> bool:
+class _Harmful(Exception):  # noqa: N818 - an answer with its reason
+    """A part that no workbook has, or that would take more memory than any is worth."""
+
+
+class _Elements:
     """
-    Return whether a part is XML that declares a document type, as no workbook does.
+    What an XML part holds, counted as it goes by.
 
-    Entities there could grow at will. XML is read as its readers do, in whatever encoding, as far
-    as its first element; any name of a part may be given to them.
+    A row is kept whole by its reader before anybody can ask how wide it is, and texts that cells
+    share are kept all: a file of 80 kB can so take gigabytes. Entities could grow at will, and no
+    workbook declares a document type for them.
     """
-    parser = ParserCreate()
-    told: list[bool] = []
-    parser.StartDoctypeDeclHandler = lambda *_: told.append(True)
-    parser.StartElementHandler = lambda *_: told.append(False)
+
+    def __init__(self) -> None:
+        self.number = self.in_row = 0
+
+    def begin(self, name: str, _attributes: object) -> None:
+        """Count an element."""
+        kind = name.rpartition(":")[2]
+        self.number += 1
+        self.in_row = 0 if kind == "row" else self.in_row + (kind == "c")
+        if self.in_row > MOST_COLUMNS or self.number > MOST_ELEMENTS:
+            raise _Harmful(_TOO_MUCH)
+
+    def declare(self, *_type: object) -> None:
+        """Refuse a document type."""
+        raise _Harmful(_BROKEN)
+
+
+def _check_elements(file: IO[bytes]) -> None:
+    """Read a part as its readers will, in whatever encoding and under whatever name it is XML."""
+    elements, parser = _Elements(), ParserCreate()
+    parser.StartElementHandler = elements.begin
+    parser.StartDoctypeDeclHandler = elements.declare
     try:
-        while not told and (chunk := file.read(_PROLOG_BYTES)):
+        while chunk := file.read(_CHUNK_BYTES):
             parser.Parse(chunk)
     except ExpatError:  # no XML, or broken: whoever wants to read it will say so
-        return False
-    return told[:1] == [True]
+        return
 
 
 def _records(name: str, page: Any) -> list[tuple[int, list[str]]]:
@@ -163,8 +189,7 @@ def _records(name: str, page: Any) -> list[tuple[int, list[str]]]:
     width = 0
     for line, cells in enumerate(page.iter_rows(values_only=True), start=1):
         if line > MOST_ROWS or len(cells) > MOST_COLUMNS:
-            message = f"There are more than {MOST_ROWS:,} rows or {MOST_COLUMNS} columns. Split it."
-            raise LoadFailed([LoadError(file=name, message=message)])
+            raise LoadFailed([LoadError(file=name, message=_TOO_MUCH)])
         texts = [_text(value) for value in cells]
         if not any(texts):
             continue

@@ -13,6 +13,7 @@ from django.db import connection
 from openpyxl import Workbook
 
 from jobs.models import Job, Opening
+from jobs.services import workbooks
 from jobs.services.dumping import dump, dump_workbook
 from jobs.services.loading import LoadFailed, load
 from jobs.services.workbooks import read_workbook, workbook_of
@@ -209,6 +210,27 @@ def test_a_document_type_is_found_wherever_it_hides(
     root = "<x/>".encode("utf-16-le" if b"\0" in hidden else "utf-8")
     with zipfile.ZipFile(path, "a", zipfile.ZIP_DEFLATED) as packed:
         packed.writestr(name.replace("workbook", "second"), hidden + root)
+
+    with pytest.raises(LoadFailed, match="errors"):
+        read_workbook(path)
+
+
+def test_a_row_wider_than_any_is_refused_before_it_is_read(tmp_path: Path) -> None:
+    """Found by trying: read whole, a row of 80 kB packed took 2.3 GB."""
+    path = book(tmp_path, jobs=[["x"] * (workbooks.MOST_COLUMNS + 1)])
+
+    with pytest.raises(LoadFailed) as refused:
+        read_workbook(path)
+
+    assert "or 200 columns" in refused.value.errors[0].message
+    assert refused.value.errors[0].file == path.name  # and no sheet: none was opened
+
+
+def test_more_shared_texts_than_any_firm_has_are_refused(tmp_path: Path, monkeypatch: Any) -> None:
+    monkeypatch.setattr(workbooks, "MOST_ELEMENTS", 1_000)
+    path = book(tmp_path, jobs=[["number"], ["26-001"]])
+    with zipfile.ZipFile(path, "a") as packed:
+        packed.writestr("xl/more.xml", b"<sst>" + b"<si><t/></si>" * 500 + b"</sst>")
 
     with pytest.raises(LoadFailed, match="errors"):
         read_workbook(path)
