@@ -1,4 +1,4 @@
-"""An authority's notice: until when it must be asked for a visit."""
+"""An authority's notice: until when it must be asked for a visit, and which comes first."""
 
 from dataclasses import dataclass
 from datetime import UTC, date, datetime, time, timedelta
@@ -9,7 +9,10 @@ from contractor.trade.workdays import (
     working_days_before,
 )
 
-__all__ = ["AskedWhen", "IsWorkingDay", "NoticeRule", "request_by"]
+__all__ = ["AskedWhen", "IsWorkingDay", "NoticeRule", "first_visit", "request_by"]
+
+MOST_DAYS_AHEAD = 366
+"""How far ahead a visit is looked for."""
 
 
 class AskedWhen(Labeled):
@@ -89,6 +92,35 @@ def request_by(*, visit_from: datetime, rule: NoticeRule, is_working_day: IsWork
         counted_on = latest.astimezone(visit_from.tzinfo).date()
     by = min(latest, _cutoff_at(counted_on, rule, visit_from), key=_utc)
     return by.astimezone(visit_from.tzinfo)
+
+
+def first_visit(
+    *,
+    asked_at: datetime,
+    rule: NoticeRule,
+    is_working_day: IsWorkingDay,
+    ready_at: datetime | None = None,
+) -> tuple[datetime, datetime]:
+    """
+    Return the first window for which a request at ``asked_at`` is in time: start and end, aware.
+
+    It begins neither before the request nor before ``ready_at``. Raises ValueError for a naive
+    time, and when no window comes within a year.
+    """
+    not_before = max(asked_at, ready_at or asked_at, key=_utc)
+    first_day = not_before.astimezone(asked_at.tzinfo).date()
+    days = (first_day + timedelta(days=n) for n in range(MOST_DAYS_AHEAD))
+    for day in filter(is_working_day, days):
+        for start, end in rule.windows:
+            begins = _aware(day, start, asked_at)
+            if _utc(begins) < _utc(not_before):
+                continue
+            by = request_by(visit_from=begins, rule=rule, is_working_day=is_working_day)
+            if _utc(asked_at) <= _utc(by):
+                return begins, _aware(day, end, asked_at)
+    raise ValueError(
+        f"asked_at {asked_at}: no visit within a year. Check the authority's weekdays and closures."
+    )
 
 
 def _cutoff_at(day: date, rule: NoticeRule, like: datetime) -> datetime:

@@ -10,7 +10,7 @@ from typing import TYPE_CHECKING
 from django.utils import timezone
 
 from contractor.engine.worktime import public_holidays
-from contractor.trade.notice import AskedWhen, request_by
+from contractor.trade.notice import AskedWhen, first_visit, request_by
 from contractor.trade.permit_rules import reinspection_fee_usd
 from crews.models import DayOff
 from inspections.selectors.authority import (
@@ -174,17 +174,31 @@ class DeskReader:
                 DeskState.TO_ASK, booking.starts_at, booking.ends_at, None, None, warning
             )
         ask_from = self._ask_from()
-        now = self.days.now
         if min(ask_by, ask_from or ask_by) >= self.days.coming_before:
             return None
+        if ask_by < self.days.now:
+            return self._too_late_for(booking, ask_from)
         warning = ""
-        if ask_by < now:
-            warning = "the cut-off has passed: ask now, they come later than planned"
-        elif ask_from is not None and ask_from > ask_by:
+        if ask_from is not None and ask_from > ask_by:
             warning = "the work is not ready by the cut-off: the visit must move"
         due = ask_by < self.days.due_before
         state = DeskState.TO_ASK if due else DeskState.COMING
         return self._row(state, booking.starts_at, booking.ends_at, ask_from, ask_by, warning)
+
+    def _too_late_for(self, booking: Booking, ask_from: datetime | None) -> DeskRow:
+        """Return the row of a planned visit that was not asked for: the first to be had now."""
+        now, planned = self.days.now, self._window(booking.starts_at)
+        warning = f"the cut-off for {planned} has passed: ask now, they come later than planned"
+        try:
+            begins, until = first_visit(
+                asked_at=self.days.local(max(now, ask_from or now)),
+                ready_at=self._ready_at(),
+                rule=notice_rule(self.authority),
+                is_working_day=self.days.works(self.authority),
+            )
+        except ValueError:
+            return self._row(DeskState.TO_ASK, None, None, ask_from, None, warning)
+        return self._row(DeskState.TO_ASK, begins, until, ask_from, self._ask_by(begins), warning)
 
     def _row(
         self,
@@ -223,6 +237,12 @@ class DeskReader:
             return None
         rule = notice_rule(self.authority)
         return request_by(visit_from=local, rule=rule, is_working_day=works)
+
+    def _ready_at(self) -> datetime | None:
+        """Return when the work before the visit was or is to be done, as far as that is known."""
+        leaders = self._leaders(AskedWhen.READY)
+        moments = [self._moment_of(leader, AskedWhen.READY) for leader in leaders]
+        return max((moment for moment in moments if moment is not None), default=None)
 
     def _ask_from(self) -> datetime | None:
         """Return when the authority takes the request: as the work begins or is ready, or None."""

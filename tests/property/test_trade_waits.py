@@ -10,7 +10,7 @@ from hypothesis import strategies as st
 
 from contractor.trade.cure import CureClock, age_hours_for_share, strength_share
 from contractor.trade.locate import LocateRule, earliest_dig_date, ticket_clock
-from contractor.trade.notice import NoticeRule, request_by
+from contractor.trade.notice import NoticeRule, first_visit, request_by
 from contractor.trade.warranty import workmanship_ends_on
 from tests.curing import hours_to_strength
 from tests.forward_rules import earliest_visit
@@ -95,6 +95,7 @@ def test_a_later_request_never_gets_an_earlier_visit(rule, day, minute, later, o
         return on.weekday() in open_days
 
     start, end = earliest_visit(asked_at=asked_at, rule=rule, is_working_day=is_open)
+    assert first_visit(asked_at=asked_at, rule=rule, is_working_day=is_open) == (start, end)
     later_start, _ = earliest_visit(asked_at=asked_later, rule=rule, is_working_day=is_open)
 
     assert asked_at.timestamp() <= start.timestamp() <= later_start.timestamp()
