@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING
 
-from django.db import transaction
+from django.db import IntegrityError, transaction
 
 from jobs.models import Plan, ReplanProposal
 from jobs.selectors import plans
@@ -15,6 +15,7 @@ if TYPE_CHECKING:
 
     from django.contrib.auth.models import User
 
+    from jobs.services.plan_making import Proposal
     from jobs.services.slips import Compared
 
 State = ReplanProposal.State
@@ -33,18 +34,11 @@ def propose(*, reason: str, now: datetime) -> ReplanProposal:
     `planning.plan_now`; nothing is stored then.
     """
     made = plan_making.repair(now=now)
-    with transaction.atomic():
-        there = plans.latest_draft()
-        same = there is not None and there.state == made.state
-        draft = there if same and there else plan_making.store(made)
-        row = ReplanProposal.objects.select_for_update().filter(state=State.OPEN).first()
-        if row is None:
-            row = ReplanProposal(state=State.OPEN, made_at=now, reason=reason[:200])
-        elif reason not in row.reason:
-            row.reason = f"{reason}; {row.reason}"[:200]
-        row.plan = draft
-        row.save()
-    return row
+    try:
+        return _kept(made, reason=reason, now=now)
+    except IntegrityError:
+        # Somebody proposed at the same moment: theirs is there by now, to be added to.
+        return _kept(made, reason=reason, now=now)
 
 
 def accept(
@@ -106,6 +100,21 @@ def reason_of(found: Compared) -> str:
     first = max(slips, key=lambda slip: slip.job_quarters)
     others = f", and {len(slips) - 1} more" if len(slips) > 1 else ""
     return f"{first.what[:150]}{others}"
+
+
+@transaction.atomic
+def _kept(made: Proposal, *, reason: str, now: datetime) -> ReplanProposal:
+    there = plans.latest_draft()
+    same = there is not None and there.state == made.state
+    draft = there if same and there else plan_making.store(made)
+    row = ReplanProposal.objects.select_for_update().filter(state=State.OPEN).first()
+    if row is None:
+        row = ReplanProposal(state=State.OPEN, made_at=now, reason=reason[:200])
+    elif reason not in row.reason:
+        row.reason = f"{reason}; {row.reason}"[:200]
+    row.plan = draft
+    row.save()
+    return row
 
 
 def _open(proposal_id: int) -> ReplanProposal:

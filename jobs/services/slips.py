@@ -36,6 +36,7 @@ if TYPE_CHECKING:
 
 # A report may be stored a moment after it was received, when a comparison has read the work.
 IN_FLIGHT = timedelta(minutes=1)
+_NEXT = timedelta(microseconds=1)
 
 
 class ComparedMeanwhile(Exception):  # noqa: N818 - a signal to the caller, who compares anew
@@ -84,6 +85,9 @@ def compare_published(*, now: datetime, trigger: str, progress: Progress | None 
     if plan is None:
         return Compared(None)
     before = KnownFacts.objects.filter(plan=plan).first() or know_the_plan(plan=plan, now=now)
+    if now < before.compared_at:
+        # Somebody who began later was quicker; what is found now comes after what they found.
+        now = before.compared_at + _NEXT
     run = _Comparison(plan, before, now, progress or _tell_nobody)
     pushes, finishes, facts = run.pushes()
     with transaction.atomic():

@@ -156,6 +156,19 @@ def test_each_step_begins_where_the_one_before_ended_whatever_came(published: Pl
             assert before.ends_after == after.ends_before
 
 
+def test_what_began_sooner_and_ends_later_follows_on_what_was_quicker(published: Plan) -> None:
+    job = Job.objects.get(number="26-001")
+    late_trusses()
+    compare(EIGHT + timedelta(seconds=1))
+    late_trusses(day=date(2026, 7, 20))
+
+    compare(EIGHT)
+
+    steps = SlipStep.objects.filter(job=job).order_by("compared_at", "number")
+    assert len(steps) == 2
+    assert all(first.ends_after == second.ends_before for first, second in pairwise(steps))
+
+
 def test_events_are_put_in_in_the_order_in_which_they_happened(published: Plan) -> None:
     """Two causes of the same days: the one that was there first has them (trade.md 7.1)."""
     dig = booking(published, "26-001", "DIG").phase

@@ -17,8 +17,18 @@ from django.utils import timezone
 
 from crews.models import Crew, FeedEvent
 from jobs import tasks
-from jobs.models import Booking, Delivery, Notice, Phase, Plan, PlanRequest, Slip, TaskRequest
-from jobs.services import notices, outbox, pinning, planning, publishing, task_requests
+from jobs.models import (
+    Booking,
+    Delivery,
+    Notice,
+    Phase,
+    Plan,
+    PlanRequest,
+    ReplanProposal,
+    Slip,
+    TaskRequest,
+)
+from jobs.services import notices, outbox, pinning, planning, publishing, rain, task_requests
 from tests.factories import CrewLeadFactory, OfficeFactory, OwnerFactory
 from tests.processes import wait_for
 from tests.service.faults.conftest import OwnRedis, Start, send
@@ -420,6 +430,19 @@ def test_of_twenty_who_book_one_crew_at_one_time_exactly_one_wins(published: Pla
     assert answers.count("") == 1, answers
     assert all(answer.startswith("This pin cannot be kept") for answer in answers if answer)
     assert Phase.objects.filter(pinned_start_at=start, pinned_crew=crew).count() == 1
+    check_what_is_never_true()
+
+
+def test_of_two_who_press_for_rain_at_once_both_see_the_one_proposal(published: Plan) -> None:
+    crews = list(Crew.objects.values_list("pk", flat=True))
+
+    def press(index: int) -> int:
+        now = timezone.now()
+        return rain.rain_day(day=timezone.localdate(now), crews=crews, now=now).pk
+
+    answers = at_once(press, 2)
+
+    assert set(answers) == {ReplanProposal.objects.get(state="OPEN").pk}
     check_what_is_never_true()
 
 
