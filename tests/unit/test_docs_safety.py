@@ -19,7 +19,7 @@ TEMPLATES = sorted(ROOT.glob("*/templates/**/*.html"))
 WARNS = re.compile(
     r"no permission|drawings (?:and|decide)|drawings\.|drawings, field|private lines|power lines"
     r"|never place|never in fill|stop the work|cover nothing|undisturbed|call before"
-    r"|call center decide|keep booms|keep children|stop a repair",
+    r"|call center decide|keep booms|keep children|stop a repair|kill",
     re.IGNORECASE,
 )
 
@@ -53,6 +53,8 @@ STANDS_IN = {
     "a job's punch list and callbacks": [f"{ADMIN}/job/put_right.html"],
     "callbacks, rounds": [f"{ADMIN}/callback/desk.html"],
     "rain day": [f"{ADMIN}/desk/rain.html"],
+    "board, where wall framing or roof steel is split": ["jobs/services/move_split.py"],
+    "weather limits": ["inspections/admin/weather.py"],
     "new job, what options do": [f"{ADMIN}/job/intake.html"],
     "start dates, the answer": [f"{ADMIN}/job/start_dates.html"],
     "what if": [f"{ADMIN}/plan/what_if.html"],
@@ -161,7 +163,7 @@ def test_every_page_of_the_last_table_is_known_here() -> None:
 
 @pytest.mark.parametrize("row", STANDS_IN)
 def test_a_page_says_what_the_safety_page_tells_of_it(row: str) -> None:
-    sentences = re.split(r"(?<=[.])\s+", words(ROWS[row]))
+    sentences = re.split(r"[.]\s+", words(ROWS[row]))
 
     for path in STANDS_IN[row]:
         assert [told for told in sentences if told not in shown_by(path)] == [], path
