@@ -235,5 +235,5 @@ def _published_words(done: publishing.Published) -> str:
     feed = done.feed
     return (
         f"{done.plan} is published. Crews' calendars: {count(feed.added, 'entry')} added, "
-        f"{feed.moved} moved, {feed.dropped} dropped."
+        f"{feed.moved} changed, {feed.dropped} dropped."
     ).replace("entrys", "entries")

@@ -175,4 +175,4 @@ def _promise_words(change: JobChange) -> str:
 
 def _feed_words(done: publishing.Published) -> str:
     feed = done.feed
-    return f"Crews' calendars: {feed.added} added, {feed.moved} moved, {feed.dropped} dropped."
+    return f"Crews' calendars: {feed.added} added, {feed.moved} changed, {feed.dropped} dropped."
