@@ -14,6 +14,7 @@ from inspections.models import Inspection
 from jobs.models import Job, Phase
 from jobs.services.dumping import dump
 from jobs.services.loading import load
+from jobs.services.loading_files import protect
 from jobs.services.loading_tables import TABLES
 from tests.factories import CrewFactory, DayOffFactory, PhaseFactory
 from tests.service.csv_files import GOOD
@@ -113,6 +114,23 @@ def test_a_text_that_looks_like_a_formula_is_written_as_text(tmp_path: Path) -> 
     text = (tmp_path / "crews.csv").read_text()
     assert "'=HYPERLINK(A1)" in text
     assert "'+1 555 0100" in text
+
+
+@pytest.mark.django_db
+def test_a_name_that_looks_like_a_formula_is_text_wherever_it_is_referred_to(
+    tmp_path: Path,
+) -> None:
+    DayOffFactory(crew=CrewFactory(name="=HYPERLINK(A1)"))
+
+    dump(directory=tmp_path, kinds=["days_off"])
+
+    assert "'=HYPERLINK(A1)" in (tmp_path / "days_off.csv").read_text()
+
+
+@pytest.mark.parametrize("sign", "=+-@＝＋－＠\t\r\n")
+def test_no_sign_that_begins_a_formula_begins_a_cell(sign: str) -> None:
+    """Source: OWASP, CSV Injection (from memory)."""
+    assert protect(f"{sign}1") == f"'{sign}1"
 
 
 @pytest.mark.django_db

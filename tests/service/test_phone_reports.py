@@ -160,10 +160,12 @@ def test_what_cannot_be_kept_says_why_and_what_to_do(client, dig, do, fields, wo
 
 DEEP = b'{"reports": [{"note": ' + b"[" * 100_000 + b"]" * 100_000 + b"}]}"
 LONG = b'{"reports": [{"note": ' + b"9" * 10_000 + b"}]}"
+MANY = json.dumps({"reports": [{"note": "x"}] * 51}).encode()
 
 
 @pytest.mark.parametrize(
-    "body", [b"", b"{", b"[]", b'{"reports": []}', b'{"reports": [1]}', DEEP, LONG, b"\xff\xfe\x00"]
+    "body",
+    [b"", b"{", b"[]", b'{"reports": []}', b'{"reports": [1]}', DEEP, LONG, MANY, b"\xff\xfe\x00"],
 )
 def test_a_body_that_is_no_list_of_reports_is_turned_away(client, body):
     response = client.post("/phone/reports/", body, content_type="application/json", headers=OURS)

@@ -1,5 +1,6 @@
 """Photos of reports: told by content, made small, without the place, seen by whom they concern."""
 
+import stat
 import struct
 import zlib
 from datetime import timedelta
@@ -226,6 +227,7 @@ def test_no_address_serves_the_folder(client: Any, report: FieldReport, lead: Ab
     photo_id = send(lead, report.pk, picture()).json()["id"]
     photo = ReportPhoto.objects.get(pk=photo_id)
 
+    assert stat.S_IMODE(Path(photo.file.path).stat().st_mode) == 0o600
     assert client.get(f"/media/{photo.file.name}").status_code == 404
     assert client.get(f"/{photo.file.name}").status_code == 404
     assert client.get(f"{ROOT}reports/photos/{photo_id}/").status_code == 401

@@ -39,7 +39,7 @@ def policy(response: Any) -> dict[str, set[str]]:
 
 
 def test_each_line_of_the_page_names_a_test_that_is_there():
-    table = PAGE.read_text().split("## What is left")[0]
+    table = PAGE.read_text().split("## What the standard asks")[0]
     lines = [line.split("|")[1:-1] for line in table.splitlines() if line.startswith("| ")][1:]
     untested = [line[0].strip() for line in lines if not re.search(r"`(tests/|\.ci/run)", line[2])]
 
@@ -133,6 +133,18 @@ def test_json_that_was_made_to_do_harm_is_a_fault_of_the_request(
     assert answer.status_code == 400
 
 
+@pytest.mark.parametrize(("address", "most_kb"), [("take-off", 64), ("reports", 256)])
+def test_no_more_json_is_read_than_a_question_or_fifty_reports_take(
+    address: str, most_kb: int, office: Any
+):
+    for over, status in ((0, 400), (1, 413)):
+        body = b" " * (most_kb * 1024 - 2 + over) + b"{}"
+
+        answer = reader(office).post(f"/api/v1/{address}/", body, content_type="application/json")
+
+        assert answer.status_code == status
+
+
 def test_the_proxy_takes_no_longer_body_than_the_service():
     conf = (settings.BASE_DIR / "docs/deploy/nginx.conf").read_text()
 
@@ -145,8 +157,10 @@ def test_over_tls_cookies_are_bound_to_this_host_and_browsers_come_back_by_tls()
         "from contractor import settings as s\n"
         "from django.test import Client\n"
         "answer = Client().get('/static/none.js', secure=True, headers={'Host': 'localhost'})\n"
+        "plain = Client().get('/static/none.js', headers={'Host': 'localhost'})\n"
         "print(s.SESSION_COOKIE_NAME, s.CSRF_COOKIE_NAME, s.SESSION_COOKIE_SECURE)\n"
-        "print(answer.headers['Strict-Transport-Security'])"
+        "print(answer.headers['Strict-Transport-Security'])\n"
+        "print(plain.headers['Location'])"
     )
     told = subprocess.run(
         [sys.executable, "-c", script],
@@ -157,7 +171,8 @@ def test_over_tls_cookies_are_bound_to_this_host_and_browsers_come_back_by_tls()
         check=True,
     )
 
-    cookies, transport = told.stdout.splitlines()
+    cookies, transport, sent_to = told.stdout.splitlines()
+    assert sent_to == "https://localhost/static/none.js"
     assert cookies.split() == ["__Host-sessionid", "__Host-csrftoken", "True"]
     # RFC 6797, section 6.1; a year is what OWASP ASVS 4.0.3, 14.4.5, asks for (from memory).
     assert transport.startswith("max-age=31536000; includeSubDomains")
@@ -215,7 +230,7 @@ def test_a_new_password_ends_the_sessions_of_the_old(office: Any):
     assert client.get("/admin/").status_code == 302
 
 
-@pytest.mark.parametrize("password", ["short", "elevenchars", "123456789012"])
+@pytest.mark.parametrize("password", ["short", "elevenchars", "123456789012", "q1w2e3r4t5y6"])
 def test_a_password_that_is_easily_guessed_is_refused(password: str):
     with pytest.raises(ValidationError):
         validate_password(password)
@@ -227,3 +242,11 @@ def test_a_request_carries_its_number_or_a_new_one():
 
     assert given.headers["X-Request-ID"] == "abc-12345678"
     assert re.fullmatch("[0-9a-f]{32}", forged.headers["X-Request-ID"])
+
+
+def test_the_page_tells_the_rates_that_are_kept():
+    rates = settings.REST_FRAMEWORK["DEFAULT_THROTTLE_RATES"]
+    told = re.search(r"(\d+) a minute for a person, (\d+) from an address", PAGE.read_text())
+
+    assert told is not None
+    assert rates == {"user": f"{told[1]}/min", "anon": f"{told[2]}/min"}

@@ -22,7 +22,13 @@ from inspections.models import WeatherHour
 from inspections.selectors.weather import weather_at
 from inspections.services import weather
 from inspections.services.public_web import _is_public
-from inspections.services.weather_sources import DaysFile, HoursTold, NwsForecast, SourceError
+from inspections.services.weather_sources import (
+    DaysFile,
+    HoursTold,
+    NwsForecast,
+    SourceError,
+    _read,
+)
 from jobs import tasks
 from jobs.models import TaskRequest
 from tests.factories import WeatherAreaFactory
@@ -228,6 +234,18 @@ def test_a_source_that_fails_or_lies_is_told_and_nothing_known_is_lost(known, li
     assert list(WeatherHour.objects.order_by("id").values()) == before
     assert any(words in error for words in says.split("|")), error
     assert (known.last_error, known.last_tried_at, known.last_good_at) == (error, later, NOW)
+
+
+class Drop:
+    """An answer of which a byte comes at each asking, without an end."""
+
+    def read1(self, _most: int) -> bytes:
+        return b" "
+
+
+def test_a_source_whose_time_is_over_is_asked_no_more():
+    with pytest.raises(SourceError, match="takes too long"):
+        _read(Drop(), ends_at=time.monotonic())
 
 
 def test_a_source_that_nobody_answers_for_is_told(known):
