@@ -61,7 +61,7 @@ class Life(Office, Sites, Board, People, Papers, Readers):
         self.a_calendar_gets_a_reader("FIRM", 0)
         if sold:
             self.a_calendar_gets_a_reader("BUYER", 0)
-            self.a_buyer_gets_a_link("make", 0)
+            self.a_buyer_gets_a_link(0, "make")
             Delivery.objects.filter(job__number__endswith="1").update(arrived_on=self.day(0))
             self.plan_and_publish()
 
