@@ -1,48 +1,53 @@
-"""How many requests the live server is at, so that tests touch its rows when it rests."""
+"""What the live server is at, so that tests touch its rows when it rests."""
 
 import time
 from threading import Lock
 from typing import Any
 
-from django.core.handlers.wsgi import WSGIHandler
-from django.core.signals import request_finished, request_started
+from django.core.servers.basehttp import ServerHandler
 
-LOOK_SECONDS, PATIENCE_SECONDS = 0.05, 60
+from tests.processes import PATIENCE_SECONDS
+
+LOOK_SECONDS = 0.05
 
 
 class InFlight:
     """
-    How many requests the live server is at.
+    The requests that the live server is at, each from its head to the end of its answer.
 
-    Those of Django's test client do not count: of an answer that a test leaves unread it never
-    tells the end.
+    Django's signals of a request do not do: the end of one whose reader is gone need not be told.
     """
 
     def __init__(self) -> None:
-        self.count = 0
         self._turn = Lock()
-        request_started.connect(self._begin)
-        request_finished.connect(self._end)
+        self._at: dict[int, str] = {}
+        self._answer = ServerHandler.run
 
-    def _begin(self, sender: Any, **_: Any) -> None:
-        self._change(sender, 1)
-
-    def _end(self, sender: Any, **_: Any) -> None:
-        self._change(sender, -1)
-
-    def _change(self, sender: Any, by: int) -> None:
-        if isinstance(sender, type) and issubclass(sender, WSGIHandler):
+    def run(self, handler: Any, application: Any) -> None:
+        """Answer one request, as `ServerHandler.run` does."""
+        with self._turn:
+            self._at[id(handler)] = "{REQUEST_METHOD} {PATH_INFO}".format_map(handler.base_env)
+        try:
+            self._answer(handler, application)
+        finally:
             with self._turn:
-                self.count += by
+                del self._at[id(handler)]
+
+    def told(self) -> str:
+        """Return method and path of each."""
+        with self._turn:
+            return ", ".join(self._at.values())
 
 
 IN_FLIGHT = InFlight()
+ServerHandler.run = lambda handler, application: IN_FLIGHT.run(handler, application)
 
 
 def quiet(*, looks: int = 5) -> None:
     """Wait until the live server has been at nothing for so many looks in a row."""
     rested, until = 0, time.monotonic() + PATIENCE_SECONDS
     while rested < looks:
-        assert time.monotonic() < until, "the live server never came to rest"
+        at = IN_FLIGHT.told()
+        assert time.monotonic() < until, f"the live server never came to rest: {at}"
         time.sleep(LOOK_SECONDS)
-        rested = rested + 1 if IN_FLIGHT.count == 0 else 0
+        rested = 0 if IN_FLIGHT.told() else rested + 1
