@@ -43,7 +43,6 @@ if TYPE_CHECKING:
 
 DRAWS = 2000
 RUNS_IN_A_CHUNK = 500
-LARGEST_SEED = 2**31 - 1
 # Draws end later than the plan does: of the axis, so much at the most is the plan's; our own.
 MOST_OF_AXIS = 0.6
 POLICY = (

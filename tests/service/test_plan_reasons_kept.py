@@ -5,7 +5,6 @@ from datetime import date
 import pytest
 
 from contractor.engine.crew_report import path_back
-from contractor.engine.schedule import Bind
 from jobs.models import Booking, Delivery, Plan
 from jobs.selectors.stored_plan import stored_plan
 from jobs.services import plan_making, planning, publishing
@@ -13,8 +12,6 @@ from tests.factories import DayOffFactory
 from tests.service.portfolio import MONDAY, make_firm, make_job
 
 pytestmark = pytest.mark.django_db
-
-EXPLAINED_BY_NOBODY = frozenset({Bind.CREW, Bind.MACHINE})
 
 
 @pytest.fixture
