@@ -5,6 +5,9 @@ from django.db import models
 
 from jobs.models.job import Job
 
+# How a change keeps a moment, in the site's own time.
+MOMENT_OF_CHANGES = "%Y-%m-%d %H:%M"
+
 
 class Change(models.Model):
     """One row added, changed or taken away, written in the transaction that did it."""

@@ -10,6 +10,7 @@ from django.db.models import Max, Q
 from django.utils import timezone
 
 from jobs.models import Booking, Change, Plan
+from jobs.models.change import MOMENT_OF_CHANGES
 from jobs.selectors.booked import with_rows
 
 if TYPE_CHECKING:
@@ -101,8 +102,19 @@ def _is_about(row: Change, scope: Scope) -> bool:
 
 
 def _column(entry: dict[str, str]) -> str:
-    old, new = entry.get("old") or "nothing", entry.get("new") or "nothing"
-    return f"{entry.get('column')} {old} → {new}"
+    """Return a column's change in words: what it is now, and what it was."""
+    old, new = (_value(entry.get(side) or "") for side in ("old", "new"))
+    was = f", was {old}" if old and new else f" (was {old})" if old else ""
+    return f"{entry.get('column')} {new or 'taken away'}{was}"
+
+
+def _value(told: str) -> str:
+    """Return a recorded value as the board says it; changes keep moments as numbers alone."""
+    try:
+        moment = datetime.strptime(told, MOMENT_OF_CHANGES)  # noqa: DTZ007 - the site's own time
+    except ValueError:
+        return told
+    return f"{moment:%a %b %-d, %H:%M}"
 
 
 def _bookings(plan_id: int, scope: Scope) -> Iterator[str]:

@@ -8,6 +8,7 @@ from django.db import models
 from django.utils import timezone
 
 from jobs.models import Booking, Change, Job, Phase
+from jobs.models.change import MOMENT_OF_CHANGES
 from jobs.selectors.booked import with_rows
 
 if TYPE_CHECKING:
@@ -177,7 +178,7 @@ def _words(column: models.Field[Any, Any], value: Any) -> str:
 
 
 def _moment(value: datetime) -> str:
-    return f"{timezone.localtime(value):%Y-%m-%d %H:%M}"
+    return timezone.localtime(value).strftime(MOMENT_OF_CHANGES)
 
 
 def _crew_name(booking: Booking | None) -> str:

@@ -123,7 +123,8 @@ def test_a_move_of_what_somebody_else_has_moved_is_refused_with_what_changed(
             move=MovePhase(phase("ROOF").pk, None, day=date(2026, 7, 6)), now=MONDAY, seen=seen
         )
 
-    assert any("office" in text and "pinned start" in text for text in stale.value.changed)
+    told = [text for text in stale.value.changed if "office" in text and "pinned start" in text]
+    assert any("Mon Jun 29" in text for text in told), stale.value.changed
     assert any(
         text.startswith("roof steel of 26-001 is on Mon Jun 29") for text in stale.value.changed
     )
