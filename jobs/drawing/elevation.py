@@ -204,7 +204,8 @@ def _draw_post(
     else:
         half_ft = building.pier_diameter_in / INCHES_PER_FOOT / 2
         pad_ft = building.pad_in / INCHES_PER_FOOT
-        fill_ft = pad_ft + building.collar_in / INCHES_PER_FOOT
+        poured = building.foundation is Foundation.POURED_PIER
+        fill_ft = pad_ft + (building.collar_in / INCHES_PER_FOOT if poured else 0.0)
         left, right = across_ft - half_ft, across_ft + half_ft
         sheet.box(
             view.at(left, 0), view.at(right, -depth_ft), stroke=GROUND, thick=0.8, dash=DOTTED

@@ -10,6 +10,7 @@ from django.conf import settings
 from django.utils import timezone
 
 from contractor.trade import locate
+from contractor.trade.kinds import Foundation
 from contractor.trade.phases import PHASE_TABLE
 from contractor.trade.takeoff import take_off
 from contractor.trade.units import number_text
@@ -196,10 +197,13 @@ def sizes(building: Building, job: Job) -> list[tuple[str, str]]:
 
 
 def _hole_words(building: Building) -> str:
-    return (
+    """Return the sizes of a hole; a precast pier gets no collar of concrete."""
+    hole = (
         f"{building.pier_diameter_in:g} in wide, {building.hole_depth_in:g} in deep, "
-        f"pad {building.pad_in:g} in, collar {building.collar_in:g} in"
+        f"pad {building.pad_in:g} in"
     )
+    poured = building.foundation is Foundation.POURED_PIER
+    return f"{hole}, collar {building.collar_in:g} in" if poured else hole
 
 
 def delivery_words(delivery: Delivery) -> str:

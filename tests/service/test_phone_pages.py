@@ -342,6 +342,16 @@ def test_without_a_map_on_the_web_the_phones_own_is_left(job, crew, settings):
 
 
 @pytest.mark.usefixtures("on_monday")
+@pytest.mark.parametrize(("foundation", "told"), [("POURED_PIER", True), ("PRECAST_PIER", False)])
+def test_a_collar_of_concrete_is_told_of_poured_piers_only(job, crew, foundation, told):
+    Job.objects.filter(pk=job.pk).update(foundation=foundation)
+
+    page = _enrolled(crew).get(f"/phone/phases/{phase(job, 'DIG').pk}/").content.decode()
+
+    assert "48 in deep, pad 6 in" in page
+    assert ("collar 18 in" in page) is told
+
+
 def test_people_are_told_by_name_today_where_they_are_known(job, crew):
     client = _enrolled(crew)
     assert "Ina, Corbin" not in client.get("/phone/").content.decode()

@@ -167,6 +167,19 @@ def test_elevation_shows_eave_peak_pitch_and_depth() -> None:
     assert {"eave 12 ft", "peak 17 ft", "12", "4", "54 in", "width 30 ft"} <= set(words)
 
 
+@pytest.mark.parametrize(
+    ("foundation", "drawn"), [(Foundation.POURED_PIER, True), (Foundation.PRECAST_PIER, False)]
+)
+def test_a_collar_of_concrete_is_drawn_of_poured_piers_only(
+    foundation: Foundation, drawn: bool
+) -> None:
+    with_collar, without = (
+        elevation_svg(shop(foundation=foundation, collar_in=collar_in)) for collar_in in (18, 0)
+    )
+
+    assert (with_collar != without) is drawn
+
+
 def test_slab_on_brackets_has_no_holes_below_grade() -> None:
     svg = elevation_svg(shop(foundation=Foundation.SLAB_BRACKET, slab_in=5))
 
