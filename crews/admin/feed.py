@@ -135,6 +135,7 @@ class FeedSubscriptionAdmin(admin.ModelAdmin):
             except services.LinkClosedError as closed:
                 self.message_user(request, f"{subscription}: {closed}", messages.ERROR)
             else:
+                self.log_change(request, subscription, "New link.")
                 self.message_user(
                     request, f"{subscription}: new link made. Open it to copy the address."
                 )
@@ -144,6 +145,7 @@ class FeedSubscriptionAdmin(admin.ModelAdmin):
         """Close the chosen links for good."""
         for subscription in queryset:
             services.revoke(subscription, timezone.now())
+            self.log_change(request, subscription, "Revoked.")
             self.message_user(request, f"{subscription}: the link opens nothing any more.")
 
 

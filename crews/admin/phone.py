@@ -92,6 +92,7 @@ class PhoneAdmin(admin.ModelAdmin):
         """Give the chosen people new links; what they had opens nothing any more."""
         for phone in queryset:
             phones.renew_link(phone=phone, now=timezone.now())
+            self.log_change(request, phone, "New link.")
             self.message_user(request, f"{phone}: new link made. Open it to show or print it.")
 
     @admin.action(description="Revoke", permissions=["change"])
@@ -99,5 +100,6 @@ class PhoneAdmin(admin.ModelAdmin):
         """Let the chosen phones in no more."""
         for phone in queryset:
             phones.revoke_phone(phone=phone, now=timezone.now())
+            self.log_change(request, phone, "Revoked.")
             words = f"{phone}: the phone is let in no more. What it has not sent yet stays on it."
             self.message_user(request, words, messages.SUCCESS)

@@ -69,6 +69,7 @@ class ApiTokenAdmin(admin.ModelAdmin):
         """Let the chosen tokens open nothing any more."""
         for token in queryset:
             api_tokens.revoke(token=token, now=timezone.now())
+            self.log_change(request, token, "Revoked.")
             self.message_user(request, f"{token}: opens nothing any more.", messages.SUCCESS)
 
     def _person(self, request: HttpRequest) -> User:

@@ -81,6 +81,7 @@ class BuyerLinkAdmin(admin.ModelAdmin):
             except LinkClosedError as closed:
                 self.message_user(request, f"{link}: {closed}", messages.ERROR)
             else:
+                self.log_change(request, link, "New link.")
                 self.message_user(request, f"{link}: new link made. Open it to copy the address.")
 
     @admin.action(description="Revoke", permissions=["change"])
@@ -88,6 +89,7 @@ class BuyerLinkAdmin(admin.ModelAdmin):
         """Close the chosen links for good."""
         for link in queryset.select_related("job"):
             buyer_links.revoke_link(link=link, now=timezone.now())
+            self.log_change(request, link, "Revoked.")
             self.message_user(request, f"{link}: the link opens nothing any more.")
 
 

@@ -72,6 +72,15 @@ def test_an_empty_field_to_find_a_row_by_is_refused(anybody: Client) -> None:
     assert wrong == []
 
 
+@pytest.mark.either_database
+@pytest.mark.parametrize("lookup", ["number__regex", "notes__iregex"])
+def test_no_list_is_narrowed_by_a_pattern(anybody: Client, lookup: str) -> None:
+    """A pattern such as (a+)+$ takes years on some texts (CWE-1333)."""
+    answer = anybody.get("/admin/jobs/job/", {lookup: "^(a+)+$"})
+
+    assert answer.status_code == 400
+
+
 def test_a_key_that_is_none_is_refused_and_one_of_no_row_is_told(anybody: Client) -> None:
     wrong = []
     for model, name in FIELDS:

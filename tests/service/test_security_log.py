@@ -9,16 +9,19 @@ import logging
 from typing import Any
 
 import pytest
+from django.contrib.admin.models import LogEntry
 from django.contrib.auth.models import User
 from django.contrib.auth.password_validation import validate_password
 from django.core import mail
 from django.test import Client, RequestFactory
 
 from contractor.senders import address_of
+from crews.services import feed_links, phones
 from jobs import tasks
-from jobs.services import sign_in
-from tests.factories import OfficeFactory
+from jobs.services import buyer_links, sign_in
+from tests.factories import CrewFactory, JobFactory, OfficeFactory
 from tests.service.api import reader
+from tests.service.portfolio import MONDAY
 
 # What is written to the log and to people hangs on no kind of database.
 pytestmark = [pytest.mark.django_db, pytest.mark.either_database]
@@ -112,6 +115,30 @@ def test_of_ipv6_one_counts_whose_network_it_is(sent_from: str, counted: str) ->
     request = RequestFactory().get("/", REMOTE_ADDR=sent_from)
 
     assert address_of(request) == counted
+
+
+@pytest.mark.parametrize("action", ["revoke", "new_link"])
+@pytest.mark.parametrize("kind", ["phone", "feedsubscription", "buyerlink"])
+def test_who_closed_or_replaced_a_link_stands_in_its_history(
+    office: User, action: str, kind: str
+) -> None:
+    crew = CrewFactory()
+    row: Any
+    if kind == "phone":
+        row, _ = phones.invite(crew=crew, person_name="Ada", now=MONDAY)
+    elif kind == "buyerlink":
+        row, _ = buyer_links.make_link(job=JobFactory(), reader="Ada", now=MONDAY)
+    else:
+        row, _ = feed_links.subscribe(crew=crew, reader="Ada", now=MONDAY)
+    client = Client()
+    client.force_login(office)
+
+    address = f"/admin/{row._meta.app_label}/{kind}/"
+    client.post(address, {"action": action, "_selected_action": row.pk})
+
+    told = LogEntry.objects.get(object_id=str(row.pk))
+    assert told.user == office
+    assert told.change_message == {"revoke": "Revoked.", "new_link": "New link."}[action]
 
 
 def test_a_new_password_is_written_and_told_to_whose_it_is(

@@ -10,8 +10,9 @@ from typing import Any
 
 import pytest
 import time_machine
+from django.contrib.auth import authenticate
 from django.contrib.auth.models import User
-from django.test import Client
+from django.test import Client, RequestFactory
 
 from jobs.models import FailedSignIn
 from jobs.services import sign_in
@@ -60,6 +61,16 @@ def test_after_five_wrong_ones_the_right_one_does_not_open_either(hollis: User):
 
     assert answer.status_code == 200
     assert "Wait 16 min" in answer.content.decode() or "Wait 15 min" in answer.content.decode()
+
+
+@time_machine.travel(MONDAY, tick=False)
+def test_no_other_door_takes_the_password_meanwhile(hollis: User):
+    request = RequestFactory().post("/", REMOTE_ADDR="192.0.2.7")
+    given = {"username": "hollis", "password": PASSWORD}
+    assert authenticate(request, **given) == hollis
+    fail(sign_in.MOST_FROM_ONE_PLACE)
+
+    assert authenticate(request, **given) is None
 
 
 def test_after_a_quarter_of_an_hour_it_opens_again(hollis: User):
