@@ -15,8 +15,10 @@ from http.server import BaseHTTPRequestHandler, ThreadingHTTPServer
 from typing import Any
 
 import pytest
+from django.db import connection
 from django.utils import timezone
 
+from contractor import settings as service_settings
 from contractor.trade.weather_days import DaySummary
 from inspections.models import WeatherHour
 from inspections.selectors.weather import weather_at
@@ -270,6 +272,10 @@ def test_no_address_leads_into_our_own_network(known, settings, host, scheme):
 
     assert "not on the public internet" in error
     assert asked == []
+
+
+def test_only_the_embedded_default_asks_the_computer_it_runs_on():
+    assert bool(service_settings.WEATHER_PRIVATE_HOSTS) == (connection.vendor == "sqlite")
 
 
 @pytest.mark.parametrize(
