@@ -6,9 +6,10 @@ With DATABASE_URL set, the whole run uses that server: pytest-django makes a tes
 
 import subprocess
 import sys
-from collections.abc import Generator, Sequence
+from collections.abc import Callable, Generator, Sequence
 from os import environ
 from urllib.parse import urlsplit
+from uuid import uuid4
 
 import pytest
 import time_machine
@@ -18,7 +19,7 @@ from django.db import connection
 from contractor.celery import app
 from contractor.throttling import COUNTS
 from crews.models import Crew
-from jobs.services import planning, publishing
+from jobs.services import planning, publishing, work_at_hand
 from tests.processes import PATIENCE_SECONDS, wait_for
 from tests.service.portfolio import MONDAY, cover_digging, make_firm, make_job
 
@@ -40,6 +41,19 @@ def crews(db: None) -> Sequence[Crew]:
     plan = planning.plan_now(now=MONDAY, budget_seconds=0)
     publishing.publish(plan_id=plan.pk, now=MONDAY)
     return crews
+
+
+@pytest.fixture
+def name_state(monkeypatch: pytest.MonkeyPatch) -> Callable[[], None]:
+    """Say that the rows are others now; until then a question may stand on those read before."""
+    monkeypatch.setattr(work_at_hand, "_kept", {})
+
+    def name() -> None:
+        state = uuid4().hex
+        monkeypatch.setattr(work_at_hand, "work_state", lambda: state)
+
+    name()
+    return name
 
 
 @pytest.fixture(scope="module")

@@ -6,7 +6,7 @@ from typing import Any
 from zoneinfo import ZoneInfo
 
 from crews.models import Crew, DayOff
-from jobs.models import Delivery, Job
+from jobs.models import Booking, Delivery, Job, Plan
 from jobs.services.intake import refresh_phases
 from tests.factories import (
     AuthorityFactory,
@@ -46,6 +46,14 @@ def cover_digging(job: Job) -> None:
         dig_from=date(2026, 6, 1),
         expires_on=date(2026, 6, 30),
     )
+
+
+def promise_all(plan: Plan, *, days: int) -> None:
+    """Promise each job so many days after its last booking in a plan."""
+    for job in Job.objects.all():
+        last = Booking.objects.filter(plan=plan, phase__job=job).latest("ends_at")
+        job.promised_on = last.ends_at.date() + timedelta(days=days)
+        job.save()
 
 
 def make_job(*, material_is_there: bool = True, authority: Any = None, **columns: Any) -> Job:

@@ -40,19 +40,6 @@ def crews(db: None) -> Sequence[Crew]:
     return crews
 
 
-@pytest.fixture
-def name_state(monkeypatch: pytest.MonkeyPatch) -> Callable[[], None]:
-    """Say that the rows are others now; until then a try may stand on those read before."""
-    monkeypatch.setattr(work_at_hand, "_kept", {})
-
-    def name() -> None:
-        state = uuid4().hex
-        monkeypatch.setattr(work_at_hand, "work_state", lambda: state)
-
-    name()
-    return name
-
-
 def problem_of(basis: plan_making.Basis) -> str:
     return state_of(basis.portfolio(FIRST_HORIZON_DAYS).problem)
 

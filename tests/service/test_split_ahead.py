@@ -14,27 +14,16 @@ from crews.models import Crew
 from jobs.models import Booking, Job, Opening, Phase
 from jobs.selectors.board_version import plan_at_hand
 from jobs.selectors.reports import OFFICE
-from jobs.services import moves, plan_making, planning, publishing
+from jobs.services import moves, plan_making, publishing
 from jobs.services.intake import refresh_phases
 from jobs.services.move_touch import Touch
 from jobs.services.moves import JoinParts, Move, MoveRefused, SplitAhead
 from jobs.services.new_report import NewReport
 from jobs.services.reporting import take_report
 from tests.factories import DayOffFactory
-from tests.service.portfolio import MONDAY, ZONE, cover_digging, make_firm, make_job
+from tests.service.portfolio import MONDAY, ZONE
 
 pytestmark = [pytest.mark.django_db, pytest.mark.usefixtures("on_monday")]
-
-
-@pytest.fixture
-def crews(db: None) -> Sequence[Crew]:
-    """Two crews and two jobs, published from Monday on."""
-    crews = make_firm(crews=2)
-    for number in ("26-001", "26-002"):
-        cover_digging(make_job(number=number))
-    plan = planning.plan_now(now=MONDAY, budget_seconds=0)
-    publishing.publish(plan_id=plan.pk, now=MONDAY)
-    return crews
 
 
 def parts(code: str, number: str = "26-001") -> list[Phase]:

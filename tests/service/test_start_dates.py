@@ -1,7 +1,7 @@
 """Start dates of a building that is not sold: the service's answer, with nothing stored."""
 
 from dataclasses import replace
-from datetime import date, timedelta
+from datetime import date
 from typing import Any
 
 import pytest
@@ -15,7 +15,7 @@ from contractor.trade.building import Building, Foundation, Opening, OpeningKind
 from contractor.trade.rates import STARTER_RATES
 from crews.models import Crew
 from inspections.models import Authority
-from jobs.models import Booking, Job, LeadTime
+from jobs.models import Job, LeadTime
 from jobs.selectors.open_work import open_work
 from jobs.services import planning, publishing, start_date_problem
 from jobs.services.plan_basis import Basis
@@ -27,7 +27,7 @@ from jobs.services.start_date_sold import sold_plan
 from jobs.services.start_dates import ask
 from jobs.services.unsold_jobs import Site, unsold_job
 from tests.factories import AuthorityFactory, DayOffFactory
-from tests.service.portfolio import MONDAY, cover_digging, make_firm, make_job
+from tests.service.portfolio import MONDAY, cover_digging, make_firm, make_job, promise_all
 
 pytestmark = [pytest.mark.django_db, pytest.mark.usefixtures("on_monday")]
 SHOP = Building(
@@ -200,10 +200,7 @@ def test_put_first_it_is_done_sooner_and_tells_whose_promise_it_takes(authority:
         cover_digging(make_job(number=f"26-00{number}", authority=authority))
     draft = planning.plan_now(now=MONDAY, budget_seconds=0)
     publishing.publish(plan_id=draft.pk, now=MONDAY)
-    for job in Job.objects.all():
-        last = Booking.objects.filter(plan=draft, phase__job=job).latest("ends_at")
-        job.promised_on = last.ends_at.date() + timedelta(days=2)
-        job.save()
+    promise_all(draft, days=2)
 
     answer = answer_for(site_of(authority, permit_days=0), wanted_on=date(2026, 6, 12))
 

@@ -3,8 +3,7 @@
 import re
 from collections.abc import Callable
 from dataclasses import replace
-from datetime import date, timedelta
-from uuid import uuid4
+from datetime import date
 
 import pytest
 from django.db import connection
@@ -14,10 +13,10 @@ from contractor.trade.building import Building
 from contractor.trade.rates import STARTER_RATES
 from crews.models import Crew
 from inspections.models import Authority
-from jobs.models import Booking, Job, LeadTime
+from jobs.models import Booking, LeadTime
 from jobs.selectors import work_state as states
 from jobs.selectors.open_work import open_work
-from jobs.services import planning, publishing, start_date_runs, work_at_hand
+from jobs.services import planning, publishing, start_date_runs
 from jobs.services.chances import OddsInMaking
 from jobs.services.plan_basis import FIRST_HORIZON_DAYS, Basis
 from jobs.services.portfolio import with_more_jobs
@@ -28,7 +27,7 @@ from jobs.services.start_date_sold import sold_plan
 from jobs.services.start_dates import ask
 from jobs.services.unsold_jobs import Site, unsold_job
 from tests.factories import AuthorityFactory, DayOffFactory
-from tests.service.portfolio import MONDAY, cover_digging, make_firm, make_job
+from tests.service.portfolio import MONDAY, cover_digging, make_firm, make_job, promise_all
 
 pytestmark = [pytest.mark.django_db, pytest.mark.usefixtures("on_monday")]
 SHOP = Building(use="SHOP", width_ft=30, length_ft=40, eave_ft=12, foundation="POURED_PIER")
@@ -45,24 +44,8 @@ def authority(db: None) -> Authority:
         cover_digging(make_job(number=f"26-00{number}", authority=office))
     plan = planning.plan_now(now=MONDAY, budget_seconds=0)
     publishing.publish(plan_id=plan.pk, now=MONDAY)
-    for job in Job.objects.all():
-        last = Booking.objects.filter(plan=plan, phase__job=job).latest("ends_at")
-        job.promised_on = last.ends_at.date() + timedelta(days=3)
-        job.save()
+    promise_all(plan, days=3)
     return office
-
-
-@pytest.fixture
-def name_state(monkeypatch: pytest.MonkeyPatch) -> Callable[[], None]:
-    """Say that the rows are others now; until then a question may stand on those read before."""
-    monkeypatch.setattr(work_at_hand, "_kept", {})
-
-    def name() -> None:
-        state = uuid4().hex
-        monkeypatch.setattr(work_at_hand, "work_state", lambda: state)
-
-    name()
-    return name
 
 
 def site_of(authority: Authority, drive_minutes: int = 30) -> Site:
