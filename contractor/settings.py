@@ -281,11 +281,9 @@ CELERY_TIMEZONE = TIME_ZONE
 WEATHER_REFRESH_MINUTES = env.int("WEATHER_REFRESH_MINUTES", default=60)
 # Forecasts are else fetched from the public internet alone. On the embedded default all is on one
 # computer, and a source that is tried out may be too.
-_OF_ONE_COMPUTER = ["localhost", "127.0.0.1"]
 _IS_EMBEDDED = DATABASES["default"]["ENGINE"].endswith("sqlite3")
-WEATHER_PRIVATE_HOSTS = env.list(
-    "WEATHER_PRIVATE_HOSTS", default=_OF_ONE_COMPUTER if _IS_EMBEDDED else []
-)
+_OWN_HOSTS = ["localhost", "127.0.0.1"] if _IS_EMBEDDED else []
+WEATHER_PRIVATE_HOSTS = env.list("WEATHER_PRIVATE_HOSTS", default=_OWN_HOSTS)
 CELERY_BEAT_SCHEDULE_FILENAME = str(VAR_DIR / "beat-schedule")
 CELERY_BEAT_SCHEDULE = {
     "heartbeat": {
