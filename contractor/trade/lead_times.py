@@ -92,7 +92,10 @@ def lead_time(
     """
     for table in (rows, STARTER_LEAD_TIMES):
         fitting = [
-            row for row in table if row.fits(item=item, building=building, supplier=supplier)
+            row
+            for row in table
+            # Asked first by itself: most rows are of another item, and a call takes longer.
+            if row.item == item and row.fits(item=item, building=building, supplier=supplier)
         ]
         if fitting:
             return max(fitting, key=lambda row: (row._narrowness(), row.days))

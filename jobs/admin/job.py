@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from functools import partial
+from functools import cache, partial
 from typing import Any
 
 from django.contrib import admin, messages
@@ -351,23 +351,27 @@ class JobAdmin(RecordsChanges):
     ) -> HttpResponse:
         """Show the job with its drawing, take-off, hours and dates."""
 
+        @cache
+        def stored() -> Job | None:
+            return self.get_object(request, object_id)
+
         def life() -> Life | None:
-            job = self.get_object(request, object_id)
+            job = stored()
             return life_of(job, now=timezone.now()) if job else None
 
         shown = SimpleLazyObject(life)
 
         def panel() -> Panel | None:
-            job = self.get_object(request, object_id)
+            job = stored()
             return panel_of(job, shown.dates) if job else None
 
         # Read only when the page is drawn: not for a change that is saved or for someone refused.
         def told() -> ToldOfJob | None:
-            job = self.get_object(request, object_id)
+            job = stored()
             return told_of(job, now=timezone.now()) if job else None
 
         def slipped() -> SlipsOfJob | None:
-            job = self.get_object(request, object_id)
+            job = stored()
             return slips_of(job) if job else None
 
         context = {

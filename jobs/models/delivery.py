@@ -25,6 +25,9 @@ class Item(models.TextChoices):
     INSULATION = "INSULATION", "Insulation"
 
 
+ITEM_LABELS = dict(Item.choices)
+
+
 class Delivery(models.Model):
     """Material that a phase waits for."""
 
@@ -68,6 +71,10 @@ class Delivery(models.Model):
 
     def __str__(self) -> str:
         return f"{self.get_item_display()}, job {self.job.number}"
+
+    def get_item_display(self) -> str:  # type: ignore[no-redef]  # Django leaves it as it is
+        """Return the item's name; Django's own goes through all choices for each row."""
+        return ITEM_LABELS.get(self.item, self.item)
 
     @property
     def is_complete(self) -> bool:

@@ -23,7 +23,8 @@ def with_rows(bookings: QuerySet[Booking]) -> list[Booking]:
     jobs = {job.pk: job for job in Job.objects.filter(pk__in=bookings.values("phase__job"))}
     crews = {crew.pk: crew for crew in Crew.objects.filter(pk__in=bookings.values("crew"))}
     phases = {}
-    for phase in Phase.objects.filter(pk__in=bookings.values("phase")):
+    rows = Phase.objects.filter(pk__in=bookings.values("phase")).defer("labor_arithmetic")
+    for phase in rows:
         phase.job = jobs[phase.job_id]
         phases[phase.pk] = phase
     for row in found:

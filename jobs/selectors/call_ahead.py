@@ -131,12 +131,11 @@ def _waiting_jobs() -> Iterable[Job]:
     )
 
 
-def _first_bookings(plan: Plan | None) -> dict[int, date]:
-    """Return the day on which each phase of a plan begins."""
+def _first_bookings(plan: Plan | None) -> dict[int, datetime]:
+    """Return the moment at which each phase of a plan begins."""
     if plan is None:
         return {}
-    rows = Booking.objects.filter(plan=plan).values_list("phase", "starts_at")
-    return {phase: timezone.localdate(starts_at) for phase, starts_at in rows}
+    return dict(Booking.objects.filter(plan=plan).values_list("phase", "starts_at"))
 
 
 def _last_reports() -> dict[tuple[int, str], DeliveryReport]:
@@ -147,7 +146,7 @@ def _last_reports() -> dict[tuple[int, str], DeliveryReport]:
 def _lines(
     job: Job,
     rows: tuple[LeadTime, ...],
-    starts: Mapping[int, date],
+    starts: Mapping[int, datetime],
     reports: Mapping[tuple[int, str], DeliveryReport],
     today: date,
 ) -> Iterator[CallAheadLine]:
@@ -173,13 +172,13 @@ def _line(
     phase: Phase,
     building: Building,
     rows: tuple[LeadTime, ...],
-    begins: date | None,
+    begins: datetime | None,
     report: DeliveryReport | None,
     today: date,
 ) -> CallAheadLine:
     due, why = due_on(delivery, building, rows, today)
     lead_days = lead_time_of(delivery, building, rows).days
-    needed_by = needed_by_date(begins) if begins else None
+    needed_by = needed_by_date(timezone.localdate(begins)) if begins else None
     return CallAheadLine(
         delivery=delivery,
         phase_code=phase.code,

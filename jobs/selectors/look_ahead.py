@@ -19,7 +19,7 @@ from jobs.models import Booking, Delivery, Job, LentPeople, Phase, Plan, SetAsid
 from jobs.selectors import plans
 from jobs.selectors.booked import with_rows
 from jobs.selectors.crew_load import CrewDays, active_crews, firm_days_off
-from jobs.selectors.holds import holds
+from jobs.selectors.holds import holds, signed_jobs
 
 if TYPE_CHECKING:
     from collections.abc import Iterable, Sequence
@@ -81,6 +81,9 @@ class _Reader:
         self.first = first
         self.last = first + timedelta(days=7 * WEEKS - 1)
         self.spans = self._spans()
+        self.of_crew: dict[int | None, list[_Span]] = defaultdict(list)
+        for span in self.spans:
+            self.of_crew[span.booking.crew_id].append(span)
         self.stops = {(s.booking.pk, s.day): s.why for s in stopped_bookings(now=now)}
         self.held = self._held()
         self.visits = self._visits()
@@ -127,7 +130,9 @@ class _Reader:
 
     def _held(self) -> dict[tuple[int, str], list[str]]:
         found: dict[tuple[int, str], list[str]] = defaultdict(list)
-        for row in holds(now=self.now):
+        shown = {span.booking.phase.job_id for span in self.spans}
+        jobs = list(signed_jobs().filter(pk__in=shown))
+        for row in holds(now=self.now, jobs=jobs):
             fact = row.fact
             found[fact.job_id, fact.phase_code].append(f"{fact.kind.label}: {fact.what}")
         return found
@@ -179,7 +184,7 @@ class _Reader:
         )
 
     def _crew(self, crew: CrewDays, days: Sequence[date]) -> Row:
-        mine = [span for span in self.spans if span.booking.crew_id == crew.crew.pk]
+        mine = self.of_crew[crew.crew.pk]
         about = ", ".join(filter(None, (crew.crew.lead_name, crew.crew.lead_phone)))
         return Row(crew.crew.name, about, tuple(self._crew_day(crew, mine, day) for day in days))
 

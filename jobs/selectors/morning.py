@@ -93,7 +93,7 @@ def sheet_parts(*, now: datetime) -> list[Part]:
 
 def holds_to_flag(*, now: datetime) -> list[Flag]:
     """Return the inspection and locate holds whose work is published to begin within a week."""
-    shown = [row for row in holds(now=now) if row.fact.is_open and row.fact.kind in FLAGGED]
+    shown = holds(now=now, kinds=FLAGGED)
     booked = Booking.objects.filter(is_live=True, starts_at__lt=now + FLAG_AHEAD)
     # Of a phase in parts the first that is left: it is what a hold keeps.
     booked = booked.exclude(phase__status=Phase.Status.DONE).order_by("-starts_at", "id")

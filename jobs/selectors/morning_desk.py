@@ -55,6 +55,7 @@ NOT_TO_CHASE = frozenset(
         HoldKind.EARLIEST_DATE,
     }
 )
+TO_CHASE = frozenset(HoldKind) - NOT_TO_CHASE
 
 
 @dataclass(frozen=True, slots=True)
@@ -120,7 +121,7 @@ def morning_desk(*, now: datetime) -> MorningDesk:
         unnamed_slips=tuple(slip for slip in open_slips() if not slip.cause),
         out=tuple(_out(crews, now)),
         weather=tuple(row for row in crew_days(now=now) if not row.is_left_out),
-        holds=tuple(row for row in holds(now=now, jobs=jobs) if _is_to_chase(row)),
+        holds=tuple(filter(_is_to_chase, holds(now=now, jobs=jobs, kinds=TO_CHASE))),
         parked_notices=Notice.objects.filter(state=Notice.State.PARKED).count(),
         parked_tasks=TaskRequest.objects.filter(status=TaskRequest.Status.PARKED).count(),
     )
@@ -230,7 +231,7 @@ def _is_of_week(day: date | None, now: datetime) -> bool:
 def _is_to_chase(row: ShownHold) -> bool:
     """Return whether the office, by itself or by a call to the buyer, can clear a hold in time."""
     fact = row.fact
-    if not fact.is_open or fact.kind in NOT_TO_CHASE or row.cost is None:
+    if row.cost is None:
         return False
     if fact.clears not in (Clears.OFFICE, Clears.BUYER):
         return False

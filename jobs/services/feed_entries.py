@@ -128,6 +128,7 @@ def _work(rows: Iterable[Booking], now: datetime) -> Iterator[_Shown]:
     changes only when the work does, or what it waits for.
     """
     told = told_to_crews(now=now)
+    page, rest = _around_the_phase()
     for row in rows:
         phase, kind = row.phase, PHASE_TABLE[row.phase.code]
         if kind.performer is Performer.AUTHORITY:
@@ -151,7 +152,7 @@ def _work(rows: Iterable[Booking], now: datetime) -> Iterator[_Shown]:
                 kind.caution,
                 DECIDES if kind.caution else "",
             ),
-            for_crews=(_people(row.crew), _phone_page(phase)),
+            for_crews=(_people(row.crew), f"Details: {page}{phase.pk}{rest}"),
         )
 
 
@@ -160,9 +161,11 @@ def _people(crew: Crew | None) -> str:
     return f"With {crew.people_by_name}." if crew and crew.people_by_name else ""
 
 
-def _phone_page(phase: Phase) -> str:
-    page = reverse("phone:phase", kwargs={"phase_id": phase.pk})
-    return f"Details: {settings.PUBLIC_URL}{page}"
+def _around_the_phase() -> tuple[str, str]:
+    """Return what stands before and behind a phase's number in the address of its phone page."""
+    page = reverse("phone:phase", kwargs={"phase_id": 0})
+    before, _, behind = page.rpartition("0")
+    return f"{settings.PUBLIC_URL}{before}", behind
 
 
 def _visits(rows: Sequence[Booking]) -> Iterator[_Shown]:
