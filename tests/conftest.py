@@ -27,6 +27,19 @@ def pytest_sessionstart(session: pytest.Session) -> None:
         warm_up()
 
 
+@pytest.fixture(scope="session")
+def django_db_modify_db_settings(django_db_modify_db_settings_parallel_suffix: None) -> None:
+    """
+    Have the embedded default in a file, as whoever runs it has; pytest-django asks for this.
+
+    In memory, all threads of a live server would share one connection, and one would find locked
+    what another reads.
+    """
+    if connection.vendor == "sqlite":
+        file = Path(settings.VAR_DIR) / "tests.sqlite3"
+        connection.settings_dict["TEST"]["NAME"] = str(file)
+
+
 @pytest.fixture(scope="session", autouse=True)
 def static_root() -> None:
     """Make the folder of static files, which collectstatic makes where the service is installed."""
