@@ -8,7 +8,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from contractor.trade.cold_weather import ColdPour, Section, ServiceCategory, cold_cautions
-from contractor.trade.cure import CureClock, equivalent_age_hours, maturity_degc_hours
+from contractor.trade.cure import CureClock, maturity_degc_hours
 from contractor.trade.cure_temps import TempReading, first_known, forecast_degc, measured_degc
 from contractor.trade.phases import CureNeed
 from inspections.models import Pour
@@ -87,9 +87,10 @@ def test_hours_below_the_datum_only_put_off_what_they_come_before(
 def test_hours_below_the_datum_add_nothing_by_either_method(temps, frost_degc, frost_hours):
     frosty = [*temps, *[frost_degc] * frost_hours]
 
-    for method in (equivalent_age_hours, maturity_degc_hours):
-        with_frost, without = (method(temps_degc=t, step_hours=1) for t in (frosty, temps))
-        assert abs(with_frost - without) < 1e-9
+    with_frost, without = (maturity_degc_hours(temps_degc=t, step_hours=1) for t in (frosty, temps))
+    assert abs(with_frost - without) < 1e-9
+    with_frost, without = (CureClock(t).age_hours(len(t)) for t in (frosty, temps))
+    assert abs(with_frost - without) < 1e-9
 
 
 @FEW

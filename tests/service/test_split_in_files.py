@@ -15,9 +15,7 @@ from jobs.services.dumping import dump
 from jobs.services.loading import LoadFailed, load
 from tests.service.csv_files import files, job_file
 from tests.service.portfolio import MONDAY
-from tests.service.test_split_ahead import crews, parts, split
-
-__all__ = ["crews"]
+from tests.service.test_split_ahead import parts, split
 
 pytestmark = [pytest.mark.django_db, pytest.mark.usefixtures("on_monday")]
 
