@@ -14,16 +14,29 @@ root=$(cd "$(dirname "$0")/../.." && pwd)
 files=${1:+$(realpath "$1")}
 room=$(mktemp -d /tmp/girtline-empty.XXXXXX)
 user=girt$$
-net=girt$$
+net=girt$$ # its processes are those of this network
 postgres_bin=/usr/lib/postgresql/15/bin
 srv=$room/srv etc=$room/etc
-began=()
+
+end() { # end COMMAND…: end all that it names, and wait until they are gone
+  local pids signal=TERM
+  for try in $(seq 60); do
+    pids=$("$@" || true)
+    if [ -z "$pids" ]; then return; fi
+    if [ "$try" = 40 ]; then signal=KILL; fi
+    # shellcheck disable=SC2086
+    kill -s $signal $pids 2>/dev/null || true
+    sleep 0.5
+  done
+  echo "   still there: $pids"
+  return 1
+}
 
 take_away() {
   local code=$?
+  trap - EXIT
   if [ "$code" != 0 ]; then tail -n 20 "$room"/*.log; fi
-  for pid in "${began[@]}"; do kill "$pid" 2>/dev/null || true; done
-  wait || true
+  end ip netns pids "$net" 2>/dev/null || true
   ip netns del "$net" 2>/dev/null || true
   userdel "$user" 2>/dev/null || true
   rm -rf "$room"
@@ -54,7 +67,6 @@ unit() { # unit NAME: start what it starts, as its user, with its settings
   local line
   read -ra line < <(line_of "girtline-$1.service")
   as_girtline "${line[@]}" >>"$room/$1.log" 2>&1 &
-  began+=($!)
 }
 
 until_true() { # until_true WHAT COMMAND…: wait two minutes at most.
@@ -86,13 +98,11 @@ runuser -u postgres -- "$postgres_bin/initdb" --pgdata "$room/postgres/data" --a
   --auth-host scram-sha-256 --encoding UTF8 --locale C.UTF-8 --no-sync >/dev/null
 inside runuser -u postgres -- "$postgres_bin/postgres" -D "$room/postgres/data" \
   -c unix_socket_directories="$room/run" >>"$room/postgres.log" 2>&1 &
-began+=($!)
 as_postgres() { inside runuser -u postgres -- "$@"; }
 until_true "PostgreSQL answers" as_postgres psql --host "$room/run" --command 'SELECT 1'
 as_postgres createuser --host "$room/run" "$user"
 as_postgres createdb --host "$room/run" --owner "$user" girtline
 inside redis-server --bind 127.0.0.1 --save '' --dir "$room" >>"$room/redis.log" 2>&1 &
-began+=($!)
 
 say "4. the code, and its packages by the page's own line"
 git clone --quiet --no-hardlinks "$root" "$srv/app"
@@ -142,7 +152,6 @@ openssl req -x509 -newkey rsa:2048 -nodes -days 2 -subj /CN=jobs.example \
 } >"$room/nginx.conf"
 inside nginx -t -q -c "$room/nginx.conf" -e "$room/nginx-start.log"
 inside nginx -c "$room/nginx.conf" -e "$room/nginx-start.log" -g 'daemon off;' &
-began+=($!)
 
 say "9. health over TLS"
 ask() {
@@ -192,8 +201,7 @@ PY
 }
 
 say "backup by the unit's line, the database destroyed, and back"
-for pid in "${began[@]:2:3}"; do kill "$pid"; done
-for pid in "${began[@]:2:3}"; do wait "$pid" || true; done
+end ps -o pid= -u "$user"
 counts >"$room/rows_before"
 grep -E '^jobs.(job|booking|phase) ' "$room/rows_before" | tr '\n' ' ' | sed 's/^/   /'
 echo

@@ -15,7 +15,6 @@ room=$(mktemp -d /tmp/girtline-hosts.XXXXXX)
 postgres_bin=/usr/lib/postgresql/15/bin
 mark=$$
 data=10.77.0.1 first=10.77.0.2 second=10.77.0.3
-began=()
 
 host() { # host NAME COMMAND…: run it on that host, under its name.
   local name=$1
@@ -27,14 +26,21 @@ start() { # start NAME LOG COMMAND…: start it on that host, and end it when al
   local name=$1 log=$2
   shift 2
   host "$name" "$@" >>"$room/$log.log" 2>&1 &
-  began+=($!)
 }
 
 take_away() {
   local code=$?
   if [ "$code" != 0 ]; then tail -n 20 "$room"/*.log; fi
-  for pid in "${began[@]}"; do kill "$pid" 2>/dev/null || true; done
-  wait || true
+  # What runs on a host is all that is in its network, whoever started it.
+  signal=TERM
+  for try in $(seq 60); do
+    pids=$(for name in second first data; do ip netns pids "girt$mark-$name" 2>/dev/null; done)
+    if [ -z "$pids" ]; then break; fi
+    if [ "$try" = 40 ]; then signal=KILL; fi # a worker that lost its broker waits for it
+    # shellcheck disable=SC2086
+    kill -s $signal $pids 2>/dev/null || true
+    sleep 0.5
+  done
   for name in data first second; do ip netns del "girt$mark-$name" 2>/dev/null || true; done
   ip link del "girt$mark" 2>/dev/null || true
   rm -rf "$room"
