@@ -185,7 +185,7 @@ def _compare(*, now: datetime, reason: str, progress: Progress) -> str:
 
 def _feeds(*, now: datetime, reason: str, progress: Progress) -> str:
     change = publishing.refresh_feeds(now=now)
-    return f"{change.added} added, {change.moved} moved, {change.dropped} dropped"
+    return f"{change.added} added, {change.moved} changed, {change.dropped} dropped"
 
 
 def _holds(*, now: datetime, reason: str, progress: Progress) -> str:
