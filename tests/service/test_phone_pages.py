@@ -352,6 +352,7 @@ def test_a_collar_of_concrete_is_told_of_poured_piers_only(job, crew, foundation
     assert ("collar 18 in" in page) is told
 
 
+@pytest.mark.usefixtures("on_monday")
 def test_people_are_told_by_name_today_where_they_are_known(job, crew):
     client = _enrolled(crew)
     assert "Ina, Corbin" not in client.get("/phone/").content.decode()
